@@ -1,0 +1,10 @@
+//! seatspan measures a saddle's widths from a photo with a printed reference card in it.
+//!
+//! The rooms, in the order in which a photo walks through them:
+//!
+//! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
+//! 1. [`photo`]: bytes to an upright photo with its focal hint.
+
+pub mod ground;
+pub mod photo;
+pub mod refusal;

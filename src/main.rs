@@ -1,0 +1,3 @@
+//! Front door: arguments in, exit status out.
+
+fn main() {}
