@@ -5,6 +5,7 @@
 //! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
 //! 1. [`photo`]: bytes to an upright photo with its focal hint.
 
+pub mod card;
 pub mod ground;
 pub mod photo;
 pub mod refusal;

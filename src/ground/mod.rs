@@ -1,4 +1,5 @@
-//! Ground floor: points with frames, lengths, uncertainty and the least-squares solver. Knows nothing of photos
-//! or saddles.
+//! Ground floor: points with frames, uncertainty and the least-squares solver. Knows nothing of photos or
+//! saddles.
 
 pub mod frame;
+pub mod solve;
