@@ -5,7 +5,9 @@
 //! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
 //! 1. [`photo`]: bytes to an upright photo with its focal hint.
 
+pub mod camera;
 pub mod card;
 pub mod ground;
+pub mod outline;
 pub mod photo;
 pub mod refusal;

@@ -1,3 +1,9 @@
 //! Room 2: the reference card: its patterns, finding its tags in a photo, and measuring their sides.
 
+pub mod assemble;
+pub mod find;
 pub mod pattern;
+pub mod side;
+pub mod verify;
+
+pub use assemble::{FoundCard, FoundCards, MeasuredTag, find_cards};

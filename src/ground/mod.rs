@@ -2,4 +2,5 @@
 //! saddles.
 
 pub mod frame;
+pub mod homography;
 pub mod solve;

@@ -100,8 +100,9 @@ impl Estimate {
 }
 
 const MAX_ITERATIONS: usize = 100;
-/// Relative fall of the cost below which the fit counts as settled: far below what changes any digit reported.
-const SETTLED: f64 = 1e-12;
+/// Relative fall of the cost below which the fit counts as settled: with some hundred residuals of size 1 the values
+/// then move by less than a thousandth of their uncertainty.
+const SETTLED: f64 = 1e-7;
 
 /// Minimises the residuals plus priors. `residuals` returns `None` where the model cannot be evaluated.
 ///
@@ -114,7 +115,7 @@ pub fn minimise(
     let mut values = DVector::from_iterator(parameters.len(), parameters.iter().map(|p| p.start));
     let mut current = finite(residuals(&values)).ok_or(SolveError::BadStart)?;
     let mut cost = total_cost(parameters, &values, &current);
-    let mut damping = 1e-3;
+    let mut damping = 1e-6;
     for iteration in 1..=MAX_ITERATIONS {
         let jacobian = numeric_jacobian(parameters, &values, &residuals).ok_or(SolveError::BadStart)?;
         let (normal, gradient) = normal_equations(parameters, &values, &jacobian, &current);
@@ -133,7 +134,7 @@ pub fn minimise(
                 _ => damping *= 5.0,
             }
         }
-        if before - cost <= SETTLED * before.max(1e-30) {
+        if before - cost <= SETTLED * before.max(0.1) {
             return finish(parameters, values, current, cost, iteration, &residuals);
         }
     }

@@ -1,0 +1,314 @@
+//! From proposed tags to cards: tags grouped by pattern and copy, checked against the layout and their own code,
+//! their missing fellows looked for where the layout puts them, their sides measured in the full photo.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Matrix3, Vector2, Vector3};
+use rayon::prelude::*;
+
+use super::find::{FoundTag, LocusFinder, TagFinder};
+use super::pattern::{Pattern, owner_of};
+use super::side::{Side, SidePoint, measure_side};
+use super::verify::{check_code, photo_from_unit};
+use crate::ground::homography::{apply, homography};
+use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::photo::Photo;
+use crate::refusal::{Refusal, RefusalCode, Warning};
+
+/// A tag with its measured sides, in the order top, right, bottom, left of the upright tag; `None` for a side that
+/// is hidden or has no clean step.
+#[derive(Debug, Clone, Copy)]
+pub struct MeasuredTag {
+    /// Index in the pattern's tags.
+    pub index: usize,
+    /// The four sides.
+    pub sides: [Option<Side>; 4],
+}
+
+impl MeasuredTag {
+    /// The corners where neighbouring sides meet: top-left, top-right, bottom-right, bottom-left.
+    pub fn corners(&self) -> [Option<PhotoPoint>; 4] {
+        std::array::from_fn(|i| self.sides[(i + 3) % 4]?.meet(&self.sides[i]?))
+    }
+}
+
+/// One card in the photo.
+#[derive(Debug, Clone)]
+pub struct FoundCard {
+    /// Its pattern.
+    pub pattern: &'static Pattern,
+    /// Its copy number.
+    pub copy: u32,
+    /// The tags that agree with the layout, measured.
+    pub tags: Vec<MeasuredTag>,
+    /// Homography from the card's plane (mm) to photo pixels, from the measured corners.
+    pub photo_from_plane: Matrix3<f64>,
+}
+
+/// All cards in the photo, in order of pattern and copy (sheets first), and what is to be said of them.
+#[derive(Debug, Clone)]
+pub struct FoundCards {
+    /// At least one card.
+    pub cards: Vec<FoundCard>,
+    /// Tags dropped and the like.
+    pub warnings: Vec<Warning>,
+}
+
+/// Views are reduced to about this many pixels on the long side for the first look: tags of 20 px there still
+/// decode, and the look costs a few hundredths of a second.
+const FIRST_LOOK_PX: usize = 2100;
+/// Two tags that agree are the least a card is accepted with.
+const LEAST_TAGS: usize = 2;
+/// A corner further than this from the layout, in sides of its tag, is not this card's.
+const LAYOUT_TOLERANCE: f64 = 0.06;
+/// Tag sides below this many pixels are too small to measure from.
+pub const LEAST_SIDE_PX: f64 = 20.0;
+
+/// Finds every card in the photo.
+///
+/// # Errors
+/// A refusal: no card, a pattern that is unknown, tags that do not agree, tags too small.
+pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
+    let mut warnings = Vec::new();
+    let mut proposed = Vec::new();
+    let mut cards = Vec::new();
+    for look in looks(photo) {
+        proposed = look.find(photo);
+        cards = assemble(photo, &proposed, &mut warnings);
+        if !cards.is_empty() {
+            break;
+        }
+    }
+    if cards.is_empty() {
+        return Err(why_none(&proposed));
+    }
+    // The first card is the world: a sheet before a strip, since it is wider both ways.
+    cards.sort_by_key(|c| (c.pattern.height_mm < 100.0, c.copy));
+    Ok(FoundCards { cards, warnings })
+}
+
+struct Look {
+    factor: usize,
+    profile: &'static str,
+}
+
+impl Look {
+    fn find(&self, photo: &Photo) -> Vec<FoundTag> {
+        LocusFinder { profile: self.profile }.find(&photo.luma_upright(self.factor))
+    }
+}
+
+/// From the quick look to the thorough ones; the later are only taken when the earlier found no card.
+fn looks(photo: &Photo) -> Vec<Look> {
+    let long = photo.width_px().max(photo.height_px());
+    let first = if long >= 2 * FIRST_LOOK_PX {
+        4
+    } else if long > FIRST_LOOK_PX {
+        2
+    } else {
+        1
+    };
+    let mut looks = vec![Look { factor: first, profile: "standard" }, Look { factor: first, profile: "grid" }];
+    if first > 1 {
+        looks.push(Look { factor: first / 2, profile: "standard" });
+    }
+    if first > 2 {
+        looks.push(Look { factor: 1, profile: "standard" });
+    }
+    looks
+}
+
+fn why_none(proposed: &[FoundTag]) -> Refusal {
+    let known = proposed.iter().filter(|t| owner_of(t.id).is_some()).count();
+    let smallest = |tags: &[FoundTag]| {
+        tags.iter().map(|t| t.corners[0].distance_px(t.corners[1])).fold(0.0, f64::max)
+    };
+    if proposed.is_empty() {
+        Refusal::new(
+            RefusalCode::NoCard,
+            "no reference card was found in the photo",
+            "lay the printed card flat beside the saddle, all of it in the picture, in even light and in focus",
+        )
+    } else if known == 0 {
+        Refusal::new(
+            RefusalCode::PatternUnknown,
+            "the tags in the photo belong to no pattern of the reference card",
+            "print the card with `seatspan card` and use that",
+        )
+    } else if smallest(proposed) < LEAST_SIDE_PX {
+        Refusal::new(
+            RefusalCode::CardTooSmall,
+            "the reference card is too small in the photo",
+            "go closer or zoom in, or send the photo in its full size",
+        )
+    } else {
+        Refusal::new(
+            RefusalCode::CardInconsistent,
+            format!("{known} tags were found, but too few of them agree with the card's layout"),
+            "use one whole card printed by `seatspan card`, flat and with nothing lying on it",
+        )
+    }
+}
+
+fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
+    let mut groups: BTreeMap<(String, u32), (&'static Pattern, Vec<(usize, FoundTag)>)> = BTreeMap::new();
+    for tag in proposed {
+        if let Some((pattern, copy, index)) = owner_of(tag.id) {
+            let key = (pattern.name.clone(), copy);
+            groups.entry(key).or_insert_with(|| (pattern, Vec::new())).1.push((index, *tag));
+        }
+    }
+    warnings.clear();
+    groups
+        .into_iter()
+        .filter_map(|((_, copy), (pattern, tags))| {
+            let agreed = consensus(pattern, &tags)?;
+            let dropped = tags.len() - agreed.len();
+            if dropped > 0 {
+                warnings.push(dropped_warning(pattern, copy, dropped));
+            }
+            measure_card(photo, pattern, copy, &agreed)
+        })
+        .collect()
+}
+
+fn dropped_warning(pattern: &Pattern, copy: u32, dropped: usize) -> Warning {
+    Warning::new(
+        "tag-dropped",
+        format!(
+            "{dropped} tag(s) of the {} (copy {copy}) do not stand where its layout has them",
+            pattern.name
+        ),
+        "see that no second card with the same tags is in the picture and that the card lies flat",
+    )
+}
+
+/// The largest set of tags whose corners all fit one homography of the card's plane.
+fn consensus(pattern: &Pattern, tags: &[(usize, FoundTag)]) -> Option<Vec<(usize, FoundTag)>> {
+    let pairs_of = |(index, tag): &(usize, FoundTag)| {
+        let corners = pattern.corners(*index);
+        (0..4).map(|i| (corners[i].horizontal(), tag.corners[i].vector())).collect::<Vec<_>>()
+    };
+    let agreeing = |h: &Matrix3<f64>| -> Vec<(usize, FoundTag)> {
+        tags.iter()
+            .filter(|tag| {
+                let side = tag.1.corners[0].distance_px(tag.1.corners[2]) / 2f64.sqrt();
+                let far = pairs_of(tag)
+                    .iter()
+                    .map(|(p, q)| apply(h, *p).map_or(f64::INFINITY, |m| (m - q).norm()))
+                    .fold(0.0, f64::max);
+                far < (LAYOUT_TOLERANCE * side).max(2.5)
+            })
+            .copied()
+            .collect()
+    };
+    let mut best = Vec::new();
+    for (i, a) in tags.iter().enumerate() {
+        for b in &tags[i + 1..] {
+            let pairs: Vec<_> = pairs_of(a).into_iter().chain(pairs_of(b)).collect();
+            let set = homography(&pairs).map(|h| agreeing(&h)).unwrap_or_default();
+            if set.len() > best.len() {
+                best = set;
+            }
+        }
+        if best.len() == tags.len() {
+            break;
+        }
+    }
+    (best.len() >= LEAST_TAGS).then_some(best)
+}
+
+fn measure_card(
+    photo: &Photo,
+    pattern: &'static Pattern,
+    copy: u32,
+    agreed: &[(usize, FoundTag)],
+) -> Option<FoundCard> {
+    let rough = homography(
+        &agreed
+            .iter()
+            .flat_map(|(index, tag)| {
+                let corners = pattern.corners(*index);
+                (0..4).map(move |i| (corners[i].horizontal(), tag.corners[i].vector()))
+            })
+            .collect::<Vec<_>>(),
+    )?;
+    let first = measure_tags(photo, pattern, copy, &rough);
+    let refined = homography_of(pattern, &first)?;
+    let tags = measure_tags(photo, pattern, copy, &refined);
+    let photo_from_plane = homography_of(pattern, &tags)?;
+    let whole = tags.iter().filter(|t| t.sides.iter().flatten().count() >= 3).count();
+    (whole >= LEAST_TAGS).then_some(FoundCard { pattern, copy, tags, photo_from_plane })
+}
+
+/// Measures every tag of the card where the homography puts it, those that the finder missed included, as long as
+/// the photo shows their code there.
+fn measure_tags(
+    photo: &Photo,
+    pattern: &'static Pattern,
+    copy: u32,
+    photo_from_plane: &Matrix3<f64>,
+) -> Vec<MeasuredTag> {
+    (0..pattern.tags.len())
+        .into_par_iter()
+        .filter_map(|index| {
+            let unit = photo_from_unit(
+                photo_from_plane,
+                &pattern.tags[index],
+                pattern.width_mm,
+                pattern.height_mm,
+            );
+            if !check_code(photo, &unit, pattern.tag_id(copy, index))?.passes() {
+                return None;
+            }
+            let corners: Vec<PhotoPoint> = pattern
+                .corners(index)
+                .iter()
+                .map(|c| apply(photo_from_plane, c.horizontal()).map(PhotoPoint::from))
+                .collect::<Option<_>>()?;
+            let sides = std::array::from_fn(|i| measure_side(photo, corners[i], corners[(i + 1) % 4]));
+            let tag = MeasuredTag { index, sides };
+            (tag.sides.iter().flatten().count() >= 2).then_some(tag)
+        })
+        .collect()
+}
+
+fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>> {
+    let pairs: Vec<(Vector2<f64>, Vector2<f64>)> = tags
+        .iter()
+        .flat_map(|tag| {
+            let printed = pattern.corners(tag.index);
+            let seen = tag.corners();
+            (0..4).filter_map(move |i| Some((printed[i].horizontal(), seen[i]?.vector())))
+        })
+        .collect();
+    homography(&pairs)
+}
+
+impl FoundCard {
+    /// The card's measured sides as observations for the camera's fit, two points a side.
+    pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
+        let mut points = Vec::new();
+        for tag in &self.tags {
+            let printed = self.pattern.corners(tag.index);
+            for (i, side) in tag.sides.iter().enumerate() {
+                let Some(side) = side else { continue };
+                let (from, to) = (printed[i].vector(), printed[(i + 1) % 4].vector());
+                for (measured, u_px) in side.gauss_points() {
+                    let Some(along) = self.fraction_along(measured, from, to) else { continue };
+                    let on_card = CardPoint::from(from + (to - from) * along);
+                    let (tag, outward) = (tag.index, side.outward);
+                    points.push(SidePoint { card, tag, on_card, measured, outward, u_px });
+                }
+            }
+        }
+        points
+    }
+
+    /// Where between two printed corners a pixel on their side lies, 0 to 1, by the card's homography.
+    fn fraction_along(&self, measured: PhotoPoint, from: Vector3<f64>, to: Vector3<f64>) -> Option<f64> {
+        let plane = apply(&self.photo_from_plane.try_inverse()?, measured.vector())?;
+        let side = (to - from).xy();
+        Some((plane - from.xy()).dot(&side) / side.norm_squared())
+    }
+}

@@ -1,0 +1,88 @@
+//! The chart in which an edge is a function: rows go round one side of the saddle from its front end to its rear
+//! end, and the reach is the distance outwards.
+//!
+//! Between two pivots on the midline the rows stand at right angles to it, one a millimetre; before the front pivot
+//! and behind the rear one they fan out, so that the rounded ends are crossed squarely too. A channel, which does
+//! not close at its ends, uses rows at right angles only.
+
+use nalgebra::Vector2;
+
+use super::midline::Midline;
+use super::{Side, lift::LiftProfile};
+use crate::ground::frame::CardPoint;
+
+/// One row: where it starts on the midline and which way it goes.
+#[derive(Debug, Clone, Copy)]
+pub struct Ray {
+    /// Start, mm in the card's horizontal.
+    pub start_mm: Vector2<f64>,
+    /// Unit vector outwards.
+    pub direction: Vector2<f64>,
+}
+
+/// The rows of one side.
+#[derive(Debug, Clone)]
+pub struct Chart {
+    /// The rows from front to rear.
+    pub rays: Vec<Ray>,
+    /// The side of the rider.
+    pub side: Side,
+    /// Reach of the outline at the first and last row, where the midline's ends are; `None` for an open chart.
+    pub end_reach_mm: Option<[f64; 2]>,
+}
+
+/// Rows stand this far apart along the midline, mm.
+pub const ROW_STEP_MM: f64 = 1.0;
+/// Distance of the front pivot from the front end, in lengths of the midline: about half the width of a pommel.
+const FRONT_PIVOT: f64 = 0.10;
+/// The same at the rear, about half the width of a cantle.
+const REAR_PIVOT: f64 = 0.20;
+
+impl Chart {
+    /// The chart of a closed outline's side.
+    pub fn closed(midline: &Midline, side: Side) -> Self {
+        let length = midline.length_mm();
+        let (front, rear) = (FRONT_PIVOT * length, REAR_PIVOT * length);
+        let (along, out) = (midline.along(), midline.toward(side));
+        let fan = |pivot_mm: f64, radius: f64, end: f64| {
+            let start_mm = midline.front_mm + along * pivot_mm;
+            let steps = (radius * std::f64::consts::FRAC_PI_2 / ROW_STEP_MM).round().max(4.0) as usize;
+            (0..steps).map(move |i| {
+                let angle = std::f64::consts::FRAC_PI_2 * i as f64 / steps as f64;
+                Ray { start_mm, direction: along * (end * angle.cos()) + out * angle.sin() }
+            })
+        };
+        let steps = ((length - front - rear) / ROW_STEP_MM).round() as usize;
+        let straight = (0..=steps).map(|i| Ray {
+            start_mm: midline.front_mm
+                + along * (front + (length - front - rear) * i as f64 / steps as f64),
+            direction: out,
+        });
+        let mut rear_rays: Vec<Ray> = fan(length - rear, rear, 1.0).collect();
+        rear_rays.reverse();
+        let rays = fan(front, front, -1.0).chain(straight).chain(rear_rays).collect();
+        Self { rays, side, end_reach_mm: Some([front, rear]) }
+    }
+
+    /// The chart of an open edge's side, from one station to another.
+    pub fn open(midline: &Midline, side: Side, stations: [f64; 2]) -> Self {
+        let length = midline.length_mm();
+        let (along, out) = (midline.along(), midline.toward(side));
+        let steps = ((stations[1] - stations[0]) * length / ROW_STEP_MM).round() as usize;
+        let rays = (0..=steps)
+            .map(|i| Ray {
+                start_mm: midline.front_mm + along * (stations[0] * length + ROW_STEP_MM * i as f64),
+                direction: out,
+            })
+            .collect();
+        Self { rays, side, end_reach_mm: None }
+    }
+
+    /// The point of a row at a reach, at the profile's lift there.
+    pub fn point(&self, row: usize, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
+        let ray = &self.rays[row];
+        let p = ray.start_mm + ray.direction * reach_mm;
+        let (station, _) = midline.station_and_offset(p, self.side);
+        CardPoint::new(p.x, p.y, lift.at_mm(station))
+    }
+}

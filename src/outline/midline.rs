@@ -1,0 +1,105 @@
+//! The midline, from the front end of the seat form to its rear end, in the card's horizontal.
+
+use nalgebra::Vector2;
+
+use crate::camera::Camera;
+use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::outline::{Side, View};
+use crate::refusal::{Refusal, RefusalCode};
+
+use super::lift::LiftProfile;
+
+/// The midline: both ends projected to z = 0, and which way the rider's left is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Midline {
+    /// Front end (pommel side), mm in the card's horizontal.
+    pub front_mm: Vector2<f64>,
+    /// Rear end (cantle side).
+    pub rear_mm: Vector2<f64>,
+    left: Vector2<f64>,
+}
+
+/// Shortest and longest midline that a saddle can have, mm; what lies outside is a wrong pair of points.
+const LENGTH_RANGE_MM: (f64, f64) = (200.0, 750.0);
+
+impl Midline {
+    /// The midline between two points of the card's horizontal. Seen from above (`top`) the rider, who looks to the
+    /// front, has the left hand a quarter turn counter-clockwise of the front; seen from below it is the other way.
+    pub fn new(front_mm: Vector2<f64>, rear_mm: Vector2<f64>, view: View) -> Self {
+        let d = (rear_mm - front_mm).normalize();
+        let left = match view {
+            View::Top => Vector2::new(d.y, -d.x),
+            View::Underside => Vector2::new(-d.y, d.x),
+        };
+        Self { front_mm, rear_mm, left }
+    }
+
+    /// The midline whose ends appear at two pixels, each taken at the lift of its own end.
+    ///
+    /// # Errors
+    /// `midline-outside` when a point lies outside the photo, cannot be taken to the plane, or the length is none
+    /// that a saddle has.
+    pub fn from_photo(
+        camera: &Camera,
+        photo_size_px: (usize, usize),
+        ends: [PhotoPoint; 2],
+        lift: &LiftProfile,
+        view: View,
+    ) -> Result<Self, Refusal> {
+        let [front, rear] = [(ends[0], 0.0), (ends[1], 1.0)].map(|(pixel, station)| {
+            let inside = pixel.x_px >= 0.0
+                && pixel.y_px >= 0.0
+                && pixel.x_px <= (photo_size_px.0 - 1) as f64
+                && pixel.y_px <= (photo_size_px.1 - 1) as f64;
+            if inside { camera.card_from_photo(pixel, lift.at_mm(station)) } else { None }
+        });
+        let (Some(front), Some(rear)) = (front, rear) else {
+            return Err(outside("an end of the midline lies outside the photo"));
+        };
+        let midline = Self::new(front.horizontal(), rear.horizontal(), view);
+        let length = midline.length_mm();
+        if !(LENGTH_RANGE_MM.0..=LENGTH_RANGE_MM.1).contains(&length) {
+            return Err(outside(&format!("the midline given is {length:.0} mm long, which no saddle is")));
+        }
+        Ok(midline)
+    }
+
+    /// Length in the horizontal, mm.
+    pub fn length_mm(&self) -> f64 {
+        (self.rear_mm - self.front_mm).norm()
+    }
+
+    /// Unit vector from front to rear.
+    pub fn along(&self) -> Vector2<f64> {
+        (self.rear_mm - self.front_mm) / self.length_mm()
+    }
+
+    /// Unit vector to the given side of the rider.
+    pub fn toward(&self, side: Side) -> Vector2<f64> {
+        match side {
+            Side::Left => self.left,
+            Side::Right => -self.left,
+        }
+    }
+
+    /// Station (0 front, 1 rear) and distance toward `side`, mm, of a point.
+    pub fn station_and_offset(&self, p: Vector2<f64>, side: Side) -> (f64, f64) {
+        let v = p - self.front_mm;
+        (v.dot(&self.along()) / self.length_mm(), v.dot(&self.toward(side)))
+    }
+
+    /// The point at a station and a distance toward `side`, mm, at the given lift.
+    pub fn point(&self, station: f64, offset_mm: f64, side: Side, lift_mm: f64) -> CardPoint {
+        let p =
+            self.front_mm + self.along() * (station * self.length_mm()) + self.toward(side) * offset_mm;
+        CardPoint::new(p.x, p.y, lift_mm)
+    }
+}
+
+fn outside(text: &str) -> Refusal {
+    Refusal::new(
+        RefusalCode::MidlineOutside,
+        text,
+        "give --front and --rear as x,y in pixels of the upright photo, at the two ends of the seat form",
+    )
+}

@@ -1,0 +1,167 @@
+//! The straightened strip: the photo sampled on a chart, and the evidence for a boundary in it.
+//!
+//! Samples are square roots of linear light, in which a sensor's shot noise is the same in the dark and in the
+//! light, turned to one intensity and two colour differences.
+
+use rayon::prelude::*;
+
+use super::chart::Chart;
+use super::lift::LiftProfile;
+use super::midline::Midline;
+use crate::camera::Camera;
+use crate::photo::Photo;
+
+/// Columns stand this far apart, mm.
+pub const COLUMN_STEP_MM: f64 = 0.25;
+/// Channels of a sample: intensity, red-green and blue-yellow difference.
+pub const CHANNELS: usize = 3;
+
+/// The sampled strip of one side. Samples outside the photo are NaN.
+#[derive(Debug, Clone)]
+pub struct Strip {
+    /// Number of rows.
+    pub rows: usize,
+    /// Number of columns; column c lies at reach `c * COLUMN_STEP_MM`.
+    pub columns: usize,
+    samples: Vec<[f32; CHANNELS]>,
+}
+
+impl Strip {
+    /// Samples the chart out to a reach.
+    pub fn sample(
+        photo: &Photo,
+        camera: &Camera,
+        midline: &Midline,
+        lift: &LiftProfile,
+        chart: &Chart,
+        reach_mm: f64,
+    ) -> Self {
+        let columns = (reach_mm / COLUMN_STEP_MM).round() as usize;
+        let rows = chart.rays.len();
+        let mut samples = vec![[f32::NAN; CHANNELS]; rows * columns];
+        samples.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
+            for (column, out) in line.iter_mut().enumerate() {
+                let at = chart.point(row, column as f64 * COLUMN_STEP_MM, midline, lift);
+                let light = camera.photo_from_card(at).and_then(|p| photo.linear_at(p));
+                if let Some(rgb) = light {
+                    *out = opponent(rgb);
+                }
+            }
+        });
+        Self { rows, columns, samples }
+    }
+
+    /// One row's samples.
+    pub fn row(&self, row: usize) -> &[[f32; CHANNELS]] {
+        &self.samples[row * self.columns..(row + 1) * self.columns]
+    }
+}
+
+/// Square roots of light as intensity and colour differences. Differences carry less noise and less of the texture
+/// that shading makes, so they weigh more.
+#[inline]
+pub fn opponent(rgb: [f32; 3]) -> [f32; CHANNELS] {
+    let [r, g, b] = rgb.map(f32::sqrt);
+    [(r + g + b) / 3.0, 2.0 * (r - g), 2.0 * (0.5 * (r + g) - b)]
+}
+
+/// Evidence for a boundary at each place of a strip, as a log-likelihood ratio that saturates.
+#[derive(Debug, Clone)]
+pub struct Evidence {
+    /// Number of rows.
+    pub rows: usize,
+    /// Number of columns.
+    pub columns: usize,
+    /// Row by row.
+    pub values: Vec<f32>,
+}
+
+/// What the windows on both sides of a supposed boundary look like.
+#[derive(Debug, Clone, Copy)]
+pub struct Windows {
+    /// Length of each window across the boundary, columns.
+    pub length: usize,
+    /// Columns left out on each side of the boundary, where blur mixes both.
+    pub gap: usize,
+    /// Rows on either side that are taken along.
+    pub rows: usize,
+}
+
+/// Noise of a sample that no texture explains (square root of light): quantisation and compression.
+const FLOOR: f32 = 0.004;
+/// Evidence saturates: one row can say so much and no more.
+const SATURATION: f32 = 4.0;
+
+impl Evidence {
+    /// Student's t of the two windows' means, squared and summed over the channels, on a logarithmic scale.
+    pub fn of(strip: &Strip, windows: Windows) -> Self {
+        let (rows, columns) = (strip.rows, strip.columns);
+        let sums: Vec<Vec<[f64; 2 * CHANNELS + 1]>> =
+            (0..rows).into_par_iter().map(|row| running_sums(strip.row(row))).collect();
+        let mut values = vec![0.0; rows * columns];
+        let margin = windows.gap + windows.length;
+        values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
+            let near = row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(rows);
+            for column in margin..columns.saturating_sub(margin) {
+                let inner = (column - margin, column - windows.gap);
+                let outer = (column + windows.gap, column + margin);
+                line[column] = contrast(&sums[near.clone()], inner, outer);
+            }
+        });
+        Self { rows, columns, values }
+    }
+
+    /// One row's evidence.
+    pub fn row(&self, row: usize) -> &[f32] {
+        &self.values[row * self.columns..(row + 1) * self.columns]
+    }
+}
+
+/// Running sums of values and squares, and a count of missing samples.
+fn running_sums(line: &[[f32; CHANNELS]]) -> Vec<[f64; 2 * CHANNELS + 1]> {
+    let mut sums = Vec::with_capacity(line.len() + 1);
+    let mut total = [0.0; 2 * CHANNELS + 1];
+    sums.push(total);
+    for sample in line {
+        if sample[0].is_nan() {
+            total[2 * CHANNELS] += 1.0;
+        } else {
+            for k in 0..CHANNELS {
+                let v = f64::from(sample[k]);
+                total[k] += v;
+                total[CHANNELS + k] += v * v;
+            }
+        }
+        sums.push(total);
+    }
+    sums
+}
+
+fn contrast(
+    rows: &[Vec<[f64; 2 * CHANNELS + 1]>],
+    inner: (usize, usize),
+    outer: (usize, usize),
+) -> f32 {
+    let window = |(from, to): (usize, usize)| {
+        let mut sum = [0.0; 2 * CHANNELS + 1];
+        for line in rows {
+            for (s, (b, a)) in sum.iter_mut().zip(line[to].iter().zip(&line[from])) {
+                *s += b - a;
+            }
+        }
+        sum
+    };
+    let (a, b) = (window(inner), window(outer));
+    if a[2 * CHANNELS] > 0.0 || b[2 * CHANNELS] > 0.0 {
+        return 0.0;
+    }
+    let n = ((inner.1 - inner.0) * rows.len()) as f64;
+    let mut t2 = 0.0;
+    for k in 0..CHANNELS {
+        let (ma, mb) = (a[k] / n, b[k] / n);
+        let spread = (a[CHANNELS + k] + b[CHANNELS + k]) / n - ma * ma - mb * mb;
+        let floor = f64::from(FLOOR);
+        t2 += (ma - mb) * (ma - mb) / (spread.max(0.0) + floor * floor);
+    }
+    ((1.0 + t2).ln() as f32).min(SATURATION)
+}
