@@ -33,7 +33,9 @@ pub enum FileError {
         path: String,
     },
     /// The file may not be read.
-    #[error("{path}: no permission to read this file; change its permissions or copy it to a folder of yours")]
+    #[error(
+        "{path}: no permission to read this file; change its permissions or copy it to a folder of yours"
+    )]
     Permission {
         /// The path as given.
         path: String,

@@ -57,7 +57,8 @@ impl Format {
     }
 }
 
-const EXPORT_RAW: &str = "export it as a JPEG at full size from the camera or the raw converter, and use that";
+const EXPORT_RAW: &str =
+    "export it as a JPEG at full size from the camera or the raw converter, and use that";
 const SAVE_AS_JPEG: &str = "save or export the original photo as a JPEG at full size, and use that";
 const PHONE_AVIF: &str =
     "share the photo as a JPEG, or set the camera's format to JPEG (\"most compatible\"), and use that";
@@ -232,6 +233,10 @@ mod tests {
         assert!(refused_as(&tiff_with(&[(0xfe, 4, 1), (0x14a, 4, 99)])).contains("NEF"));
         assert!(refused_as(&tiff_with(&[(0x106, 3, 32_803)])).contains("raw"));
         assert!(refused_as(b"II\x2a\0\x10\0\0\0CR\x02\0").contains("CR2"));
-        assert_eq!(Format::of("a", b"II\x2a\0\xff\xff\xff\xff"), Ok(Format::Tiff), "a lying offset is no panic");
+        assert_eq!(
+            Format::of("a", b"II\x2a\0\xff\xff\xff\xff"),
+            Ok(Format::Tiff),
+            "a lying offset is no panic"
+        );
     }
 }

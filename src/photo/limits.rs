@@ -85,7 +85,8 @@ pub(super) fn unreadable(name: &str, why: &str) -> PhotoError {
 /// The refusal of a file that is no photo that can be decoded, with a hint of its own.
 pub(super) fn unreadable_with(name: &str, why: &str, hint: &str) -> PhotoError {
     let why = one_line(why);
-    Refusal::new(RefusalCode::PhotoUnreadable, format!("{name}: cannot be read as a photo: {why}"), hint).into()
+    Refusal::new(RefusalCode::PhotoUnreadable, format!("{name}: cannot be read as a photo: {why}"), hint)
+        .into()
 }
 
 /// The refusal of a file that needs more memory than is given to a photo.
