@@ -1,1 +1,242 @@
 //! Room 1: bytes to an upright photo, its focal hint and its history.
+//!
+//! A file is told by its content ([`format`]), its declared size is checked ([`limits`]), and its pixels are
+//! decoded once and kept as stored ([`pixels`]); orientation is a map of coordinates. The few fields of EXIF
+//! that a measurement can use ([`exif`]) give a focal hint ([`focal`]); what was noticed on the way is the
+//! photo's history ([`notes`]).
+
+mod decode;
+pub mod error;
+pub mod exif;
+pub mod focal;
+pub mod format;
+mod heic;
+mod jpeg;
+pub mod limits;
+pub mod notes;
+pub mod orient;
+pub mod pixels;
+mod raster;
+pub mod shrink;
+pub mod srgb;
+
+use std::io::Read;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use crate::ground::frame::PhotoPoint;
+pub use error::{FileError, PhotoError};
+pub use exif::Exif;
+pub use focal::{FocalHint, FocalSource};
+pub use format::Format;
+pub use limits::Limits;
+pub use notes::PhotoNote;
+pub use orient::Orientation;
+pub use pixels::Pixels;
+pub use shrink::GrayView;
+
+/// A photo: upright pixels, what the camera says, and what happened to it since.
+///
+/// Coordinates are those of the upright photo, in pixels, with the origin at the centre of the top-left pixel.
+#[derive(Debug, Clone)]
+pub struct Photo {
+    name: String,
+    sha256: String,
+    format: Format,
+    pixels: Pixels,
+    exif: Exif,
+    focal_hint: Option<FocalHint>,
+    history: Vec<PhotoNote>,
+}
+
+impl Photo {
+    /// Reads and decodes a photo.
+    ///
+    /// # Errors
+    /// [`PhotoError::Io`] where the file cannot be read (missing, no permission, not a file);
+    /// [`PhotoError::Refused`] where it is no photo that can be decoded, or one too large or too small.
+    pub fn open(path: &Path) -> Result<Self, PhotoError> {
+        let name = file_name(path);
+        let bytes = read_file(path, &name)?;
+        Self::from_bytes(name, bytes)
+    }
+
+    /// Decodes a photo from a file's bytes; `name` stands in messages and in the sheet (folders are dropped).
+    ///
+    /// # Errors
+    /// [`PhotoError::Refused`] as for [`Photo::open`].
+    pub fn from_bytes(name: impl AsRef<Path>, bytes: Vec<u8>) -> Result<Self, PhotoError> {
+        Self::from_bytes_within(name, bytes, &Limits::default())
+    }
+
+    /// As [`Photo::from_bytes`], with limits of one's own.
+    ///
+    /// # Errors
+    /// [`PhotoError::Refused`] as for [`Photo::open`].
+    pub fn from_bytes_within(
+        name: impl AsRef<Path>,
+        bytes: Vec<u8>,
+        limits: &Limits,
+    ) -> Result<Self, PhotoError> {
+        let name = file_name(name.as_ref());
+        let (format, decoded) = decode::decode(&name, &bytes, limits)?;
+        let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        let mut history = decoded.notes;
+        // The sides passed the limits as 32-bit numbers.
+        let (width, height) = (decoded.width as u32, decoded.height as u32);
+        let focal_hint = focal::focal_hint(&decoded.exif, width, height, &mut history);
+        let pixels = Pixels::new(decoded.rgb, decoded.width, decoded.height, decoded.exif.orientation)
+            .ok_or_else(|| {
+                limits::unreadable(&name, "its decoder gave pixels of another size than declared")
+            })?;
+        Ok(Self { name, sha256, format, pixels, exif: decoded.exif, focal_hint, history })
+    }
+
+    /// The file's name, without folders.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// SHA-256 of the file's bytes, in lower-case hexadecimal.
+    pub fn sha256(&self) -> &str {
+        &self.sha256
+    }
+
+    /// The file's format.
+    pub fn format(&self) -> Format {
+        self.format
+    }
+
+    /// What the camera says.
+    pub fn exif(&self) -> &Exif {
+        &self.exif
+    }
+
+    /// The focal length the camera data suggests, where it suggests one.
+    pub fn focal_hint(&self) -> Option<FocalHint> {
+        self.focal_hint
+    }
+
+    /// What was noticed about the file, in the order in which it was noticed.
+    pub fn history(&self) -> &[PhotoNote] {
+        &self.history
+    }
+
+    /// The pixels.
+    pub fn pixels(&self) -> &Pixels {
+        &self.pixels
+    }
+
+    /// Width of the upright photo, in pixels.
+    #[inline]
+    pub fn width_px(&self) -> usize {
+        self.pixels.width_px()
+    }
+
+    /// Height of the upright photo, in pixels.
+    #[inline]
+    pub fn height_px(&self) -> usize {
+        self.pixels.height_px()
+    }
+
+    /// See [`Pixels::pixel`].
+    #[inline]
+    pub fn pixel(&self, x: usize, y: usize) -> [u8; 3] {
+        self.pixels.pixel(x, y)
+    }
+
+    /// See [`Pixels::linear_pixel`].
+    #[inline]
+    pub fn linear_pixel(&self, x: usize, y: usize) -> [f32; 3] {
+        self.pixels.linear_pixel(x, y)
+    }
+
+    /// See [`Pixels::linear_luma_pixel`].
+    #[inline]
+    pub fn linear_luma_pixel(&self, x: usize, y: usize) -> f32 {
+        self.pixels.linear_luma_pixel(x, y)
+    }
+
+    /// See [`Pixels::linear_at`].
+    #[inline]
+    pub fn linear_at(&self, at: PhotoPoint) -> Option<[f32; 3]> {
+        self.pixels.linear_at(at)
+    }
+
+    /// See [`Pixels::luma_upright`].
+    pub fn luma_upright(&self, factor: usize) -> GrayView {
+        self.pixels.luma_upright(factor)
+    }
+
+    /// See [`Pixels::thumbnail_rgb`].
+    pub fn thumbnail_rgb(&self, max_side_px: usize) -> (Vec<u8>, usize, usize) {
+        self.pixels.thumbnail_rgb(max_side_px)
+    }
+}
+
+/// The last part of a path, fit for a one-line message.
+fn file_name(path: &Path) -> String {
+    let last = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
+    limits::one_line(&last)
+}
+
+/// Reads a file, up to the cap; devices and pipes are not read, as they may never end.
+fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
+    let fail = |e: std::io::Error| FileError::from_io(path, &e);
+    let metadata = std::fs::metadata(path).map_err(fail)?;
+    if !metadata.is_file() {
+        return Err(FileError::NotAFile { path: limits::one_line(&path.display().to_string()) }.into());
+    }
+    let too_large = |size: u64| limits::too_large(name, &format!("the file has {} MB", size / 1_000_000));
+    if metadata.len() > limits::MAX_FILE_BYTES {
+        return Err(too_large(metadata.len()));
+    }
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).map_err(fail)?;
+    file.take(limits::MAX_FILE_BYTES + 1).read_to_end(&mut bytes).map_err(fail)?;
+    if bytes.len() as u64 > limits::MAX_FILE_BYTES {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_cannot_be_read_is_an_error_with_its_path() {
+        let folder = tempfile::tempdir().unwrap();
+        let missing = Photo::open(&folder.path().join("none.jpg")).unwrap_err();
+        assert!(matches!(missing, PhotoError::Io(FileError::Missing { .. })));
+        assert!(missing.to_string().contains("none.jpg"));
+        let is_folder = Photo::open(folder.path()).unwrap_err();
+        assert!(matches!(is_folder, PhotoError::Io(FileError::NotAFile { .. })));
+    }
+
+    #[test]
+    fn a_photo_knows_its_file() {
+        let mut png = std::io::Cursor::new(Vec::new());
+        image::RgbImage::from_pixel(700, 2, image::Rgb([1, 2, 3]))
+            .write_to(&mut png, image::ImageFormat::Png)
+            .unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("photo.jpg");
+        std::fs::write(&path, png.get_ref()).unwrap();
+        let photo = Photo::open(&path).unwrap();
+        assert_eq!((photo.name(), photo.format()), ("photo.jpg", Format::Png));
+        assert_eq!((photo.width_px(), photo.height_px()), (700, 2));
+        assert_eq!(photo.pixel(699, 1), [1, 2, 3]);
+        let digest = Sha256::digest(png.get_ref());
+        assert_eq!(photo.sha256(), digest.iter().map(|b| format!("{b:02x}")).collect::<String>());
+        assert_eq!(photo.history(), [PhotoNote::NoExif]);
+        assert_eq!(photo.focal_hint(), None);
+    }
+
+    #[test]
+    fn messages_drop_folders() {
+        let refused = Photo::from_bytes("folder/a.jpg", b"GIF89a".to_vec()).unwrap_err();
+        assert!(refused.to_string().starts_with("a.jpg: "));
+    }
+}

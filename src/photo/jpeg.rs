@@ -1,0 +1,169 @@
+//! JPEG: size first, every row or none.
+
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
+use super::decode::Decoded;
+use super::error::PhotoError;
+use super::exif;
+use super::limits::{Limits, unreadable, unreadable_with};
+use super::notes::PhotoNote;
+
+/// The most scans of a progressive JPEG. Cameras and messengers write about ten; a file with thousands of empty
+/// ones would keep a decoder busy for hours.
+const MAX_SCANS: usize = 40;
+
+const SEND_AGAIN: &str = "the file is incomplete or damaged: send or copy it again, and use the new copy";
+
+/// Decodes a JPEG.
+///
+/// A file that ends early or whose data is damaged is refused, though its upper part could be shown: the
+/// missing rows would be grey, and an edge traced in them would be a wrong width rather than none. So the
+/// decoder is strict, and the end-of-image marker must be there (a last row cut short is else not noticed).
+pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decoded, PhotoError> {
+    let options = DecoderOptions::default()
+        .set_max_width(usize::from(u16::MAX))
+        .set_max_height(usize::from(u16::MAX))
+        .set_strict_mode(true)
+        .jpeg_set_max_scans(MAX_SCANS);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    decoder
+        .decode_headers()
+        .map_err(|e| unreadable_with(name, &format!("damaged JPEG ({e:?})"), SEND_AGAIN))?;
+    let info = decoder.info().ok_or_else(|| unreadable(name, "JPEG without a picture"))?;
+    limits.check(name, info.width.into(), info.height.into())?;
+    if !is_complete(bytes) {
+        return Err(unreadable_with(
+            name,
+            "the JPEG ends early, so part of the picture is missing",
+            SEND_AGAIN,
+        ));
+    }
+    let grey = match decoder.input_colorspace() {
+        Some(ColorSpace::Luma) => true,
+        Some(ColorSpace::YCbCr | ColorSpace::RGB) => false,
+        other => return Err(not_a_camera_jpeg(name, other)),
+    };
+    let wanted = if grey { ColorSpace::Luma } else { ColorSpace::RGB };
+    decoder.set_options(options.jpeg_set_out_colorspace(wanted));
+    let pixels =
+        decoder.decode().map_err(|e| unreadable_with(name, &format!("damaged JPEG ({e:?})"), SEND_AGAIN))?;
+    let mut notes = Vec::new();
+    let exif = exif::parse(decoder.exif().cloned(), &mut notes);
+    if grey {
+        notes.push(PhotoNote::Grey);
+    }
+    let rgb = if grey { pixels.iter().flat_map(|&l| [l; 3]).collect() } else { pixels };
+    Ok(Decoded { rgb, width: info.width.into(), height: info.height.into(), exif, notes })
+}
+
+fn not_a_camera_jpeg(name: &str, colours: Option<ColorSpace>) -> PhotoError {
+    let what = match colours {
+        Some(ColorSpace::CMYK | ColorSpace::YCCK) => {
+            "a JPEG in printing colours (CMYK), whose brightness is unknown"
+        }
+        _ => "a JPEG with colours that no camera writes",
+    };
+    unreadable_with(name, what, "use the original photo from the camera, or save it as an RGB JPEG")
+}
+
+/// True when the end-of-image marker follows the picture's scans. Previews inside other segments are skipped,
+/// and data after the marker (a second picture, a maker's trailer) is of no concern.
+fn is_complete(bytes: &[u8]) -> bool {
+    let mut at = 2;
+    let mut in_scan = false;
+    loop {
+        let Some(marker) = next_marker(bytes, at, in_scan) else { return false };
+        match marker.code {
+            0xd9 => return true,
+            0x01 | 0xd0..=0xd7 => at = marker.end,
+            code => {
+                let Some(length) = bytes.get(marker.end..marker.end + 2) else { return false };
+                at = marker.end + usize::from(u16::from_be_bytes([length[0], length[1]])).max(2);
+                in_scan = code == 0xda;
+            }
+        }
+    }
+}
+
+struct Marker {
+    code: u8,
+    end: usize,
+}
+
+/// The next marker from `at`; within a scan, stuffed bytes and restart markers are passed over.
+fn next_marker(bytes: &[u8], mut at: usize, in_scan: bool) -> Option<Marker> {
+    loop {
+        at += bytes.get(at..)?.iter().position(|&b| b == 0xff)? + 1;
+        at += bytes.get(at..)?.iter().position(|&b| b != 0xff)?;
+        let code = *bytes.get(at)?;
+        at += 1;
+        let passed_over = code == 0 || (in_scan && (0xd0..=0xd7).contains(&code));
+        if !passed_over {
+            return Some(Marker { code, end: at });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::refusal::RefusalCode;
+    use image::codecs::jpeg::JpegEncoder;
+
+    const ANY_SIZE: Limits = Limits { max_pixels: 1_000_000, min_long_side_px: 1 };
+
+    fn jpeg(grey: bool) -> Vec<u8> {
+        let mut out = Vec::new();
+        let (w, h) = (64u32, 48u32);
+        let channels = if grey { 1 } else { 3 };
+        let data: Vec<u8> = (0..w * h * channels).map(|i| (i / 7 % 256) as u8).collect();
+        let kind = if grey { image::ExtendedColorType::L8 } else { image::ExtendedColorType::Rgb8 };
+        JpegEncoder::new_with_quality(&mut out, 90).encode(&data, w, h, kind).unwrap();
+        out
+    }
+
+    fn refusal(result: Result<Decoded, PhotoError>) -> crate::refusal::Refusal {
+        match result {
+            Err(PhotoError::Refused(r)) => r,
+            other => panic!("not refused: {:?}", other.map(|d| (d.width, d.height))),
+        }
+    }
+
+    #[test]
+    fn colour_and_grey_give_three_channels() {
+        let colour = decode("a.jpg", &jpeg(false), &ANY_SIZE).unwrap();
+        assert_eq!((colour.width, colour.height, colour.rgb.len()), (64, 48, 3 * 64 * 48));
+        let grey = decode("a.jpg", &jpeg(true), &ANY_SIZE).unwrap();
+        assert_eq!(grey.rgb.len(), 3 * 64 * 48);
+        assert!(grey.rgb.as_chunks::<3>().0.iter().all(|p| p[0] == p[1] && p[1] == p[2]));
+        assert!(grey.notes.contains(&PhotoNote::Grey));
+    }
+
+    #[test]
+    fn a_file_cut_anywhere_is_refused() {
+        let whole = jpeg(false);
+        for keep in (4..whole.len() - 1).step_by(37).chain([whole.len() - 1, whole.len() - 2]) {
+            let r = refusal(decode("a.jpg", &whole[..keep], &ANY_SIZE));
+            assert_eq!(r.code, RefusalCode::PhotoUnreadable, "cut at {keep}");
+            assert!(r.hint.contains("again"), "{}", r.hint);
+        }
+    }
+
+    #[test]
+    fn data_after_the_picture_is_of_no_concern() {
+        let mut file = jpeg(false);
+        file.extend(b"\0\0trailer\xff\xd8\xff");
+        assert!(decode("a.jpg", &file, &ANY_SIZE).is_ok());
+    }
+
+    #[test]
+    fn the_declared_size_is_checked_before_pixels() {
+        let mut file = jpeg(false);
+        let sof = file.windows(2).position(|w| w == [0xff, 0xc0]).unwrap();
+        file[sof + 5..sof + 9].copy_from_slice(&[0xff; 4]);
+        assert_eq!(refusal(decode("a.jpg", &file, &Limits::default())).code, RefusalCode::PhotoTooLarge);
+    }
+}

@@ -1,0 +1,250 @@
+//! Smaller copies of the picture: a grey one for finding tags, a coloured one for drawings.
+//!
+//! The stored picture is reduced row by row, which reads memory in its order, and only the small result is
+//! turned upright.
+
+use rayon::prelude::*;
+
+use super::orient::Orientation;
+use super::pixels::Pixels;
+use super::srgb::luma_256;
+
+/// The upright picture in grey, reduced by a whole factor.
+///
+/// Pixel (u, v) is the mean of the photo's pixels from `u * factor` to `u * factor + factor - 1` across and
+/// likewise down, so its centre lies at the photo's `x = (u + 0.5) * factor - 0.5`, `y = (v + 0.5) * factor -
+/// 0.5`. Columns and rows at the right and the lower border that fill no whole box are left out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GrayView {
+    /// Luma (gamma-coded), row by row.
+    pub data: Vec<u8>,
+    /// Width in its own pixels.
+    pub width: usize,
+    /// Height in its own pixels.
+    pub height: usize,
+    /// How many of the photo's pixels one of its pixels spans, across and down.
+    pub factor: usize,
+}
+
+impl GrayView {
+    /// The photo's coordinate, in pixels, for a coordinate in this view (pixel centres at whole numbers).
+    pub fn to_photo_px(&self, coordinate: f64) -> f64 {
+        (coordinate + 0.5) * self.factor as f64 - 0.5
+    }
+}
+
+impl Pixels {
+    /// The upright luma reduced by `factor` (1, 2 or 4; others work as well, 0 counts as 1), gamma-coded.
+    pub fn luma_upright(&self, factor: usize) -> GrayView {
+        let factor = factor.max(1);
+        let (columns, rows) = (self.stored_width / factor, self.stored_height / factor);
+        let mut small = vec![0u8; columns * rows];
+        if !small.is_empty() {
+            // Boxes are counted from the upright top-left corner: what is left over is at the stored start
+            // where the stored axis runs the other way.
+            let rest = |flips: bool, length: usize| if flips { length % factor } else { 0 };
+            let first_column = rest(self.orientation.flips_stored_x(), self.stored_width);
+            let first_row = rest(self.orientation.flips_stored_y(), self.stored_height);
+            let row_bytes = 3 * self.stored_width;
+            small.par_chunks_exact_mut(columns).with_min_len(8).enumerate().for_each(|(row, out)| {
+                let start = (first_row + row * factor) * row_bytes;
+                let band = &self.rgb[start..start + factor * row_bytes];
+                match factor {
+                    1 => luma_row(band, out),
+                    2 => luma_row_of_two(band, row_bytes, 3 * first_column, out),
+                    _ => luma_row_of_many(band, row_bytes, 3 * first_column, factor, out),
+                }
+            });
+        }
+        let (data, width, height) = turn_upright(small, columns, rows, self.orientation, |p: &[u8; 1]| *p);
+        GrayView { data, width, height, factor }
+    }
+
+    /// The upright picture reduced so that its longer side has at most `max_side_px` pixels (never enlarged):
+    /// interleaved RGB (gamma-coded), width, height.
+    ///
+    /// Each pixel is the mean of whole pixels of the photo; the photo's `x` for the centre of column `u` is
+    /// `(u + 0.5) * photo width / width - 0.5`, within half a pixel of the photo.
+    pub fn thumbnail_rgb(&self, max_side_px: usize) -> (Vec<u8>, usize, usize) {
+        let long = self.stored_width.max(self.stored_height);
+        let side = max_side_px.clamp(1, long);
+        let scaled = |length: usize| ((length * side + long / 2) / long).max(1);
+        let (columns, rows) = (scaled(self.stored_width), scaled(self.stored_height));
+        let x_bounds = bounds(self.stored_width, columns, self.orientation.flips_stored_x());
+        let y_bounds = bounds(self.stored_height, rows, self.orientation.flips_stored_y());
+        let row_bytes = 3 * self.stored_width;
+        let mut small = vec![0u8; 3 * columns * rows];
+        small.par_chunks_exact_mut(3 * columns).with_min_len(8).enumerate().for_each(|(row, out)| {
+            let band = &self.rgb[y_bounds[row] * row_bytes..y_bounds[row + 1] * row_bytes];
+            mean_row(band, row_bytes, &x_bounds, out);
+        });
+        turn_upright(small, columns, rows, self.orientation, |p: &[u8; 3]| *p)
+    }
+}
+
+/// Borders of `count` boxes over `length` pixels, counted from the upright side.
+fn bounds(length: usize, count: usize, flipped: bool) -> Vec<usize> {
+    let mut bounds: Vec<usize> = (0..=count).map(|i| i * length / count).collect();
+    if flipped {
+        bounds.reverse();
+        bounds.iter_mut().for_each(|b| *b = length - *b);
+    }
+    bounds
+}
+
+fn luma_row(row: &[u8], out: &mut [u8]) {
+    for (p, o) in row.as_chunks::<3>().0.iter().zip(out) {
+        *o = ((luma_256(p[0].into(), p[1].into(), p[2].into()) + 128) >> 8) as u8;
+    }
+}
+
+/// Two rows to one; the common case, written so that the compiler keeps it in registers.
+fn luma_row_of_two(band: &[u8], row_bytes: usize, first: usize, out: &mut [u8]) {
+    let (upper, lower) = band.split_at(row_bytes);
+    let upper = upper[first..].as_chunks::<6>().0;
+    let lower = lower[first..].as_chunks::<6>().0;
+    for ((a, b), o) in upper.iter().zip(lower).zip(out) {
+        let sum = |k: usize| u32::from(a[k]) + u32::from(a[k + 3]) + u32::from(b[k]) + u32::from(b[k + 3]);
+        *o = ((luma_256(sum(0), sum(1), sum(2)) + 512) >> 10) as u8;
+    }
+}
+
+fn luma_row_of_many(band: &[u8], row_bytes: usize, first: usize, factor: usize, out: &mut [u8]) {
+    let divisor = 256 * (factor * factor) as u64;
+    for (u, o) in out.iter_mut().enumerate() {
+        let start = first + 3 * u * factor;
+        let mut sums = [0u64; 3];
+        for row in band.chunks_exact(row_bytes) {
+            let mut part = [0u32; 3];
+            for p in row[start..start + 3 * factor].as_chunks::<3>().0 {
+                part = [part[0] + u32::from(p[0]), part[1] + u32::from(p[1]), part[2] + u32::from(p[2])];
+            }
+            sums = std::array::from_fn(|k| sums[k] + u64::from(part[k]));
+        }
+        let luma = 77 * sums[0] + 150 * sums[1] + 29 * sums[2];
+        *o = ((luma + divisor / 2) / divisor) as u8;
+    }
+}
+
+/// One row of box means: columns between `x_bounds`, all rows of the band.
+fn mean_row(band: &[u8], row_bytes: usize, x_bounds: &[usize], out: &mut [u8]) {
+    let mut sums = vec![[0u32; 3]; x_bounds.len() - 1];
+    for row in band.chunks_exact(row_bytes) {
+        let pixels = row.as_chunks::<3>().0;
+        for (sum, x) in sums.iter_mut().zip(x_bounds.windows(2)) {
+            let mut s = *sum;
+            for p in &pixels[x[0]..x[1]] {
+                s = [s[0] + u32::from(p[0]), s[1] + u32::from(p[1]), s[2] + u32::from(p[2])];
+            }
+            *sum = s;
+        }
+    }
+    let rows = band.len() / row_bytes;
+    for ((sum, x), o) in sums.iter().zip(x_bounds.windows(2)).zip(out.as_chunks_mut::<3>().0) {
+        let count = ((x[1] - x[0]) * rows).max(1) as u32;
+        *o = sum.map(|s| ((s + count / 2) / count) as u8);
+    }
+}
+
+/// A small stored picture of N channels, turned upright: bytes, width, height.
+fn turn_upright<const N: usize>(
+    small: Vec<u8>,
+    columns: usize,
+    rows: usize,
+    orientation: Orientation,
+    copy: impl Fn(&[u8; N]) -> [u8; N] + Sync,
+) -> (Vec<u8>, usize, usize) {
+    if orientation == Orientation::Upright || small.is_empty() {
+        let swapped = orientation.swaps_axes();
+        let (width, height) = if swapped { (rows, columns) } else { (columns, rows) };
+        return (small, width, height);
+    }
+    let index = orientation.map(columns, rows, 1);
+    let pixels = small.as_chunks::<N>().0;
+    let mut upright = vec![0u8; small.len()];
+    // Bands of rows, crossed column by column in blocks, so that a transposed picture is read along its rows.
+    const BLOCK: usize = 32;
+    upright.par_chunks_mut(N * index.width * BLOCK).enumerate().for_each(|(band, out)| {
+        let height = out.len() / (N * index.width);
+        for x_block in (0..index.width).step_by(BLOCK) {
+            for y in 0..height {
+                let row = &mut out[N * index.width * y..N * index.width * (y + 1)];
+                for (x, o) in row.as_chunks_mut::<N>().0.iter_mut().enumerate().skip(x_block).take(BLOCK) {
+                    *o = copy(&pixels[index.at(x, band * BLOCK + y)]);
+                }
+            }
+        }
+    });
+    (upright, index.width, index.height)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn picture(width: usize, height: usize, orientation: Orientation) -> Pixels {
+        let rgb = (0..3 * width * height).map(|i| (i * 7919 % 251) as u8).collect();
+        Pixels::new(rgb, width, height, orientation).unwrap()
+    }
+
+    fn all() -> impl Iterator<Item = Orientation> {
+        (1..=8).filter_map(Orientation::from_exif)
+    }
+
+    #[test]
+    fn luma_is_the_mean_of_its_box_in_every_orientation() {
+        for orientation in all() {
+            let p = picture(77, 43, orientation);
+            for factor in [1, 2, 3, 4] {
+                let view = p.luma_upright(factor);
+                assert_eq!((view.width, view.height), (p.width_px() / factor, p.height_px() / factor));
+                for (v, u) in (0..view.height).flat_map(|v| (0..view.width).map(move |u| (v, u))) {
+                    let mut sum = 0.0;
+                    for (j, i) in (0..factor).flat_map(|j| (0..factor).map(move |i| (j, i))) {
+                        let [r, g, b] = p.pixel(u * factor + i, v * factor + j).map(f64::from);
+                        sum += (77.0 * r + 150.0 * g + 29.0 * b) / 256.0;
+                    }
+                    let mean = sum / (factor * factor) as f64;
+                    let got = f64::from(view.data[v * view.width + u]);
+                    assert!((got - mean).abs() <= 0.5 + 1e-9, "{orientation:?} {factor}: {got} {mean}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn thumbnail_is_upright_and_its_boxes_cover_the_picture() {
+        let upright = picture(90, 60, Orientation::Upright).thumbnail_rgb(45);
+        assert_eq!((upright.1, upright.2), (45, 30));
+        for orientation in all() {
+            let p = picture(90, 61, orientation);
+            let (rgb, width, height) = p.thumbnail_rgb(40);
+            assert_eq!(width.max(height), 40);
+            assert_eq!(rgb.len(), 3 * width * height);
+            let (x1, y1) = (p.width_px() / width, p.height_px() / height);
+            let mut sum = 0.0;
+            for (y, x) in (0..y1).flat_map(|y| (0..x1).map(move |x| (y, x))) {
+                sum += f64::from(p.pixel(x, y)[0]);
+            }
+            let mean = sum / (x1 * y1) as f64;
+            assert!((f64::from(rgb[0]) - mean).abs() <= 0.5 + 1e-9, "{orientation:?}");
+            let full = p.thumbnail_rgb(1000);
+            assert_eq!((full.1, full.2), (p.width_px(), p.height_px()));
+            assert_eq!(full.0[3..6], p.pixel(1, 0));
+        }
+    }
+
+    #[test]
+    fn a_view_of_less_than_one_box_is_empty() {
+        let view = picture(3, 2, Orientation::QuarterTurn).luma_upright(4);
+        assert!(view.data.is_empty());
+        assert_eq!(picture(3, 2, Orientation::QuarterTurn).thumbnail_rgb(0).0.len(), 3);
+    }
+
+    #[test]
+    fn view_coordinates_lead_back_to_the_photo() {
+        let view = picture(8, 8, Orientation::Upright).luma_upright(2);
+        assert_eq!(view.to_photo_px(0.0), 0.5);
+        assert_eq!(view.to_photo_px(1.0), 2.5);
+    }
+}
