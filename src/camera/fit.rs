@@ -11,8 +11,8 @@ use nalgebra::{DVector, Matrix3, Vector3};
 use super::Camera;
 use super::lens::Lens;
 use super::pose::{Pose, pose_from_homography};
-use crate::ground::frame::CardPoint;
 use crate::card::side::SidePoint;
+use crate::ground::frame::CardPoint;
 use crate::ground::solve::{Estimate, Parameter, SolveError, minimise};
 
 /// A card as the fit needs it.
@@ -50,12 +50,7 @@ impl LensPrior {
     pub fn uncalibrated(width_px: usize, height_px: usize, focal_px: f64, focal_relative_u: f64) -> Self {
         let (w, h) = (width_px as f64, height_px as f64);
         Self {
-            mean: Lens {
-                focal_px,
-                cx_px: (w - 1.0) / 2.0,
-                cy_px: (h - 1.0) / 2.0,
-                distortion: [0.0; 5],
-            },
+            mean: Lens { focal_px, cx_px: (w - 1.0) / 2.0, cy_px: (h - 1.0) / 2.0, distortion: [0.0; 5] },
             focal_relative_u,
             principal_u_px: PRINCIPAL_RELATIVE_U * w.max(h),
             distortion_u: PHONE_DISTORTION_U,
@@ -134,7 +129,9 @@ impl Layout {
         let c = &self.cards[card];
         let at = SHARED + PER_CARD * card + 6;
         let bow = |t: f64| t * t - 1.0 / 3.0;
-        p.at_lift(values[at] * bow(p.x_mm / c.half_width_mm) + values[at + 1] * bow(p.y_mm / c.half_height_mm))
+        p.at_lift(
+            values[at] * bow(p.x_mm / c.half_width_mm) + values[at + 1] * bow(p.y_mm / c.half_height_mm),
+        )
     }
 
     fn residual_px(&self, s: &SidePoint, lens: &Lens, pose: &Pose, values: &DVector<f64>) -> Option<f64> {

@@ -60,8 +60,7 @@ impl Pose {
 ///
 /// `H ~ [r1 r2 t]` (Z. Zhang 2000, section 3.1); the rotation is the nearest to the two columns by SVD.
 pub fn pose_from_homography(ideal_from_plane: &Matrix3<f64>) -> Option<Pose> {
-    let (h1, h2, h3) =
-        (ideal_from_plane.column(0), ideal_from_plane.column(1), ideal_from_plane.column(2));
+    let (h1, h2, h3) = (ideal_from_plane.column(0), ideal_from_plane.column(1), ideal_from_plane.column(2));
     let size = (h1.norm() * h2.norm()).sqrt();
     if !(size.is_finite() && size > 0.0) {
         return None;
@@ -70,8 +69,6 @@ pub fn pose_from_homography(ideal_from_plane: &Matrix3<f64>) -> Option<Pose> {
     let (r1, r2) = (h1 * sign, h2 * sign);
     let svd = SVD::new(Matrix3::from_columns(&[r1, r2, r1.cross(&r2)]), true, true);
     let rotation = svd.u? * svd.v_t?;
-    (rotation.determinant() > 0.0).then(|| Pose {
-        rotation: Rotation3::from_matrix_unchecked(rotation),
-        translation_mm: h3 * sign,
-    })
+    (rotation.determinant() > 0.0)
+        .then(|| Pose { rotation: Rotation3::from_matrix_unchecked(rotation), translation_mm: h3 * sign })
 }

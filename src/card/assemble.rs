@@ -10,8 +10,8 @@ use super::find::{FoundTag, LocusFinder, TagFinder};
 use super::pattern::{Pattern, owner_of};
 use super::side::{Side, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
-use crate::ground::homography::{apply, homography};
 use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::ground::homography::{apply, homography};
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode, Warning};
 
@@ -108,7 +108,8 @@ fn looks(photo: &Photo) -> Vec<Look> {
     } else {
         1
     };
-    let mut looks = vec![Look { factor: first, profile: "standard" }, Look { factor: first, profile: "grid" }];
+    let mut looks =
+        vec![Look { factor: first, profile: "standard" }, Look { factor: first, profile: "grid" }];
     if first > 1 {
         looks.push(Look { factor: first / 2, profile: "standard" });
     }
@@ -120,9 +121,8 @@ fn looks(photo: &Photo) -> Vec<Look> {
 
 fn why_none(proposed: &[FoundTag]) -> Refusal {
     let known = proposed.iter().filter(|t| owner_of(t.id).is_some()).count();
-    let smallest = |tags: &[FoundTag]| {
-        tags.iter().map(|t| t.corners[0].distance_px(t.corners[1])).fold(0.0, f64::max)
-    };
+    let smallest =
+        |tags: &[FoundTag]| tags.iter().map(|t| t.corners[0].distance_px(t.corners[1])).fold(0.0, f64::max);
     if proposed.is_empty() {
         Refusal::new(
             RefusalCode::NoCard,
@@ -252,12 +252,8 @@ fn measure_tags(
     (0..pattern.tags.len())
         .into_par_iter()
         .filter_map(|index| {
-            let unit = photo_from_unit(
-                photo_from_plane,
-                &pattern.tags[index],
-                pattern.width_mm,
-                pattern.height_mm,
-            );
+            let unit =
+                photo_from_unit(photo_from_plane, &pattern.tags[index], pattern.width_mm, pattern.height_mm);
             if !check_code(photo, &unit, pattern.tag_id(copy, index))?.passes() {
                 return None;
             }

@@ -1,15 +1,11 @@
-//! The side of a tag measured to a small part of a pixel: a straight blurred step fitted to the photo's own pixels.
-//!
-//! Model, on linear light (blur happens before the camera's tone curve): with d the distance outwards from the
-//! side and t the place along it, `I(d, t) = B + b t + (A + a t) Phi((d - c - k t) / s)`; black level and step may
-//! change along the side (uneven light), s is the blur. Offsets c and slopes k come with the covariance of the
-//! fit, which for white noise reaches the Cramer-Rao bound of a blurred edge, `var = 2 sqrt(pi) s sigma^2 / A^2`
-//! for one scan line of pitch 1.
+//! The side of a tag measured to a small part of a pixel: a straight blurred step fitted to the photo's own pixels
+//! (see [`crate::photo::step`]).
 
-use nalgebra::{SMatrix, SVector, Vector2};
+use nalgebra::Vector2;
 
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::photo::Photo;
+use crate::photo::step::{StepSample, fit_step};
 
 /// A measured side.
 #[derive(Debug, Clone, Copy)]
@@ -47,9 +43,8 @@ impl Side {
     pub fn meet(&self, other: &Side) -> Option<PhotoPoint> {
         let cross = self.along.perp(&other.along);
         let gap = other.middle.vector() - self.middle.vector();
-        (cross.abs() > 1e-3).then(|| {
-            PhotoPoint::from(self.middle.vector() + self.along * (gap.perp(&other.along) / cross))
-        })
+        (cross.abs() > 1e-3)
+            .then(|| PhotoPoint::from(self.middle.vector() + self.along * (gap.perp(&other.along) / cross)))
     }
 
     /// Variance of the line's place across itself at distance t along it, pixels squared.
@@ -83,15 +78,6 @@ const REACH_MODULES: f64 = 0.75;
 const REACH_PX: f64 = 5.0;
 /// A step below this part of full scale is not a black square on white paper.
 const LEAST_CONTRAST: f64 = 0.02;
-const PARAMETERS: usize = 7;
-
-/// One pixel: distance outwards (px), place along the side (in half-lengths, -1 to 1), light and weight.
-struct Sample {
-    d: f64,
-    t: f64,
-    light: f64,
-    weight: f64,
-}
 
 /// Measures the side that runs from `start` to `end` (approximately, to a pixel or two), with the tag's inside on
 /// the right of that direction (corners given clockwise in the picture). `None` when there is no clean step.
@@ -112,7 +98,7 @@ pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint) -> Option
     let mut fit = None;
     for _ in 0..3 {
         let mut samples = frame.samples(photo)?;
-        let f = fit_step(&mut samples, frame.reach, module)?;
+        let f = fit_step(&mut samples, frame.reach, (0.6 * module).max(0.6), LEAST_CONTRAST)?;
         let moved = f.offset.abs().max(f.swing.abs());
         frame.follow(f.offset, f.swing / frame.half);
         fit = Some(f);
@@ -152,7 +138,7 @@ impl Frame {
     }
 
     /// Every pixel whose centre lies in the window; `None` when the window leaves the photo.
-    fn samples(&self, photo: &Photo) -> Option<Vec<Sample>> {
+    fn samples(&self, photo: &Photo) -> Option<Vec<StepSample>> {
         let out = self.outward();
         let ext = self.along.abs() * self.half + out.abs() * self.reach;
         let (low, high) = (self.middle - ext, self.middle + ext);
@@ -170,129 +156,10 @@ impl Frame {
                 let (d, t) = (p.dot(&out), p.dot(&self.along));
                 if d.abs() <= self.reach && t.abs() <= self.half {
                     let light = f64::from(photo.linear_luma_pixel(x, y));
-                    samples.push(Sample { d, t: t / self.half, light, weight: 1.0 });
+                    samples.push(StepSample { d, t: t / self.half, light, weight: 1.0 });
                 }
             }
         }
-        (samples.len() >= 4 * PARAMETERS).then_some(samples)
-    }
-}
-
-/// `swing` is the change of the offset over one half-length.
-struct StepFit {
-    offset: f64,
-    swing: f64,
-    u_offset: f64,
-    u_swing: f64,
-    blur: f64,
-    contrast: f64,
-    noise: f64,
-}
-
-/// Gauss-Newton on the step model with Tukey weights for what is not part of it (dirt, glare, a finger).
-fn fit_step(samples: &mut [Sample], reach: f64, module: f64) -> Option<StepFit> {
-    let count = samples.len() as f64;
-    let (dark, light) = levels(samples, reach)?;
-    // Order: c, k (per half-length), ln s, B, b, A, a.
-    let mut p = SVector::<f64, PARAMETERS>::from([0.0, 0.0, 0.7f64.ln(), dark, 0.0, light - dark, 0.0]);
-    let mut covariance = None;
-    let mut noise = 0.0;
-    for round in 0..12 {
-        let (normal, gradient, square) = normal_equations(samples, &p);
-        let inverse = normal.try_inverse()?;
-        let mut step = inverse * gradient;
-        // A step across the window or of many times the blur is a wild guess: go part of the way.
-        step[0] = step[0].clamp(-0.5, 0.5);
-        step[2] = step[2].clamp(-0.3, 0.3);
-        p += step;
-        p[2] = p[2].clamp(0.25f64.ln(), (0.6 * module).max(0.6).ln());
-        noise = (square / (weight_sum(samples) - PARAMETERS as f64).max(1.0)).sqrt();
-        covariance = Some(inverse);
-        let settled = step[0].abs() < 1e-4 && step[1].abs() < 1e-4;
-        if settled && round >= 3 {
-            break;
-        }
-        if round >= 2 {
-            reweight(samples, &p);
-        }
-    }
-    let covariance = covariance? * (noise * noise);
-    let good = weight_sum(samples) / count;
-    let contrast = p[5];
-    let clean = contrast >= LEAST_CONTRAST
-        && contrast > 6.0 * noise / count.sqrt()
-        && good > 0.6
-        && p[0].abs() < reach
-        && p.iter().all(|v| v.is_finite());
-    clean.then(|| StepFit {
-        offset: p[0],
-        swing: p[1],
-        u_offset: covariance[(0, 0)].max(0.0).sqrt(),
-        u_swing: covariance[(1, 1)].max(0.0).sqrt(),
-        blur: p[2].exp(),
-        contrast,
-        noise,
-    })
-}
-
-fn weight_sum(samples: &[Sample]) -> f64 {
-    samples.iter().map(|s| s.weight).sum()
-}
-
-/// Mean light in the innermost and outermost quarter of the window.
-fn levels(samples: &[Sample], reach: f64) -> Option<(f64, f64)> {
-    let mean = |keep: &dyn Fn(f64) -> bool| {
-        let (sum, n) =
-            samples.iter().filter(|s| keep(s.d)).fold((0.0, 0u32), |(sum, n), s| (sum + s.light, n + 1));
-        (n > 0).then(|| sum / f64::from(n))
-    };
-    let (dark, light) = (mean(&|d| d < -reach / 2.0)?, mean(&|d| d > reach / 2.0)?);
-    (light - dark >= LEAST_CONTRAST).then_some((dark, light))
-}
-
-fn model(s: &Sample, p: &SVector<f64, PARAMETERS>) -> (f64, f64, f64, f64) {
-    let blur = p[2].exp();
-    let z = (s.d - p[0] - p[1] * s.t) / blur;
-    let phi = 0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2);
-    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-    let value = p[3] + p[4] * s.t + (p[5] + p[6] * s.t) * phi;
-    (value, phi, density / blur, z)
-}
-
-type Normal = (SMatrix<f64, PARAMETERS, PARAMETERS>, SVector<f64, PARAMETERS>, f64);
-
-fn normal_equations(samples: &[Sample], p: &SVector<f64, PARAMETERS>) -> Normal {
-    let (mut normal, mut gradient, mut square) = (SMatrix::zeros(), SVector::zeros(), 0.0);
-    let blur = p[2].exp();
-    for s in samples.iter().filter(|s| s.weight > 0.0) {
-        let (value, phi, slope, z) = model(s, p);
-        let step = p[5] + p[6] * s.t;
-        let row = SVector::<f64, PARAMETERS>::from([
-            -step * slope,
-            -step * slope * s.t,
-            -step * slope * z * blur,
-            1.0,
-            s.t,
-            phi,
-            phi * s.t,
-        ]);
-        let residual = s.light - value;
-        normal += s.weight * row * row.transpose();
-        gradient += s.weight * residual * row;
-        square += s.weight * residual * residual;
-    }
-    (normal, gradient, square)
-}
-
-/// Tukey's biweight at 4.685 robust standard deviations (95 % efficient for Gaussian noise).
-fn reweight(samples: &mut [Sample], p: &SVector<f64, PARAMETERS>) {
-    let residuals: Vec<f64> = samples.iter().map(|s| s.light - model(s, p).0).collect();
-    let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-    let middle = sizes.len() / 2;
-    let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-    let limit = 4.685 * 1.4826 * median.max(1e-6);
-    for (s, r) in samples.iter_mut().zip(residuals) {
-        let x = r / limit;
-        s.weight = if x.abs() < 1.0 { (1.0 - x * x).powi(2) } else { 0.0 };
+        Some(samples)
     }
 }

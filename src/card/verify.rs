@@ -74,15 +74,5 @@ pub fn photo_from_unit(
 ) -> Matrix3<f64> {
     let s = tag.side_mm;
     photo_from_plane
-        * Matrix3::new(
-            s,
-            0.0,
-            tag.x_mm - width_mm / 2.0,
-            0.0,
-            -s,
-            height_mm / 2.0 - tag.y_mm,
-            0.0,
-            0.0,
-            1.0,
-        )
+        * Matrix3::new(s, 0.0, tag.x_mm - width_mm / 2.0, 0.0, -s, height_mm / 2.0 - tag.y_mm, 0.0, 0.0, 1.0)
 }

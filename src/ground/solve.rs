@@ -256,8 +256,9 @@ mod tests {
 
     #[test]
     fn a_prior_and_a_datum_of_equal_weight_meet_halfway_and_share_the_variance() {
-        let fit = minimise(&[Parameter::known(0.0, 0.0, 1.0)], |p| Some(DVector::from_element(1, 2.0 - p[0])))
-            .unwrap();
+        let fit =
+            minimise(&[Parameter::known(0.0, 0.0, 1.0)], |p| Some(DVector::from_element(1, 2.0 - p[0])))
+                .unwrap();
         assert_relative_eq!(fit.values[0], 1.0, epsilon = 1e-9);
         let parts = fit.variance_by_source(&DVector::from_element(1, 1.0));
         assert_relative_eq!(parts[0].1, 0.25, epsilon = 1e-9);

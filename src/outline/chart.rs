@@ -54,14 +54,20 @@ impl Chart {
         };
         let steps = ((length - front - rear) / ROW_STEP_MM).round() as usize;
         let straight = (0..=steps).map(|i| Ray {
-            start_mm: midline.front_mm
-                + along * (front + (length - front - rear) * i as f64 / steps as f64),
+            start_mm: midline.front_mm + along * (front + (length - front - rear) * i as f64 / steps as f64),
             direction: out,
         });
         let mut rear_rays: Vec<Ray> = fan(length - rear, rear, 1.0).collect();
         rear_rays.reverse();
         let rays = fan(front, front, -1.0).chain(straight).chain(rear_rays).collect();
         Self { rays, side, end_reach_mm: Some([front, rear]) }
+    }
+
+    /// Station of a row that stands at right angles to the midline; `None` for a row that fans out.
+    pub fn station_of(&self, row: usize, midline: &Midline) -> Option<f64> {
+        let ray = &self.rays[row];
+        let square = ray.direction.dot(&midline.along()).abs() < 1e-9;
+        square.then(|| midline.station_and_offset(ray.start_mm, self.side).0)
     }
 
     /// The chart of an open edge's side, from one station to another.

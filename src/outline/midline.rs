@@ -90,8 +90,7 @@ impl Midline {
 
     /// The point at a station and a distance toward `side`, mm, at the given lift.
     pub fn point(&self, station: f64, offset_mm: f64, side: Side, lift_mm: f64) -> CardPoint {
-        let p =
-            self.front_mm + self.along() * (station * self.length_mm()) + self.toward(side) * offset_mm;
+        let p = self.front_mm + self.along() * (station * self.length_mm()) + self.toward(side) * offset_mm;
         CardPoint::new(p.x, p.y, lift_mm)
     }
 }

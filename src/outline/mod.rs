@@ -1,6 +1,9 @@
 //! Room 4: midline, the straightened strip, boundary tracing, and edges measured in the photo.
 
+pub mod band;
 pub mod chart;
+pub mod edge;
+pub mod guide;
 pub mod lift;
 pub mod midline;
 pub mod strip;
@@ -27,4 +30,104 @@ pub enum Side {
     Left,
     /// The rider's right.
     Right,
+}
+
+use crate::camera::Camera;
+use crate::photo::Photo;
+use crate::refusal::{Refusal, RefusalCode};
+use band::Curve;
+use chart::Chart;
+use edge::TracedEdge;
+use lift::LiftProfile;
+use midline::Midline;
+use strip::{Evidence, Strip, Windows};
+
+/// The traced outline of a saddle.
+#[derive(Debug, Clone)]
+pub struct Outline {
+    /// Left and right edge of the seat form (underside: the panels' outer edges).
+    pub seat: [TracedEdge; 2],
+    /// Left and right edge of the channel, underside only.
+    pub channel: Option<[TracedEdge; 2]>,
+}
+
+/// What the tracing works with.
+#[derive(Debug, Clone, Copy)]
+pub struct Scene<'a> {
+    /// The photo.
+    pub photo: &'a Photo,
+    /// Its camera.
+    pub camera: &'a Camera,
+    /// The midline.
+    pub midline: &'a Midline,
+    /// How the saddle is seen.
+    pub view: View,
+}
+
+/// Both sides, left first.
+pub const SIDES: [Side; 2] = [Side::Left, Side::Right];
+
+/// Reach of the outline's strip, mm: no seat form is wider than twice this.
+const SEAT_REACH_MM: f64 = 160.0;
+/// Windows of the first evidence: 2 mm on either side, 5 mm along.
+const FIRST_WINDOWS: Windows = Windows { length: 8, gap: 1, rows: 2 };
+/// The line is straightened and followed anew this many times.
+const STRAIGHTENINGS: usize = 3;
+
+/// Traces the seat form's two edges.
+///
+/// # Errors
+/// `edges-not-found` when no boundary runs round the form.
+pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], Refusal> {
+    let charts = SIDES.map(|side| Chart::closed(scene.midline, side));
+    let evidence = charts.each_ref().map(|chart| {
+        let strip = Strip::of_chart(scene.photo, scene.camera, scene.midline, lift, chart, SEAT_REACH_MM);
+        Evidence::of(&strip, FIRST_WINDOWS)
+    });
+    let expected = |row: usize| {
+        let station = charts[0].station_of(row, scene.midline)?;
+        Some(guide::expected_half_width_mm(scene.view, station))
+    };
+    let traces =
+        guide::first_trace(evidence.each_ref(), charts.each_ref(), expected).ok_or_else(not_found)?;
+    let mut edges: [TracedEdge; 2] = Default::default();
+    for i in 0..2 {
+        let curve = Curve::from_reach(&charts[i], &traces[i]);
+        edges[i] = follow(scene, lift, curve, true).ok_or_else(not_found)?;
+    }
+    Ok(edges)
+}
+
+/// Straightens the photo along a first trace until its lines run straight, picks the edge among them and measures it.
+fn follow(scene: &Scene, lift: &LiftProfile, first: Curve, closed: bool) -> Option<TracedEdge> {
+    let mut curve = first;
+    for _ in 0..STRAIGHTENINGS {
+        let strip = band::sample(scene.photo, scene.camera, scene.midline, lift, &curve);
+        let aligned = band::align(&strip)?;
+        curve = curve.moved(&aligned.shifts_mm, 2.0);
+    }
+    let sample = |curve: &Curve| band::sample(scene.photo, scene.camera, scene.midline, lift, curve);
+    let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
+    let mm_per_px = scene.camera.mm_per_px(middle)?;
+    let offset = band::outermost_line(&band::evidence(&sample(&curve), mm_per_px))?;
+    let curve = curve.moved(&vec![offset; curve.points.len()], 0.0);
+    let strip = sample(&curve);
+    let evidence = band::evidence(&strip, mm_per_px);
+    let likeness = band::likeness_to_mean(&strip, edge::SEARCH_MM);
+    let ends = closed.then(|| {
+        let last = curve.points.len() - 1;
+        [(0, scene.midline.front_mm), (last, scene.midline.rear_mm)]
+            .map(|(row, end)| (end - curve.points[row]).dot(&curve.normals[row]))
+    });
+    let (offsets, confidences) = edge::path(&evidence, &likeness, ends)?;
+    let edge_curve = curve.moved(&offsets, 1.0);
+    Some(edge::measure(scene.photo, scene.camera, scene.midline, lift, &edge_curve, &confidences))
+}
+
+fn not_found() -> Refusal {
+    Refusal::new(
+        RefusalCode::EdgesNotFound,
+        "the edges of the seat form could not be traced",
+        "see that --front and --rear stand at the two ends of the seat form, and photograph it against a plain floor",
+    )
 }

@@ -9,6 +9,7 @@ use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use crate::camera::Camera;
+use crate::ground::frame::CardPoint;
 use crate::photo::Photo;
 
 /// Columns stand this far apart, mm.
@@ -21,14 +22,34 @@ pub const CHANNELS: usize = 3;
 pub struct Strip {
     /// Number of rows.
     pub rows: usize,
-    /// Number of columns; column c lies at reach `c * COLUMN_STEP_MM`.
+    /// Number of columns.
     pub columns: usize,
     samples: Vec<[f32; CHANNELS]>,
 }
 
 impl Strip {
-    /// Samples the chart out to a reach.
+    /// Samples the photo at `place(row, column)`, points in the card frame.
     pub fn sample(
+        photo: &Photo,
+        camera: &Camera,
+        rows: usize,
+        columns: usize,
+        place: impl Fn(usize, usize) -> CardPoint + Sync,
+    ) -> Self {
+        let mut samples = vec![[f32::NAN; CHANNELS]; rows * columns];
+        samples.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
+            for (column, out) in line.iter_mut().enumerate() {
+                let light = camera.photo_from_card(place(row, column)).and_then(|p| photo.linear_at(p));
+                if let Some(rgb) = light {
+                    *out = opponent(rgb);
+                }
+            }
+        });
+        Self { rows, columns, samples }
+    }
+
+    /// The strip of a chart out to a reach; column c lies at reach `c * COLUMN_STEP_MM`.
+    pub fn of_chart(
         photo: &Photo,
         camera: &Camera,
         midline: &Midline,
@@ -37,18 +58,9 @@ impl Strip {
         reach_mm: f64,
     ) -> Self {
         let columns = (reach_mm / COLUMN_STEP_MM).round() as usize;
-        let rows = chart.rays.len();
-        let mut samples = vec![[f32::NAN; CHANNELS]; rows * columns];
-        samples.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
-            for (column, out) in line.iter_mut().enumerate() {
-                let at = chart.point(row, column as f64 * COLUMN_STEP_MM, midline, lift);
-                let light = camera.photo_from_card(at).and_then(|p| photo.linear_at(p));
-                if let Some(rgb) = light {
-                    *out = opponent(rgb);
-                }
-            }
-        });
-        Self { rows, columns, samples }
+        Self::sample(photo, camera, chart.rays.len(), columns, |row, column| {
+            chart.point(row, column as f64 * COLUMN_STEP_MM, midline, lift)
+        })
     }
 
     /// One row's samples.
@@ -137,11 +149,7 @@ fn running_sums(line: &[[f32; CHANNELS]]) -> Vec<[f64; 2 * CHANNELS + 1]> {
     sums
 }
 
-fn contrast(
-    rows: &[Vec<[f64; 2 * CHANNELS + 1]>],
-    inner: (usize, usize),
-    outer: (usize, usize),
-) -> f32 {
+fn contrast(rows: &[Vec<[f64; 2 * CHANNELS + 1]>], inner: (usize, usize), outer: (usize, usize)) -> f32 {
     let window = |(from, to): (usize, usize)| {
         let mut sum = [0.0; 2 * CHANNELS + 1];
         for line in rows {

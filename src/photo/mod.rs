@@ -19,6 +19,7 @@ pub mod pixels;
 mod raster;
 pub mod shrink;
 pub mod srgb;
+pub mod step;
 
 use std::io::Read;
 use std::path::Path;
