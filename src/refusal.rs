@@ -46,10 +46,7 @@ pub enum RefusalCode {
 impl RefusalCode {
     /// The code as it stands in the sheet, such as `no-card`.
     pub fn as_str(self) -> String {
-        serde_json::to_value(self)
-            .ok()
-            .and_then(|v| v.as_str().map(str::to_owned))
-            .unwrap_or_default()
+        serde_json::to_value(self).ok().and_then(|v| v.as_str().map(str::to_owned)).unwrap_or_default()
     }
 }
 
