@@ -4,7 +4,9 @@
 //!
 //! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
 //! 1. [`photo`]: bytes to an upright photo with its focal hint.
+//! 6. [`sheet`]: the versioned record: schema, reading old versions, writing safely.
 
 pub mod ground;
 pub mod photo;
 pub mod refusal;
+pub mod sheet;
