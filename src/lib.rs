@@ -4,6 +4,8 @@
 //!
 //! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
 //! 1. [`photo`]: bytes to an upright photo with its focal hint.
+//! 6. [`sheet`]: the versioned record: schema, reading old versions, writing safely.
+//! 8. [`report`]: renderers only: text and overlay; they compute nothing.
 
 pub mod camera;
 pub mod card;
@@ -11,3 +13,5 @@ pub mod ground;
 pub mod outline;
 pub mod photo;
 pub mod refusal;
+pub mod report;
+pub mod sheet;

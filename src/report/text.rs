@@ -1,0 +1,141 @@
+//! A sheet as a short table for the terminal.
+
+use super::units::{Units, half_width};
+use crate::sheet::{Sheet, StationWidth};
+use std::fmt::Write;
+
+/// What the table shows.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct TextOptions {
+    /// Which unit comes first.
+    pub units: Units,
+    /// Whether the widths at the set stations are listed too.
+    pub stations: bool,
+}
+
+/// What everybody who reads a width should know, said once.
+pub const CAUTIONS: &str = "\
+Widths from a photo help a qualified saddle fitter and do not replace one.
+If riding hurts, numbs or makes you bleed, stop and see a doctor; if the horse's back is sore, call a vet.
+Never ride on a broken tree.";
+
+/// Column in which the value of a line begins.
+const COLUMN: usize = 11;
+
+/// The sheet in words, ending with a line break.
+pub fn text(sheet: &Sheet, options: TextOptions) -> String {
+    let mut out = String::new();
+    head(sheet, &mut out);
+    if let Some(refusal) = &sheet.refused {
+        let _ = writeln!(out, "\nNot measured: {} [{}]", plain(&refusal.text), refusal.code.as_str());
+        let _ = writeln!(out, "What to do:   {}", plain(&refusal.hint));
+        return out;
+    }
+    widths(sheet, options.units, &mut out);
+    if options.stations {
+        stations(sheet, options.units, &mut out);
+    }
+    notes(sheet, &mut out);
+    let _ = writeln!(out, "\n{CAUTIONS}");
+    out
+}
+
+/// Text from outside without control characters, which could drive the terminal.
+fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+fn line(out: &mut String, key: &str, value: &str) {
+    let _ = writeln!(out, "{key:COLUMN$}{}", plain(value));
+}
+
+/// Photo, camera and cards.
+fn head(sheet: &Sheet, out: &mut String) {
+    line(out, "saddle", &sheet.saddle.name);
+    for photo in &sheet.photos {
+        let size = match photo.width_px {
+            0 => String::new(),
+            width => format!(", {width} x {} px", photo.height_px),
+        };
+        line(out, "photo", &format!("{}{size}", photo.file));
+    }
+    if let Some(view) = sheet.view {
+        line(out, "view", view.as_str());
+    }
+    if let Some(c) = &sheet.camera {
+        let place = format!("{:.0} mm above the card, tilted {:.1} deg", c.height_mm, c.tilt_deg);
+        let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, 2.0 * c.focal_u_px);
+        line(out, "camera", &format!("{place}; {focal}, {}", c.focal_source.in_words()));
+    }
+    for card in &sheet.cards {
+        let tags = if card.tags == 1 { "tag" } else { "tags" };
+        let scale = match card.print_scale {
+            1.0 => String::new(),
+            scale => format!(", printed at {:.2} %", 100.0 * scale),
+        };
+        let card_is =
+            format!("{} {}: {} {tags}, rms {:.2} px", card.pattern, card.copy, card.tags, card.rms_px);
+        line(out, "card", &format!("{card_is}{scale}"));
+    }
+}
+
+/// The named widths and the front taper.
+fn widths(sheet: &Sheet, units: Units, out: &mut String) {
+    out.push_str("\nwidths, with 95 % uncertainty\n");
+    for w in &sheet.widths {
+        let (first, second) = (units.first(w.mm, w.u95), units.second(w.mm));
+        let _ = writeln!(out, "  {:18} {first:>17}  {second:>9}   at {:.2}", plain(&w.name), w.at);
+    }
+    if sheet.widths.is_empty() {
+        out.push_str("  none could be taken\n");
+    }
+    if let Some(t) = &sheet.front_taper {
+        let how = match t.deg {
+            deg if deg.abs() <= t.u95 => "neither widens nor narrows for sure",
+            deg if deg > 0.0 => "widens toward the rear",
+            _ => "narrows toward the rear",
+        };
+        let angle = format!("{:.1} ± {} deg", t.deg, half_width(t.u95, 1));
+        let _ = writeln!(out, "  {:18} {angle:>17}  {how}", "front taper");
+    }
+}
+
+/// The set stations: width, and the halves left and right of the midline.
+fn stations(sheet: &Sheet, units: Units, out: &mut String) {
+    let channel = sheet.stations.iter().any(|s| s.channel.is_some());
+    let head = |part: &str| format!("{:>18}  {:>6} {:>6}", part, "left", "right");
+    let _ = write!(out, "\nstations (0 front, 1 rear; halves in mm)\n  {:>4}{}", "at", head("seat"));
+    out.push_str(&if channel { head("channel") + "\n" } else { "\n".into() });
+    for s in &sheet.stations {
+        let _ = write!(out, "  {:4.2}{}", s.at, station_width(s.seat.as_ref(), units));
+        out.push_str(&if channel { station_width(s.channel.as_ref(), units) } else { String::new() });
+        out.truncate(out.trim_end().len());
+        out.push('\n');
+    }
+}
+
+fn station_width(width: Option<&StationWidth>, units: Units) -> String {
+    match width {
+        Some(w) => format!("{:>18}  {:6.1} {:6.1}", units.first(w.mm, w.u95), w.left_half, w.right_half),
+        None => format!("{:>18}  {:>6} {:>6}", "not traced", "-", "-"),
+    }
+}
+
+/// Doubts and warnings, each with what to do.
+fn notes(sheet: &Sheet, out: &mut String) {
+    for d in &sheet.doubts {
+        let place =
+            format!("{} {} edge from {:.2} to {:.2}", d.part.as_str(), d.side.as_str(), d.from_at, d.to_at);
+        let side = if d.apart_mm < 0.0 { "inside" } else { "outside" };
+        let share = 100.0 * d.probability;
+        let _ = writeln!(
+            out,
+            "\ndoubt: {place}: a line {:.1} mm further {side} may be the edge ({share:.0} %).",
+            d.apart_mm.abs()
+        );
+    }
+    for w in &sheet.warnings {
+        let _ = writeln!(out, "\nwarning: {} [{}]", plain(&w.text), plain(&w.code));
+        let _ = writeln!(out, "  {}", plain(&w.hint));
+    }
+}

@@ -1,0 +1,144 @@
+//! Rounding for a readable file: fewer digits, none that matters.
+//!
+//! A value is rounded to a fixed number of decimals (below); where its uncertainty stands beside it and is so
+//! small that this would cost more than 1 % of the standard uncertainty, to as many decimals more as it takes.
+//! Uncertainties keep four significant digits, which costs at most 0.05 % of them.
+
+use super::types::{Camera, EdgePair, EdgePairPx, EdgesPx, Sheet, StationWidth, Width};
+
+/// Lengths: 0.001 mm.
+const MM: i32 = 3;
+/// Positions and lengths in the photo: 0.01 px.
+const PX: i32 = 2;
+/// Angles: 0.001 degrees.
+const DEG: i32 = 3;
+/// Stations: 0.00001, some 0.005 mm along a saddle.
+const STATION: i32 = 5;
+/// Distortion and print scale: 0.000001, under 0.002 px at a photo's corner.
+const RATIO: i32 = 6;
+/// Probabilities: 0.0001.
+const PROBABILITY: i32 = 4;
+/// Significant digits of an uncertainty.
+const DIGITS: i32 = 4;
+/// Coverage factor taken to get a standard uncertainty from an expanded one; only sets the number of digits.
+const COVERAGE: f64 = 2.0;
+
+/// `x` with `decimals` digits after the point (no -0). What cannot be rounded is left alone.
+fn to_decimals(x: f64, decimals: i32) -> f64 {
+    let factor = 10_f64.powi(decimals.abs());
+    let rounded =
+        if decimals >= 0 { (x * factor).round() / factor } else { (x / factor).round() * factor } + 0.0;
+    if rounded.is_finite() { rounded } else { x }
+}
+
+/// An uncertainty with four significant digits.
+fn uncertainty(u: f64) -> f64 {
+    if u == 0.0 || !u.is_normal() {
+        return u;
+    }
+    to_decimals(u, DIGITS - 1 - u.abs().log10().floor() as i32)
+}
+
+/// `x` with `decimals` digits, or more where half of the last digit would exceed 1 % of `u`.
+fn value(x: f64, u: f64, decimals: i32) -> f64 {
+    if !u.is_normal() || u < 0.0 {
+        return to_decimals(x, decimals);
+    }
+    to_decimals(x, decimals.max((50.0 / u).log10().ceil() as i32))
+}
+
+fn point(p: [f64; 2]) -> [f64; 2] {
+    p.map(|v| to_decimals(v, PX))
+}
+
+fn camera(c: &mut Camera) {
+    c.focal_px = value(c.focal_px, c.focal_u_px, PX);
+    c.focal_u_px = uncertainty(c.focal_u_px);
+    let u = c.principal_u_px.map_or(f64::INFINITY, |u| u[0].min(u[1]));
+    c.principal_px = c.principal_px.map(|p| p.map(|v| value(v, u, PX)));
+    c.principal_u_px = c.principal_u_px.map(|u| u.map(uncertainty));
+    c.distortion = c.distortion.map(|k| to_decimals(k, RATIO));
+    c.height_mm = to_decimals(c.height_mm, MM);
+    c.tilt_deg = to_decimals(c.tilt_deg, DEG);
+    c.reprojection_rms_px = c.reprojection_rms_px.map(uncertainty);
+    c.card_bend_mm = c.card_bend_mm.map(|b| value(b, c.card_bend_u_mm.unwrap_or(f64::INFINITY), MM));
+    c.card_bend_u_mm = c.card_bend_u_mm.map(uncertainty);
+}
+
+fn edge_pair(pair: &mut EdgePair) {
+    for row in pair.left.iter_mut().chain(&mut pair.right) {
+        *row = [to_decimals(row[0], STATION), value(row[1], row[2], MM), uncertainty(row[2])];
+    }
+}
+
+fn edge_pair_px(pair: &mut EdgePairPx) {
+    for p in pair.left.iter_mut().chain(&mut pair.right) {
+        *p = point(*p);
+    }
+}
+
+fn station_width(w: &mut StationWidth) {
+    let u = w.u95 / COVERAGE;
+    w.mm = value(w.mm, u, MM);
+    w.left_half = value(w.left_half, u, MM);
+    w.right_half = value(w.right_half, u, MM);
+    w.u95 = uncertainty(w.u95);
+}
+
+fn width(w: &mut Width) {
+    w.mm = value(w.mm, w.u.unwrap_or(w.u95 / COVERAGE), MM);
+    w.at = value(w.at, w.at_u.unwrap_or(f64::INFINITY), STATION);
+    w.u95 = uncertainty(w.u95);
+    w.u = w.u.map(uncertainty);
+    w.at_u = w.at_u.map(uncertainty);
+}
+
+/// The traced edges and lifts, rounded.
+fn lines(s: &mut Sheet) {
+    if let Some(lift) = &mut s.lift {
+        for row in lift.seat.iter_mut().chain(&mut lift.channel).flatten() {
+            *row = [to_decimals(row[0], STATION), to_decimals(row[1], MM)];
+        }
+    }
+    if let Some(edges) = &mut s.edges {
+        edges.seat.iter_mut().chain(&mut edges.channel).for_each(edge_pair);
+    }
+    if let Some(EdgesPx { seat, channel }) = &mut s.edges_px {
+        seat.iter_mut().chain(channel).for_each(edge_pair_px);
+    }
+}
+
+/// The sheet as it is written.
+pub(super) fn rounded(sheet: &Sheet) -> Sheet {
+    let mut s = sheet.clone();
+    for card in &mut s.cards {
+        card.rms_px = uncertainty(card.rms_px);
+        card.print_scale = to_decimals(card.print_scale, RATIO);
+    }
+    s.camera.iter_mut().for_each(camera);
+    if let Some(m) = &mut s.midline {
+        m.front_px = point(m.front_px);
+        m.rear_px = point(m.rear_px);
+        m.length_mm = to_decimals(m.length_mm, MM);
+    }
+    lines(&mut s);
+    for station in &mut s.stations {
+        station.at = to_decimals(station.at, STATION);
+        station.seat.iter_mut().chain(&mut station.channel).for_each(station_width);
+    }
+    s.widths.iter_mut().for_each(width);
+    if let Some(t) = &mut s.front_taper {
+        t.deg = value(t.deg, t.u95 / COVERAGE, DEG);
+        t.u95 = uncertainty(t.u95);
+    }
+    for line in &mut s.budget {
+        line.u = uncertainty(line.u);
+    }
+    for d in &mut s.doubts {
+        d.from_at = to_decimals(d.from_at, STATION);
+        d.to_at = to_decimals(d.to_at, STATION);
+        d.apart_mm = to_decimals(d.apart_mm, MM);
+        d.probability = to_decimals(d.probability, PROBABILITY);
+    }
+    s
+}
