@@ -19,6 +19,7 @@ pub mod pixels;
 mod raster;
 pub mod shrink;
 pub mod srgb;
+mod vui;
 
 use std::io::Read;
 use std::path::Path;
