@@ -1,7 +1,11 @@
 //! HEIC and HEIF photos of phones.
 
 use heic_rs::context::Context;
-use heic_rs::{DecodeOptions, Error, PixelLayout};
+use heic_rs::hevc::{self, Frame};
+use heic_rs::props::ItemProps;
+use heic_rs::props::hvcc::NAL_SPS;
+use heic_rs::{Error, MatrixCoefficients, Nclx, PixelLayout, Range, color, grid, transform};
+use rayon::prelude::*;
 
 use super::decode::Decoded;
 use super::error::PhotoError;
@@ -9,59 +13,115 @@ use super::exif;
 use super::limits::{Limits, too_large, unreadable_with};
 use super::notes::PhotoNote;
 use super::orient::Orientation;
+use super::vui;
 
 const SHARE_AS_JPEG: &str =
     "share or export the photo as a JPEG (on the phone: \"most compatible\"), and use that";
 
+/// How colours are coded where neither the container nor the stream says: BT.601 weights over the full range,
+/// as ISO/IEC 23000-22 (MIAF) sets it.
+///
+/// The decoder itself does not look into the stream and takes BT.709 over 16 to 235 instead. For a phone that
+/// writes all levels, this turns the white of paper (240 and more) into one flat 255 and moves colours by up to
+/// 17 levels; hence the steps below rather than one call.
+const UNLABELLED: Nclx = Nclx {
+    primaries: 1,
+    transfer: 13,
+    matrix: MatrixCoefficients::Bt601,
+    matrix_code: 6,
+    range: Range::Full,
+};
+
 /// Decodes the primary picture of a HEIC file.
 ///
-/// The container's own rotation, mirroring and crop are applied by the decoder, once. The EXIF orientation in
-/// such files repeats the rotation for readers that know no better (ISO/IEC 23008-12 leaves it informative), so
-/// it is not applied again.
+/// The container's own rotation, mirroring and crop are applied here, once. The EXIF orientation in such files
+/// repeats the rotation for readers that know no better (ISO/IEC 23008-12 leaves it informative), so it is not
+/// applied again.
 pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decoded, PhotoError> {
     let fail = |e: Error| refuse(name, &e);
     let info = heic_rs::probe(bytes).map_err(fail)?;
     limits.check(name, info.coded_width, info.coded_height)?;
     limits.check(name, info.width, info.height)?;
-    let hdr = check_coded_pictures(name, bytes, limits)?;
-    let options = DecodeOptions::default()
-        .with_layout(PixelLayout::Rgb8)
-        .with_max_pixels(Some(limits.max_pixels))
-        .with_alpha(false);
-    let image = heic_rs::decode(bytes, &options).map_err(fail)?;
+    let context = Context::open(bytes).map_err(fail)?;
+    let primary = context.meta.primary;
+    let props = context.props(primary).map_err(fail)?;
+    let tiling = context.grid(primary).map_err(fail)?;
+    let items = tiling.as_ref().map_or_else(|| vec![primary], |(_, tiles)| tiles.clone());
+    let parts: Vec<ItemProps> =
+        items.iter().map(|i| context.props(*i)).collect::<Result<_, _>>().map_err(fail)?;
+    check_coded_pictures(name, &parts, limits)?;
+
+    let mut frames = items
+        .par_iter()
+        .zip(&parts)
+        .map(|(item, props)| coded_picture(&context, *item, props))
+        .collect::<Result<Vec<Frame>, Error>>()
+        .map_err(fail)?;
+    let frame = match &tiling {
+        Some((tiling, _)) => grid::compose(tiling, &frames, limits.max_pixels).map_err(fail)?,
+        None => frames.pop().ok_or_else(|| refuse(name, &Error::MissingItem(primary)))?,
+    };
+    drop(frames);
+    let colours = colour_coding(props.nclx, &parts);
+    let image = color::convert(&frame, None, colours, PixelLayout::Rgb8, limits.max_pixels, None);
+    drop(frame);
+    let image = image.and_then(|i| transform::apply_all(i, &props.transforms)).map_err(fail)?;
+
     let mut notes = Vec::new();
     let mut exif = exif::parse_container(bytes, &mut notes);
     exif.orientation = Orientation::Upright;
-    if hdr {
+    // Transfer characteristics of ITU-T H.273: 16 is PQ, 18 is HLG.
+    if matches!(colours.transfer, 16 | 18) {
         notes.push(PhotoNote::HdrCurve);
     }
     Ok(Decoded { rgb: image.data, width: image.width as usize, height: image.height as usize, exif, notes })
 }
 
-/// Checks the sizes that the coded pictures themselves declare, since the container's may lie, and tells
-/// whether the light follows an HDR curve.
-fn check_coded_pictures(name: &str, bytes: &[u8], limits: &Limits) -> Result<bool, PhotoError> {
-    // Transfer characteristics of ITU-T H.273: 16 is PQ, 18 is HLG.
-    const HDR: [u16; 2] = [16, 18];
-    let fail = |e: Error| refuse(name, &e);
-    let context = Context::open(bytes).map_err(fail)?;
-    let primary = context.meta.primary;
-    let items = context.grid(primary).map_err(fail)?.map_or_else(|| vec![primary], |(_, tiles)| tiles);
-    let mut pixels = 0u64;
-    let mut hdr = false;
-    for item in items.iter().chain([&primary]) {
-        let props = context.props(*item).map_err(fail)?;
-        hdr |= props.nclx.is_some_and(|n| HDR.contains(&n.transfer));
-        if let (Some(hvcc), true) = (&props.hvcc, items.contains(item)) {
-            let coded = heic_rs::hevc::probe(&hvcc.parameter_sets()).map_err(fail)?;
-            pixels = pixels.saturating_add(u64::from(coded.width) * u64::from(coded.height));
+/// The colour coding of a picture: the container's, else the stream's, and what both leave open filled in.
+fn colour_coding(own: Option<Nclx>, parts: &[ItemProps]) -> Nclx {
+    let in_container = own.or_else(|| parts.first().and_then(|p| p.nclx));
+    let coding = in_container.or_else(|| {
+        let sets = parts.first()?.hvcc.as_ref()?.parameter_sets();
+        let sps = sets.into_iter().find(|set| set.first().is_some_and(|b| b >> 1 & 0x3f == NAL_SPS))?;
+        let stream = vui::stream_colours(sps)?;
+        Some(Nclx {
+            primaries: UNLABELLED.primaries,
+            transfer: stream.transfer,
+            matrix: MatrixCoefficients::from_code(stream.matrix),
+            matrix_code: stream.matrix,
+            range: if stream.full_range { Range::Full } else { Range::Limited },
+        })
+    });
+    match coding {
+        None => UNLABELLED,
+        Some(n) if n.matrix == MatrixCoefficients::Unspecified => {
+            Nclx { matrix: UNLABELLED.matrix, matrix_code: UNLABELLED.matrix_code, ..n }
         }
+        Some(n) => n,
+    }
+}
+
+/// Decodes one coded picture: the whole, or a tile of it.
+fn coded_picture(context: &Context, item: u32, props: &ItemProps) -> Result<Frame, Error> {
+    let hvcc = props.hvcc.as_ref().ok_or(Error::MissingBox("hvcC"))?;
+    let data = context.item_data(item)?;
+    let frame = hevc::decode_still(&hvcc.parameter_sets(), &hvcc.split_nals(&data)?)?;
+    frame.validate()?;
+    Ok(frame)
+}
+
+/// Checks the sizes that the coded pictures themselves declare, since the container's may lie.
+fn check_coded_pictures(name: &str, parts: &[ItemProps], limits: &Limits) -> Result<(), PhotoError> {
+    let mut pixels = 0u64;
+    for hvcc in parts.iter().filter_map(|p| p.hvcc.as_ref()) {
+        let coded = hevc::probe(&hvcc.parameter_sets()).map_err(|e| refuse(name, &e))?;
+        pixels = pixels.saturating_add(u64::from(coded.width) * u64::from(coded.height));
     }
     // Tiles overhang the picture's right and lower border by less than a tile each; twice the cap is ample.
     if pixels > 2 * limits.max_pixels {
         return Err(too_large(name, "the tiles of the picture declare more pixels than are read"));
     }
-    Ok(hdr)
+    Ok(())
 }
 
 fn refuse(name: &str, error: &Error) -> PhotoError {
@@ -72,8 +132,8 @@ fn refuse(name: &str, error: &Error) -> PhotoError {
         }
         _ => unreadable_with(
             name,
-            &format!("damaged HEIC ({error})"),
-            "the file is incomplete or damaged: send it again, or share it as a JPEG",
+            &format!("the HEIC is damaged or of a kind that is not read ({error})"),
+            "share or export the photo as a JPEG and use that; where this fails too, send the file again",
         ),
     }
 }

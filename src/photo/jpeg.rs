@@ -21,12 +21,12 @@ const SEND_AGAIN: &str = "the file is incomplete or damaged: send or copy it aga
 ///
 /// A file that ends early or whose data is damaged is refused, though its upper part could be shown: the
 /// missing rows would be grey, and an edge traced in them would be a wrong width rather than none. So the
-/// decoder is strict, and the end-of-image marker must be there (a last row cut short is else not noticed).
+/// decoder is strict with the picture's data, and the end-of-image marker must be there (a last row cut short
+/// is else not noticed). With what stands before the data it is lenient: filler between headers harms nothing.
 pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decoded, PhotoError> {
     let options = DecoderOptions::default()
         .set_max_width(usize::from(u16::MAX))
         .set_max_height(usize::from(u16::MAX))
-        .set_strict_mode(true)
         .jpeg_set_max_scans(MAX_SCANS);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder
@@ -47,7 +47,7 @@ pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decode
         other => return Err(not_a_camera_jpeg(name, other)),
     };
     let wanted = if grey { ColorSpace::Luma } else { ColorSpace::RGB };
-    decoder.set_options(options.jpeg_set_out_colorspace(wanted));
+    decoder.set_options(options.set_strict_mode(true).jpeg_set_out_colorspace(wanted));
     let pixels =
         decoder.decode().map_err(|e| unreadable_with(name, &format!("damaged JPEG ({e:?})"), SEND_AGAIN))?;
     let mut notes = Vec::new();

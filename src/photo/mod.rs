@@ -20,6 +20,7 @@ mod raster;
 pub mod shrink;
 pub mod srgb;
 pub mod step;
+mod vui;
 
 use std::io::Read;
 use std::path::Path;

@@ -31,7 +31,13 @@ pub(super) fn decode(
         _ => read(name, TiffDecoder::new(input).map_err(fail)?, caps, format, limits),
     }?;
     let mut notes = Vec::new();
-    let exif = exif::parse_container(bytes, &mut notes);
+    let exif = match stored.exif_block.as_deref() {
+        // Some writers of WebP keep the marker that belongs into a JPEG.
+        Some(block) => {
+            exif::parse(Some(block.strip_prefix(b"Exif\0\0").unwrap_or(block).to_vec()), &mut notes)
+        }
+        None => exif::parse_container(bytes, &mut notes),
+    };
     let (width, height) = (stored.width, stored.height);
     let rgb = to_rgb8(name, stored, &mut notes)?;
     Ok(Decoded { rgb, width, height, exif, notes })
@@ -43,6 +49,7 @@ struct Stored {
     width: usize,
     height: usize,
     colours: ColorType,
+    exif_block: Option<Vec<u8>>,
 }
 
 fn read<D: ImageDecoder>(
@@ -63,10 +70,12 @@ fn read<D: ImageDecoder>(
     }
     decoder.set_limits(caps).map_err(|e| refuse(name, format, &e))?;
     let colours = decoder.color_type();
+    // Damage to it must not cost the picture; where this fails, the EXIF reader looks for itself and notes it.
+    let exif_block = if format == Format::Tiff { None } else { decoder.exif_metadata().ok().flatten() };
     let size = usize::try_from(bytes).map_err(|_| too_large(name, "the picture does not fit into memory"))?;
     let mut data = vec![0; size];
     decoder.read_image(&mut data).map_err(|e| refuse(name, format, &e))?;
-    Ok(Stored { data, width: width as usize, height: height as usize, colours })
+    Ok(Stored { data, width: width as usize, height: height as usize, colours, exif_block })
 }
 
 fn refuse(name: &str, format: Format, error: &ImageError) -> PhotoError {

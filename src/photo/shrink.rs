@@ -34,9 +34,10 @@ impl GrayView {
 }
 
 impl Pixels {
-    /// The upright luma reduced by `factor` (1, 2 or 4; others work as well, 0 counts as 1), gamma-coded.
+    /// The upright luma reduced by `factor` (1, 2 or 4; any from 1 to 256 works, others count as the nearest),
+    /// gamma-coded.
     pub fn luma_upright(&self, factor: usize) -> GrayView {
-        let factor = factor.max(1);
+        let factor = factor.clamp(1, MOST_ROWS);
         let (columns, rows) = (self.stored_width / factor, self.stored_height / factor);
         let mut small = vec![0u8; columns * rows];
         if !small.is_empty() {
@@ -56,7 +57,7 @@ impl Pixels {
                 }
             });
         }
-        let (data, width, height) = turn_upright(small, columns, rows, self.orientation, |p: &[u8; 1]| *p);
+        let (data, width, height) = turn_upright::<1>(small, columns, rows, self.orientation);
         GrayView { data, width, height, factor }
     }
 
@@ -78,7 +79,7 @@ impl Pixels {
             let band = &self.rgb[y_bounds[row] * row_bytes..y_bounds[row + 1] * row_bytes];
             mean_row(band, row_bytes, &x_bounds, out);
         });
-        turn_upright(small, columns, rows, self.orientation, |p: &[u8; 3]| *p)
+        turn_upright::<3>(small, columns, rows, self.orientation)
     }
 }
 
@@ -110,38 +111,51 @@ fn luma_row_of_two(band: &[u8], row_bytes: usize, first: usize, out: &mut [u8]) 
 }
 
 fn luma_row_of_many(band: &[u8], row_bytes: usize, first: usize, factor: usize, out: &mut [u8]) {
+    let mut columns = vec![0u16; row_bytes];
+    add_rows(band, row_bytes, &mut columns);
     let divisor = 256 * (factor * factor) as u64;
-    for (u, o) in out.iter_mut().enumerate() {
-        let start = first + 3 * u * factor;
-        let mut sums = [0u64; 3];
-        for row in band.chunks_exact(row_bytes) {
-            let mut part = [0u32; 3];
-            for p in row[start..start + 3 * factor].as_chunks::<3>().0 {
-                part = [part[0] + u32::from(p[0]), part[1] + u32::from(p[1]), part[2] + u32::from(p[2])];
-            }
-            sums = std::array::from_fn(|k| sums[k] + u64::from(part[k]));
-        }
-        let luma = 77 * sums[0] + 150 * sums[1] + 29 * sums[2];
-        *o = ((luma + divisor / 2) / divisor) as u8;
+    for (box_columns, o) in columns[first..].chunks_exact(3 * factor).zip(out) {
+        let [r, g, b] = add_pixels(box_columns).map(u64::from);
+        *o = ((77 * r + 150 * g + 29 * b + divisor / 2) / divisor) as u8;
     }
+}
+
+/// The most rows whose bytes fit a sum of 16 bits.
+const MOST_ROWS: usize = 256;
+
+/// Adds the rows of a band, at most [`MOST_ROWS`], byte by byte: down first, as that runs on vectors.
+fn add_rows(band: &[u8], row_bytes: usize, columns: &mut [u16]) {
+    for row in band.chunks_exact(row_bytes) {
+        for (sum, &byte) in columns.iter_mut().zip(row) {
+            *sum += u16::from(byte);
+        }
+    }
+}
+
+/// Adds neighbouring pixels of a row of sums.
+fn add_pixels(columns: &[u16]) -> [u32; 3] {
+    let mut s = [0u32; 3];
+    for p in columns.as_chunks::<3>().0 {
+        s = [s[0] + u32::from(p[0]), s[1] + u32::from(p[1]), s[2] + u32::from(p[2])];
+    }
+    s
 }
 
 /// One row of box means: columns between `x_bounds`, all rows of the band.
 fn mean_row(band: &[u8], row_bytes: usize, x_bounds: &[usize], out: &mut [u8]) {
-    let mut sums = vec![[0u32; 3]; x_bounds.len() - 1];
-    for row in band.chunks_exact(row_bytes) {
-        let pixels = row.as_chunks::<3>().0;
+    let mut sums = vec![[0u64; 3]; x_bounds.len() - 1];
+    let mut columns = vec![0u16; row_bytes];
+    for rows in band.chunks(MOST_ROWS * row_bytes) {
+        columns.fill(0);
+        add_rows(rows, row_bytes, &mut columns);
         for (sum, x) in sums.iter_mut().zip(x_bounds.windows(2)) {
-            let mut s = *sum;
-            for p in &pixels[x[0]..x[1]] {
-                s = [s[0] + u32::from(p[0]), s[1] + u32::from(p[1]), s[2] + u32::from(p[2])];
-            }
-            *sum = s;
+            let part = add_pixels(&columns[3 * x[0]..3 * x[1]]);
+            *sum = std::array::from_fn(|k| sum[k] + u64::from(part[k]));
         }
     }
     let rows = band.len() / row_bytes;
     for ((sum, x), o) in sums.iter().zip(x_bounds.windows(2)).zip(out.as_chunks_mut::<3>().0) {
-        let count = ((x[1] - x[0]) * rows).max(1) as u32;
+        let count = ((x[1] - x[0]) * rows).max(1) as u64;
         *o = sum.map(|s| ((s + count / 2) / count) as u8);
     }
 }
@@ -152,7 +166,6 @@ fn turn_upright<const N: usize>(
     columns: usize,
     rows: usize,
     orientation: Orientation,
-    copy: impl Fn(&[u8; N]) -> [u8; N] + Sync,
 ) -> (Vec<u8>, usize, usize) {
     if orientation == Orientation::Upright || small.is_empty() {
         let swapped = orientation.swaps_axes();
@@ -170,7 +183,7 @@ fn turn_upright<const N: usize>(
             for y in 0..height {
                 let row = &mut out[N * index.width * y..N * index.width * (y + 1)];
                 for (x, o) in row.as_chunks_mut::<N>().0.iter_mut().enumerate().skip(x_block).take(BLOCK) {
-                    *o = copy(&pixels[index.at(x, band * BLOCK + y)]);
+                    *o = pixels[index.at(x, band * BLOCK + y)];
                 }
             }
         }
