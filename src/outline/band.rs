@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::strip::{Evidence, Strip, Windows};
+use super::strip::{Evidence, Strip, Windows, sharp_steps};
 use super::trace::Programme;
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
@@ -146,41 +146,58 @@ pub fn sample(photo: &Photo, camera: &Camera, midline: &Midline, lift: &LiftProf
 
 /// Evidence for lines along the band; `mm_per_px` is what a photo pixel covers.
 pub fn evidence(band: &Strip, mm_per_px: f64) -> Evidence {
-    let length = ((WINDOW_PX * mm_per_px).max(WINDOW_MM) / STEP_MM).round() as usize;
+    let length = window_columns(mm_per_px);
     Evidence::of(band, Windows { length, gap: 0, rows: EVIDENCE_ROWS })
 }
 
-/// Offset of the outermost line that runs along the aligned band, mm. `None` when no line stands out.
+fn window_columns(mm_per_px: f64) -> usize {
+    ((WINDOW_PX * mm_per_px).max(WINDOW_MM) / STEP_MM).round() as usize
+}
+
+/// Offset of the outermost line that runs along the aligned band, mm. `None` when no line does.
 ///
-/// At every offset the evidence is taken that three rows in ten reach: a form's edge is plain against some of what lies
-/// beyond it (floor, flaps, a panel) and faint against the rest, but it keeps its distance, which no line beyond does.
-/// The level well beyond the form is the measure of what stands out.
-pub fn outermost_line(evidence: &Evidence) -> Option<f64> {
-    let profile = reached_by(evidence, 0.3);
-    let (first, last) = (column_of(-NEAR_MM) as usize, column_of(NEAR_MM) as usize);
-    let mut beyond = profile[last..column_of(2.0 * NEAR_MM) as usize].to_vec();
-    let middle = beyond.len() / 2;
-    let (_, level, _) = beyond.select_nth_unstable_by(middle, f32::total_cmp);
-    let enough = *level + LINE_OVER_LEVEL;
-    (first..last)
-        .rev()
-        .find(|&c| profile[c] > enough && profile[c] >= profile[c - 1] && profile[c] > profile[c + 1])
-        .map(offset_mm)
+/// The band is cut into stretches, and each says where it sees sharp steps: a stretch averages so many rows that even
+/// leather against the same leather shows. The form's edge keeps its distance, so most stretches name the same offset;
+/// what lies beyond (a panel, a flap, the floor's pattern) is named by few, or at offsets of its own.
+pub fn outermost_line(band: &Strip, mm_per_px: f64) -> Option<f64> {
+    let length = window_columns(mm_per_px);
+    let stretches = (band.rows / STRETCH_ROWS).max(4);
+    let named: Vec<Vec<f64>> = (0..stretches)
+        .into_par_iter()
+        .map(|i| {
+            let rows = i * band.rows / stretches..(i + 1) * band.rows / stretches;
+            peaks(&sharp_steps(band, rows, length))
+        })
+        .collect();
+    let votes =
+        |at: f64| named.iter().filter(|peaks| peaks.iter().any(|p| (p - at).abs() <= SAME_LINE_MM)).count();
+    let enough = (ENOUGH_VOTES * stretches as f64).ceil() as usize;
+    let steps = (2.0 * NEAR_MM / STEP_MM) as usize;
+    let outermost = (0..=steps).map(|i| NEAR_MM - i as f64 * STEP_MM).find(|&at| votes(at) >= enough)?;
+    // The first offset with enough votes lies at the rim of their cluster: go on to where the votes are most.
+    let best = (0..=(2.0 * SAME_LINE_MM / STEP_MM) as usize)
+        .map(|i| outermost - i as f64 * STEP_MM)
+        .max_by_key(|at| votes(*at))?;
+    let cluster: Vec<f64> =
+        named.iter().flatten().copied().filter(|p| (p - best).abs() <= SAME_LINE_MM).collect();
+    Some(cluster.iter().sum::<f64>() / cluster.len() as f64)
 }
 
 /// The edge lies within this of the middle of the look that rows were aligned by, mm.
 const NEAR_MM: f64 = 11.0;
-/// A line's evidence stands out of the level beyond by at least this much.
-const LINE_OVER_LEVEL: f32 = 0.5;
+/// Rows in a stretch.
+const STRETCH_ROWS: usize = 35;
+/// Peaks this near to each other are of one line, mm.
+const SAME_LINE_MM: f64 = 0.6;
+/// Share of the stretches that must name a line.
+const ENOUGH_VOTES: f64 = 0.45;
+/// A peak's least t squared, over three channels: one in a thousand by chance.
+const LEAST_T2: f64 = 5.0;
 
-/// The evidence that a share of the rows reaches, at each column.
-pub fn reached_by(evidence: &Evidence, share: f64) -> Vec<f32> {
-    (0..evidence.columns)
-        .map(|c| {
-            let mut column: Vec<f32> = (0..evidence.rows).map(|r| evidence.row(r)[c]).collect();
-            let rank = (column.len() as f64 * (1.0 - share)) as usize;
-            *column.select_nth_unstable_by(rank, f32::total_cmp).1
-        })
+fn peaks(t2: &[f64]) -> Vec<f64> {
+    (2..t2.len() - 2)
+        .filter(|&c| t2[c] >= LEAST_T2 && (c - 2..=c + 2).all(|o| t2[o] <= t2[c]))
+        .map(offset_mm)
         .collect()
 }
 

@@ -109,7 +109,7 @@ fn follow(scene: &Scene, lift: &LiftProfile, first: Curve, closed: bool) -> Opti
     let sample = |curve: &Curve| band::sample(scene.photo, scene.camera, scene.midline, lift, curve);
     let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
     let mm_per_px = scene.camera.mm_per_px(middle)?;
-    let offset = band::outermost_line(&band::evidence(&sample(&curve), mm_per_px))?;
+    let offset = band::outermost_line(&sample(&curve), mm_per_px)?;
     let curve = curve.moved(&vec![offset; curve.points.len()], 0.0);
     let strip = sample(&curve);
     let evidence = band::evidence(&strip, mm_per_px);
