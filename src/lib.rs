@@ -1,17 +1,29 @@
 //! seatspan measures a saddle's widths from a photo with a printed reference card in it.
 //!
-//! The rooms, in the order in which a photo walks through them:
+//! The rooms, in the order in which a photo walks through them; [`measure`] calls them in this order:
 //!
-//! 0. [`ground`]: frames, uncertainty, least squares; [`refusal`]: every reason to say no.
-//! 1. [`photo`]: bytes to an upright photo with its focal hint.
-//! 6. [`sheet`]: the versioned record: schema, reading old versions, writing safely.
-//! 8. [`report`]: renderers only: text and overlay; they compute nothing.
+//! 0. [`ground`]: frames, words, homographies, least squares. [`refusal`]: every reason to say no.
+//! 1. [`photo`]: bytes to an upright photo with its focal hint and history.
+//! 2. [`card`]: the reference card's tags found, checked and measured.
+//! 3. [`camera`]: lens and pose from the card; from pixels to lifted planes.
+//! 4. [`outline`]: midline, straightened strip, traced edges, measured in the photo.
+//! 5. [`width`]: stations, named widths and their uncertainty budget.
+//! 6. [`sheet`]: the versioned record; [`record`] and [`warn`] fill it from the walk.
+//! 8. [`report`]: renderers only: text, overlay.
+//!
+//! [`cli`] is the side entrance of the command line.
 
 pub mod camera;
 pub mod card;
+pub mod cli;
+pub mod explain;
 pub mod ground;
+pub mod measure;
 pub mod outline;
 pub mod photo;
+pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod sheet;
+pub mod warn;
+pub mod width;

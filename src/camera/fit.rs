@@ -11,6 +11,7 @@ use nalgebra::{DVector, Matrix3, Vector3};
 use super::Camera;
 use super::lens::Lens;
 use super::pose::{Pose, pose_from_homography};
+use crate::card::FoundCard;
 use crate::card::side::SidePoint;
 use crate::ground::frame::CardPoint;
 use crate::ground::solve::{Estimate, Parameter, SolveError, minimise};
@@ -24,6 +25,16 @@ pub struct CardInFit {
     pub half_height_mm: f64,
     /// Homography from the card's plane (mm) to photo pixels, for the start.
     pub photo_from_plane: Matrix3<f64>,
+}
+
+impl From<&FoundCard> for CardInFit {
+    fn from(card: &FoundCard) -> Self {
+        Self {
+            half_width_mm: card.pattern.width_mm / 2.0,
+            half_height_mm: card.pattern.height_mm / 2.0,
+            photo_from_plane: card.photo_from_plane,
+        }
+    }
 }
 
 /// What is known of the lens beforehand: mean and standard uncertainty of each part.

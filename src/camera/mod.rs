@@ -3,6 +3,7 @@
 
 pub mod fit;
 pub mod lens;
+pub mod lens_file;
 pub mod pose;
 
 use nalgebra::Vector3;

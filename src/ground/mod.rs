@@ -4,3 +4,4 @@
 pub mod frame;
 pub mod homography;
 pub mod solve;
+pub mod words;

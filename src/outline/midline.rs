@@ -4,7 +4,7 @@ use nalgebra::Vector2;
 
 use crate::camera::Camera;
 use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::outline::{Side, View};
+use crate::ground::words::{Side, View};
 use crate::refusal::{Refusal, RefusalCode};
 
 use super::lift::LiftProfile;
@@ -62,6 +62,24 @@ impl Midline {
             return Err(outside(&format!("the midline given is {length:.0} mm long, which no saddle is")));
         }
         Ok(midline)
+    }
+
+    /// The midline between other ends, seen the same way.
+    pub fn with_ends(&self, front_mm: Vector2<f64>, rear_mm: Vector2<f64>) -> Self {
+        let d = (rear_mm - front_mm).normalize();
+        let left = Vector2::new(d.y, -d.x);
+        let same_way = left.dot(&self.left) > 0.0;
+        Self { front_mm, rear_mm, left: if same_way { left } else { -left } }
+    }
+
+    /// The midline with one end moved, along the midline (rearwards) or across it, mm.
+    pub fn shifted(&self, front: bool, along: bool, by_mm: f64) -> Self {
+        let by = if along { self.along() } else { self.left } * by_mm;
+        if front {
+            self.with_ends(self.front_mm + by, self.rear_mm)
+        } else {
+            self.with_ends(self.front_mm, self.rear_mm + by)
+        }
     }
 
     /// Length in the horizontal, mm.

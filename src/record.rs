@@ -1,0 +1,286 @@
+//! From what the walk found to the sheet, and to where the sheet's contents lie in the photo.
+
+use crate::card::FoundCard;
+use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::ground::words::{Part, SIDES, Side, View};
+use crate::measure::{LensKnowledge, Request, Walk};
+use crate::outline::edge::TracedEdge;
+use crate::outline::lift::LiftProfile;
+use crate::photo::Photo;
+use crate::report::overlay::{CardOutline, NamedLine, OverlayGeometry, StationLine, edge_lines};
+use crate::sheet::{self, Sheet};
+use crate::warn::warnings;
+use crate::width::{COVERAGE, LocatedPair, MeasuredWidth, combined};
+
+/// The sheet of a measured photo, and its geometry in the photo.
+pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayGeometry) {
+    let sheet = sheet_of(photo, request, walk);
+    let geometry = geometry_of(walk, &sheet);
+    (sheet, geometry)
+}
+
+/// What a sheet says of a photo's file.
+pub fn photo_entry(photo: &Photo) -> sheet::Photo {
+    let exif = photo.exif();
+    let camera: Vec<&str> = [&exif.make, &exif.model].into_iter().flatten().map(String::as_str).collect();
+    sheet::Photo {
+        file: photo.name().to_owned(),
+        sha256: photo.sha256().to_owned(),
+        width_px: photo.width_px() as u32,
+        height_px: photo.height_px() as u32,
+        taken: exif.taken.clone(),
+        camera: (!camera.is_empty()).then(|| camera.join(" ")),
+    }
+}
+
+fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
+    let widths = &walk.widths;
+    let outline = &walk.outline;
+    Sheet {
+        schema: sheet::SCHEMA.into(),
+        software: Some(sheet::Software::this()),
+        saddle: sheet::Saddle { name: request.name.clone(), note: None },
+        view: Some(request.view),
+        photos: vec![photo_entry(photo)],
+        cards: card_entries(walk),
+        camera: Some(camera_entry(walk)),
+        midline: Some(sheet::Midline {
+            front_px: [request.ends[0].x_px, request.ends[0].y_px],
+            rear_px: [request.ends[1].x_px, request.ends[1].y_px],
+            length_mm: walk.midline.length_mm(),
+            source: sheet::MidlineSource::Given,
+        }),
+        lift: Some(lift_entry(request, walk)),
+        edges: Some(sheet::Edges {
+            seat: Some(edge_rows(&widths.seat)),
+            channel: widths.channel.as_ref().map(edge_rows),
+        }),
+        edges_px: Some(sheet::EdgesPx {
+            seat: Some(edge_pixels(&widths.seat)),
+            channel: widths.channel.as_ref().map(edge_pixels),
+        }),
+        stations: widths
+            .stations
+            .iter()
+            .map(|(at, seat, channel)| sheet::Station {
+                at: *at,
+                seat: seat.as_ref().map(station_width),
+                channel: channel.as_ref().map(station_width),
+            })
+            .collect(),
+        widths: widths.named.iter().map(|(name, w)| named_width(name, w)).collect(),
+        front_taper: widths
+            .front_taper_deg
+            .as_ref()
+            .map(|t| sheet::Taper { deg: t.value, u95: COVERAGE * combined(&t.budget) }),
+        budget: budget_lines(walk),
+        doubts: [(Part::Seat, Some(&outline.seat)), (Part::Channel, outline.channel.as_ref())]
+            .into_iter()
+            .filter_map(|(part, edges)| Some((part, edges?)))
+            .flat_map(|(part, edges)| doubts_of(walk, part, edges))
+            .collect(),
+        warnings: warnings(photo, request, walk),
+        refused: None,
+    }
+}
+
+fn card_entries(walk: &Walk) -> Vec<sheet::Card> {
+    let mut first = 0;
+    walk.found
+        .cards
+        .iter()
+        .enumerate()
+        .map(|(i, card)| {
+            let count = card.side_points(i).len();
+            let residuals = &walk.fit.residuals_px[first..first + count];
+            first += count;
+            sheet::Card {
+                pattern: card.pattern.name.clone(),
+                copy: card.copy,
+                tags: card.tags.len() as u32,
+                rms_px: (residuals.iter().map(|r| r * r).sum::<f64>() / count.max(1) as f64).sqrt(),
+                print_scale: 1.0,
+            }
+        })
+        .collect()
+}
+
+/// The focal length comes from the card where the card has narrowed what was known beforehand to less than this part.
+const CARD_DECIDES: f64 = 0.5;
+
+fn camera_entry(walk: &Walk) -> sheet::Camera {
+    let fit = &walk.fit;
+    let lens = fit.camera.lens;
+    let prior_u = 1.0 / fit.estimate.prior_precision[0].sqrt();
+    let from_card = fit.estimate.u(0) < CARD_DECIDES * prior_u;
+    let focal_source = match walk.lens_known {
+        LensKnowledge::File => sheet::FocalSource::LensFile,
+        _ if from_card => sheet::FocalSource::Card,
+        LensKnowledge::Exif => sheet::FocalSource::Exif,
+        LensKnowledge::Assumed => sheet::FocalSource::Assumed,
+    };
+    let [across, along] = fit.bend_mm(0);
+    let bend = if across.0.abs() / across.1 > along.0.abs() / along.1 { across } else { along };
+    sheet::Camera {
+        focal_px: lens.focal_px,
+        focal_u_px: fit.focal_u_px(),
+        focal_source,
+        principal_px: Some([lens.cx_px, lens.cy_px]),
+        principal_u_px: Some([fit.estimate.u(1), fit.estimate.u(2)]),
+        distortion: lens.distortion,
+        height_mm: fit.camera.height_mm(),
+        tilt_deg: fit.camera.pose.tilt_deg(),
+        reprojection_rms_px: Some(fit.rms_px),
+        card_bend_mm: Some(bend.0),
+        card_bend_u_mm: Some(bend.1),
+    }
+}
+
+fn lift_entry(request: &Request, walk: &Walk) -> sheet::Lift {
+    let rows = |given: bool, profile: &LiftProfile| {
+        given.then(|| profile.points().iter().map(|&(s, mm)| [s, mm]).collect())
+    };
+    let given = request.seat_lift.is_some();
+    sheet::Lift {
+        seat: rows(given, &walk.seat_lift),
+        channel: rows(request.channel_lift.is_some(), &walk.channel_lift),
+        source: if given { sheet::LiftSource::Given } else { sheet::LiftSource::Assumed },
+    }
+}
+
+fn edge_rows(pair: &LocatedPair) -> sheet::EdgePair {
+    let rows = |i: usize| pair[i].iter().flatten().map(|p| [p.station, p.offset_mm, p.u_mm]).collect();
+    sheet::EdgePair { left: rows(0), right: rows(1) }
+}
+
+fn edge_pixels(pair: &LocatedPair) -> sheet::EdgePairPx {
+    let rows = |i: usize| pair[i].iter().flatten().map(|p| [p.pixel.x_px, p.pixel.y_px]).collect();
+    sheet::EdgePairPx { left: rows(0), right: rows(1) }
+}
+
+fn station_width(width: &MeasuredWidth) -> sheet::StationWidth {
+    sheet::StationWidth {
+        mm: width.mm,
+        u95: COVERAGE * combined(&width.budget),
+        left_half: width.halves_mm[0],
+        right_half: width.halves_mm[1],
+    }
+}
+
+fn named_width(name: &str, width: &MeasuredWidth) -> sheet::Width {
+    let u = combined(&width.budget);
+    sheet::Width {
+        name: name.to_owned(),
+        at: width.station,
+        mm: width.mm,
+        u95: COVERAGE * u,
+        u: Some(u),
+        at_u: None,
+    }
+}
+
+fn budget_lines(walk: &Walk) -> Vec<sheet::BudgetLine> {
+    walk.widths
+        .named
+        .iter()
+        .flat_map(|(name, width)| {
+            width.budget.iter().map(|(from, u)| sheet::BudgetLine {
+                of: (*name).to_owned(),
+                from: from.clone(),
+                u: *u,
+            })
+        })
+        .collect()
+}
+
+/// Below this probability a traced point is doubtful.
+const DOUBTFUL: f64 = 0.8;
+
+/// Stretches of consecutive doubtful points, with the mean of what speaks against them.
+fn doubts_of(walk: &Walk, part: Part, edges: &[TracedEdge; 2]) -> Vec<sheet::Doubt> {
+    let pair = match part {
+        Part::Seat => Some(&walk.widths.seat),
+        Part::Channel => walk.widths.channel.as_ref(),
+    };
+    let Some(pair) = pair else { return Vec::new() };
+    let mut doubts = Vec::new();
+    for (i, side) in SIDES.into_iter().enumerate() {
+        let mut run: Vec<(f64, f64)> = Vec::new();
+        let mut close = |run: &mut Vec<(f64, f64)>| {
+            if run.len() >= 3 {
+                let mean = run.iter().map(|r| r.1).sum::<f64>() / run.len() as f64;
+                doubts.push(doubt(part, side, run[0].0, run[run.len() - 1].0, 1.0 - mean));
+            }
+            run.clear();
+        };
+        for (located, point) in pair[i].iter().zip(&edges[i].points) {
+            match (located, point) {
+                (Some(l), Some(p)) if p.confidence < DOUBTFUL => run.push((l.station, p.confidence)),
+                _ => close(&mut run),
+            }
+        }
+        close(&mut run);
+    }
+    doubts
+}
+
+fn doubt(part: Part, side: Side, from_at: f64, to_at: f64, probability: f64) -> sheet::Doubt {
+    sheet::Doubt { part, side, from_at, to_at, apart_mm: DOUBT_APART_MM, probability }
+}
+
+/// A competing boundary lies at least this far off, mm.
+const DOUBT_APART_MM: f64 = 2.0;
+
+fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
+    let camera = &walk.fit.camera;
+    let line = |part: Part, station: f64, halves: [f64; 2]| {
+        let lift = if part == Part::Seat { &walk.seat_lift } else { &walk.channel_lift };
+        let end = |i: usize| {
+            let at = walk.midline.point(station, halves[i], SIDES[i], lift.at_mm(station));
+            camera.photo_from_card(at)
+        };
+        Some([end(0)?, end(1)?])
+    };
+    let stations = walk.widths.stations.iter().filter_map(|(at, seat, channel)| {
+        let (part, width) = match (seat, channel) {
+            (Some(seat), _) => (Part::Seat, seat),
+            (None, Some(channel)) => (Part::Channel, channel),
+            (None, None) => return None,
+        };
+        Some(StationLine { at: *at, ends: line(part, *at, width.halves_mm)? })
+    });
+    let named = walk.widths.named.iter().filter_map(|(name, width)| {
+        let part = if name.starts_with("seat") { Part::Seat } else { Part::Channel };
+        let u95 = COVERAGE * combined(&width.budget);
+        let ends = line(part, width.station, width.halves_mm)?;
+        Some(NamedLine { name: (*name).to_owned(), ends, mm: width.mm, u95 })
+    });
+    OverlayGeometry {
+        cards: walk.found.cards.iter().map(|card| card_outline(walk, card)).collect(),
+        midline: sheet.midline.as_ref().map(|m| [m.front_px, m.rear_px].map(|[x, y]| PhotoPoint::new(x, y))),
+        stations: stations.collect(),
+        named: named.collect(),
+        edges: edge_lines(sheet),
+        doubts: Vec::new(),
+    }
+}
+
+fn card_outline(walk: &Walk, card: &FoundCard) -> CardOutline {
+    let pose =
+        walk.found.cards.iter().position(|c| c.copy == card.copy && c.pattern.name == card.pattern.name);
+    let lens = walk.fit.camera.lens;
+    let seen = |p: CardPoint| {
+        let pose = &walk.fit.card_poses[pose?];
+        Some(lens.photo_from_ideal(pose.ideal_from_card(p)?))
+    };
+    CardOutline {
+        outline: card.pattern.outline().into_iter().filter_map(seen).collect(),
+        tags: card.tags.iter().map(|t| t.corners().into_iter().flatten().collect()).collect(),
+    }
+}
+
+/// The named widths that a view should show and this walk could not give.
+pub fn missing_widths(view: View, walk: &Walk) -> Vec<&'static str> {
+    let have = |name: &str| walk.widths.named.iter().any(|(n, _)| *n == name);
+    view.named_widths().iter().copied().filter(|n| !have(n)).collect()
+}

@@ -1,0 +1,146 @@
+//! What the user should know about a result that stands all the same.
+
+use crate::ground::words::{Part, View};
+use crate::measure::{LensKnowledge, Request, Walk};
+use crate::photo::{Photo, PhotoNote};
+use crate::record::missing_widths;
+use crate::refusal::Warning;
+
+/// All warnings of a walk.
+pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
+    let mut all = walk.found.warnings.clone();
+    all.extend(photo.history().iter().filter_map(|note| photo_warning(note, walk)));
+    all.extend(lift_warning(request));
+    all.extend(lens_warning(walk));
+    all.extend(bend_warning(walk));
+    all.extend(distance_warning(walk));
+    all.extend(untraced_warning(request.view, walk));
+    all
+}
+
+/// The photo's history is told as far as it bears on the result: a missing focal length does not when a lens file was
+/// given.
+fn photo_warning(note: &PhotoNote, walk: &Walk) -> Option<Warning> {
+    let silent = matches!(note, PhotoNote::NoExif) || walk.lens_known == LensKnowledge::File;
+    (!silent).then(|| {
+        Warning::new(
+            note.code(),
+            note.text(),
+            "send the photo as the phone made it, neither edited nor cropped",
+        )
+    })
+}
+
+fn lift_warning(request: &Request) -> Option<Warning> {
+    let missing: Vec<&str> = [
+        (request.seat_lift.is_none()).then_some("seat"),
+        (request.view == View::Underside && request.channel_lift.is_none()).then_some("channel"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!missing.is_empty()).then(|| {
+        Warning::new(
+            "lift-unknown",
+            format!(
+                "how high the edges lie over the card is not known ({}): the widths are those in the card's plane, \
+                 and the uncertainty allows for some centimetres",
+                missing.join(" and ")
+            ),
+            "measure with a ruler and a straight-edge at three or four places and give --lift seat=0:60,0.35:20,1:70",
+        )
+    })
+}
+
+fn lens_warning(walk: &Walk) -> Option<Warning> {
+    (walk.lens_known == LensKnowledge::Assumed).then(|| {
+        Warning::new(
+            "focal-length-assumed",
+            "the photo does not say its focal length: it was assumed and then fitted to the card",
+            "send the photo as the phone made it, or give a lens file with --lens",
+        )
+    })
+}
+
+/// A bend of this many standard uncertainties, and of this many mm, is one.
+const BEND_IS_SEEN: f64 = 4.0;
+const BEND_MATTERS_MM: f64 = 0.5;
+
+fn bend_warning(walk: &Walk) -> Option<Warning> {
+    let (bend, _) = walk
+        .fit
+        .bend_mm(0)
+        .into_iter()
+        .filter(|(b, u)| b.abs() > BEND_IS_SEEN * u && b.abs() > BEND_MATTERS_MM)
+        .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
+    Some(Warning::new(
+        "card-bent",
+        format!("the card looks bent by {:.1} mm; this was allowed for", bend.abs()),
+        "glue the card to something flat and stiff",
+    ))
+}
+
+/// Edges further from the card than this many of its widths are measured by extrapolation.
+const FAR_IN_CARD_WIDTHS: f64 = 2.5;
+
+fn distance_warning(walk: &Walk) -> Option<Warning> {
+    let card_mm = walk.found.cards[0].pattern.width_mm;
+    let centre = (walk.midline.front_mm + walk.midline.rear_mm) / 2.0;
+    let far = walk
+        .found
+        .cards
+        .iter()
+        .zip(&walk.fit.card_poses)
+        .map(|(_, pose)| {
+            let first = &walk.fit.card_poses[0];
+            let origin = first.rotation.inverse() * (pose.translation_mm - first.translation_mm);
+            (origin.xy() - centre).norm()
+        })
+        .fold(f64::INFINITY, f64::min);
+    (far > FAR_IN_CARD_WIDTHS * card_mm).then(|| {
+        Warning::new(
+            "card-far-from-edge",
+            format!("the card lies {far:.0} mm from the middle of the saddle"),
+            "lay the card close beside the saddle, or a second one on its other side",
+        )
+    })
+}
+
+fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
+    let mut all = Vec::new();
+    let list = |part: Part| -> Vec<String> {
+        walk.widths
+            .stations
+            .iter()
+            .filter(|(_, seat, channel)| match part {
+                Part::Seat => seat.is_none(),
+                Part::Channel => channel.is_none(),
+            })
+            .map(|(at, _, _)| format!("{at:.2}"))
+            .collect()
+    };
+    let parts: &[Part] = if view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
+    for part in parts {
+        let stations = list(*part);
+        if !stations.is_empty() {
+            all.push(Warning::new(
+                "stations-untraced",
+                format!(
+                    "the {}'s edges could not be traced at station(s) {}",
+                    part.as_str(),
+                    stations.join(", ")
+                ),
+                "look at the overlay: take away what lies across the edge, or light it more evenly",
+            ));
+        }
+    }
+    let missing = missing_widths(view, walk);
+    if !missing.is_empty() {
+        all.push(Warning::new(
+            "widths-missing",
+            format!("not measured: {}", missing.join(", ")),
+            "look at the overlay for where the edge was lost and photograph again",
+        ));
+    }
+    all
+}

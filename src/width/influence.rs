@@ -1,0 +1,216 @@
+//! How every half-width answers to every input, and the uncertainty budget that follows (JCGM 100:2008, 5.1 and 5.2).
+//!
+//! The measured pixels stay; each input in turn is moved, and the pixels are taken anew through camera, lift and
+//! midline. Left and right share the camera, so their errors are combined with their signs, not as if independent.
+
+use std::collections::BTreeMap;
+
+use nalgebra::DVector;
+
+use super::section::locate;
+use crate::camera::Camera;
+use crate::camera::fit::CameraFit;
+use crate::ground::frame::PhotoPoint;
+use crate::ground::solve::Source;
+use crate::ground::words::{Part, SIDES};
+use crate::outline::lift::LiftProfile;
+use crate::outline::midline::Midline;
+
+/// One section plane through both edges of a part.
+#[derive(Debug, Clone, Copy)]
+pub struct Cut {
+    /// Which pair of edges.
+    pub part: Part,
+    /// The station.
+    pub station: f64,
+    /// Left and right.
+    pub sides: [CutSide; 2],
+}
+
+/// Where the plane cuts one edge.
+#[derive(Debug, Clone, Copy)]
+pub struct CutSide {
+    /// The cut in the photo.
+    pub pixel: PhotoPoint,
+    /// Change of the half-width along the midline, mm per mm.
+    pub slope: f64,
+    /// Standard uncertainty from the traced points' scatter, mm.
+    pub u_mm: f64,
+    /// Probability that the edge is here.
+    pub confidence: f64,
+}
+
+/// All inputs that can be moved.
+#[derive(Debug, Clone)]
+pub struct Inputs<'a> {
+    /// The camera's fit.
+    pub fit: &'a CameraFit,
+    /// The midline.
+    pub midline: Midline,
+    /// Lift of the seat's edges.
+    pub seat_lift: LiftProfile,
+    /// Lift of the channel's edges.
+    pub channel_lift: LiftProfile,
+    /// Relative standard uncertainty of the print scale.
+    pub print_scale_u: f64,
+    /// Standard uncertainty of each midline end, along and across, mm.
+    pub end_u_mm: f64,
+}
+
+/// Half-widths (left, right) of every cut, mm.
+pub type Halves = Vec<[f64; 2]>;
+
+/// The half-widths and how they answer.
+#[derive(Debug, Clone)]
+pub struct Influences<'a> {
+    /// Values at the estimate.
+    pub base: Halves,
+    inputs: &'a Inputs<'a>,
+    cuts: &'a [Cut],
+    camera: Vec<(f64, [Halves; 2])>,
+    moved: Vec<(&'static str, Halves, f64)>,
+}
+
+/// Names of the budget's lines.
+pub mod line {
+    /// Noise of the measured sides of the tags.
+    pub const CORNERS: &str = "tag corners";
+    /// Heights of the edges.
+    pub const LIFT: &str = "lift";
+    /// Noise, blur and scatter of the traced points.
+    pub const EDGE: &str = "edge localisation";
+    /// What counts as the outer side of a round piping seen from above.
+    pub const PIPING: &str = "piping definition";
+    /// Other boundaries that may be the edge.
+    pub const COMPETING: &str = "competing boundaries";
+    /// Direction of the midline.
+    pub const DIRECTION: &str = "midline direction";
+    /// Where along the midline a station lies.
+    pub const STATION: &str = "station position";
+    /// True length of what was printed.
+    pub const PRINT: &str = "print scale";
+}
+
+/// Half the range over which the outermost visible line of a piping of some 2.5 mm radius wanders with the angle of view
+/// and the light, mm, as a standard uncertainty common to both sides.
+const PIPING_U_MM: f64 = 0.15;
+/// A competing boundary lies some millimetres off: the welt's other side, a shadow, a panel's rim.
+const COMPETITOR_APART_MM: f64 = 4.0;
+
+impl<'a> Influences<'a> {
+    /// Moves every input once. `None` when a cut cannot be taken through the camera at all.
+    pub fn of(inputs: &'a Inputs<'a>, cuts: &'a [Cut]) -> Option<Self> {
+        let camera = inputs.fit.camera;
+        let seen = |camera: &Camera, midline: &Midline, seat: &LiftProfile, channel: &LiftProfile| {
+            halves(camera, midline, seat, channel, cuts)
+        };
+        let (midline, seat, channel) = (&inputs.midline, &inputs.seat_lift, &inputs.channel_lift);
+        let base = seen(&camera, midline, seat, channel)?;
+        let mut by_camera = Vec::new();
+        for j in 0..inputs.fit.parameter_count() {
+            let delta = 0.5 * inputs.fit.estimate.u(j);
+            let [up, down] = [delta, -delta].map(|d| {
+                let moved = inputs.fit.camera_moved(j, d);
+                // The midline's ends are pixels too and move along with the camera.
+                let midline = moved_midline(&camera, &moved, inputs);
+                halves(&moved, &midline.unwrap_or(inputs.midline), seat, channel, cuts)
+            });
+            by_camera.push((delta, [up?, down?]));
+        }
+        let mut moved = Vec::new();
+        for i in 0..seat.points().len() {
+            moved.push((line::LIFT, seen(&camera, midline, &seat.raised(i, 1.0), channel)?, seat.point_u_mm));
+        }
+        for i in 0..channel.points().len() {
+            let raised = channel.raised(i, 1.0);
+            moved.push((line::LIFT, seen(&camera, midline, seat, &raised)?, channel.point_u_mm));
+        }
+        let raised = seen(&camera, midline, &seat.raised_all(1.0), channel)?;
+        moved.push((line::LIFT, raised, seat.common_u_mm));
+        let raised = seen(&camera, midline, seat, &channel.raised_all(1.0))?;
+        moved.push((line::LIFT, raised, channel.common_u_mm));
+        for (front, name, along) in [
+            (true, line::DIRECTION, false),
+            (false, line::DIRECTION, false),
+            (true, line::STATION, true),
+            (false, line::STATION, true),
+        ] {
+            let shifted = midline.shifted(front, along, 1.0);
+            moved.push((name, seen(&camera, &shifted, seat, channel)?, inputs.end_u_mm));
+        }
+        Some(Self { base, inputs, cuts, camera: by_camera, moved })
+    }
+
+    /// The budget of a quantity that is a function of the half-widths, with `reach` the derivative of the quantity by
+    /// each half-width: every contribution by name, in the quantity's unit. `scales` says that the quantity is a length.
+    pub fn budget(
+        &self,
+        quantity: &dyn Fn(&Halves) -> f64,
+        gradient: &[(usize, [f64; 2])],
+        scales: bool,
+    ) -> Vec<(String, f64)> {
+        let base = quantity(&self.base);
+        let mut variance: BTreeMap<&str, f64> = BTreeMap::new();
+        let slopes = DVector::from_iterator(
+            self.camera.len(),
+            self.camera.iter().map(|(delta, [up, down])| (quantity(up) - quantity(down)) / (2.0 * delta)),
+        );
+        for (source, v) in self.inputs.fit.estimate.variance_by_source(&slopes) {
+            let name = match source {
+                Source::Data => line::CORNERS,
+                Source::Prior(j) => self.inputs.fit.parameter_name(j).unwrap_or(line::CORNERS),
+            };
+            *variance.entry(name).or_default() += v;
+        }
+        for (name, halves, u) in &self.moved {
+            *variance.entry(name).or_default() += ((quantity(halves) - base) * u).powi(2);
+        }
+        let mut piping = 0.0;
+        for (cut, weights) in gradient {
+            for (side, w) in self.cuts[*cut].sides.iter().zip(weights) {
+                *variance.entry(line::EDGE).or_default() += (w * side.u_mm).powi(2);
+                let p = side.confidence.clamp(0.0, 1.0);
+                let competing = p * (1.0 - p) * COMPETITOR_APART_MM.powi(2);
+                *variance.entry(line::COMPETING).or_default() += w * w * competing;
+                piping += w * PIPING_U_MM;
+            }
+        }
+        *variance.entry(line::PIPING).or_default() += piping * piping;
+        if scales {
+            *variance.entry(line::PRINT).or_default() += (base * self.inputs.print_scale_u).powi(2);
+        }
+        variance.into_iter().map(|(name, v)| (name.to_owned(), v.sqrt())).collect()
+    }
+}
+
+/// The midline whose end pixels are those of the nominal one, seen through a moved camera.
+fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Midline> {
+    let lift = &inputs.seat_lift;
+    let ends = [(inputs.midline.front_mm, 0.0), (inputs.midline.rear_mm, 1.0)].map(|(end, station)| {
+        let z = lift.at_mm(station);
+        let pixel = nominal.photo_from_card(crate::ground::frame::CardPoint::new(end.x, end.y, z))?;
+        Some(moved.card_from_photo(pixel, z)?.horizontal())
+    });
+    Some(inputs.midline.with_ends(ends[0]?, ends[1]?))
+}
+
+fn halves(
+    camera: &Camera,
+    midline: &Midline,
+    seat: &LiftProfile,
+    channel: &LiftProfile,
+    cuts: &[Cut],
+) -> Option<Halves> {
+    let length = midline.length_mm();
+    cuts.iter()
+        .map(|cut| {
+            let lift = if cut.part == Part::Seat { seat } else { channel };
+            let half = |i: usize| {
+                let side = &cut.sides[i];
+                let (station, offset) = locate(camera, midline, lift, SIDES[i], side.pixel, cut.station)?;
+                Some(offset + side.slope * (cut.station - station) * length)
+            };
+            Some([half(0)?, half(1)?])
+        })
+        .collect()
+}
