@@ -135,14 +135,18 @@ impl Layout {
     }
 
     /// The printed point on the bent paper: a parabola across the width and one across the height, each with zero
-    /// mean height, given by their sagittas in mm (both ends up when positive).
+    /// mean height, given by their sagittas in mm (both ends up when positive). Paper bends but does not stretch: a
+    /// length along it stays, so its horizontal part shrinks by the integral of half the slope squared.
     fn bent(&self, card: usize, p: CardPoint, values: &DVector<f64>) -> CardPoint {
         let c = &self.cards[card];
         let at = SHARED + PER_CARD * card + 6;
-        let bow = |t: f64| t * t - 1.0 / 3.0;
-        p.at_lift(
-            values[at] * bow(p.x_mm / c.half_width_mm) + values[at + 1] * bow(p.y_mm / c.half_height_mm),
-        )
+        let bow = |sagitta: f64, along: f64, half: f64| {
+            let height = sagitta * ((along / half).powi(2) - 1.0 / 3.0);
+            (along - 2.0 / 3.0 * sagitta.powi(2) * along.powi(3) / half.powi(4), height)
+        };
+        let (x_mm, over_x) = bow(values[at], p.x_mm, c.half_width_mm);
+        let (y_mm, over_y) = bow(values[at + 1], p.y_mm, c.half_height_mm);
+        CardPoint::new(x_mm, y_mm, over_x + over_y)
     }
 
     fn residual_px(&self, s: &SidePoint, lens: &Lens, pose: &Pose, values: &DVector<f64>) -> Option<f64> {
