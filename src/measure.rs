@@ -6,9 +6,10 @@ use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
+use crate::outline::channel::trace_channel;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::outline::{Outline, Scene, trace_channel, trace_seat};
+use crate::outline::{Outline, Scene, trace_seat};
 use crate::photo::Photo;
 use crate::record::record;
 use crate::refusal::{Refusal, RefusalCode};
@@ -92,7 +93,7 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     let seat = trace_seat(&scene, &seat_lift)?;
     let channel = match request.view {
         View::Top => None,
-        View::Underside => trace_channel(&scene, &channel_lift, &seat).ok(),
+        View::Underside => trace_channel(&scene, &channel_lift).ok(),
     };
     let outline = Outline { seat, channel };
     let subject = Subject {

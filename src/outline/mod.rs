@@ -1,10 +1,12 @@
 //! Room 4: midline, the straightened strip, boundary tracing, and edges measured in the photo.
 
 pub mod band;
+pub mod channel;
 pub mod chart;
 pub mod edge;
 pub mod guide;
 pub mod lift;
+pub mod limb;
 pub mod midline;
 pub mod strip;
 pub mod trace;
@@ -72,18 +74,6 @@ pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], 
         edges[i] = follow(scene, lift, curve, true).ok_or_else(not_found)?;
     }
     Ok(edges)
-}
-
-/// Traces the channel's two edges, inside the seat's.
-///
-/// # Errors
-/// `edges-not-found` when no boundary runs along the channel.
-pub fn trace_channel(
-    _scene: &Scene,
-    _lift: &LiftProfile,
-    _seat: &[TracedEdge; 2],
-) -> Result<[TracedEdge; 2], Refusal> {
-    Err(not_found())
 }
 
 /// Straightens the photo along a first trace until its lines run straight, picks the edge among them and measures it.
