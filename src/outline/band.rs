@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::strip::{Evidence, Strip, Windows, sharp_steps};
+use super::strip::{Evidence, Strip};
 use super::trace::Programme;
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
@@ -144,61 +144,13 @@ pub fn sample(photo: &Photo, camera: &Camera, midline: &Midline, lift: &LiftProf
     })
 }
 
-/// Evidence for lines along the band; `mm_per_px` is what a photo pixel covers.
+/// Evidence for lines along the band, sharp steps only; `mm_per_px` is what a photo pixel covers.
 pub fn evidence(band: &Strip, mm_per_px: f64) -> Evidence {
-    let length = window_columns(mm_per_px);
-    Evidence::of(band, Windows { length, gap: 0, rows: EVIDENCE_ROWS })
+    Evidence::of_sharp_steps(band, window_columns(mm_per_px), EVIDENCE_ROWS)
 }
 
 fn window_columns(mm_per_px: f64) -> usize {
     ((WINDOW_PX * mm_per_px).max(WINDOW_MM) / STEP_MM).round() as usize
-}
-
-/// Offset of the outermost line that runs along the aligned band, mm. `None` when no line does.
-///
-/// The band is cut into stretches, and each says where it sees sharp steps: a stretch averages so many rows that even
-/// leather against the same leather shows. The form's edge keeps its distance, so most stretches name the same offset;
-/// what lies beyond (a panel, a flap, the floor's pattern) is named by few, or at offsets of its own.
-pub fn outermost_line(band: &Strip, mm_per_px: f64) -> Option<f64> {
-    let length = window_columns(mm_per_px);
-    let stretches = (band.rows / STRETCH_ROWS).max(4);
-    let named: Vec<Vec<f64>> = (0..stretches)
-        .into_par_iter()
-        .map(|i| {
-            let rows = i * band.rows / stretches..(i + 1) * band.rows / stretches;
-            peaks(&sharp_steps(band, rows, length))
-        })
-        .collect();
-    let votes =
-        |at: f64| named.iter().filter(|peaks| peaks.iter().any(|p| (p - at).abs() <= SAME_LINE_MM)).count();
-    let enough = (ENOUGH_VOTES * stretches as f64).ceil() as usize;
-    let steps = (2.0 * NEAR_MM / STEP_MM) as usize;
-    let outermost = (0..=steps).map(|i| NEAR_MM - i as f64 * STEP_MM).find(|&at| votes(at) >= enough)?;
-    // The first offset with enough votes lies at the rim of their cluster: go on to where the votes are most.
-    let best = (0..=(2.0 * SAME_LINE_MM / STEP_MM) as usize)
-        .map(|i| outermost - i as f64 * STEP_MM)
-        .max_by_key(|at| votes(*at))?;
-    let cluster: Vec<f64> =
-        named.iter().flatten().copied().filter(|p| (p - best).abs() <= SAME_LINE_MM).collect();
-    Some(cluster.iter().sum::<f64>() / cluster.len() as f64)
-}
-
-/// The edge lies within this of the middle of the look that rows were aligned by, mm.
-const NEAR_MM: f64 = 11.0;
-/// Rows in a stretch.
-const STRETCH_ROWS: usize = 35;
-/// Peaks this near to each other are of one line, mm.
-const SAME_LINE_MM: f64 = 0.6;
-/// Share of the stretches that must name a line.
-const ENOUGH_VOTES: f64 = 0.45;
-/// A peak's least t squared, over three channels: one in a thousand by chance.
-const LEAST_T2: f64 = 5.0;
-
-fn peaks(t2: &[f64]) -> Vec<f64> {
-    (2..t2.len() - 2)
-        .filter(|&c| t2[c] >= LEAST_T2 && (c - 2..=c + 2).all(|o| t2[o] <= t2[c]))
-        .map(offset_mm)
-        .collect()
 }
 
 /// How the lines of a band run: each row's shift against the look that all rows share.
@@ -235,12 +187,57 @@ pub fn align(band: &Strip) -> Option<Aligned> {
     Some(Aligned { shifts_mm: shifts, agreement })
 }
 
-/// How much every row of a band looks, at every shift out to `most_mm`, like the band's mean look at none: from -1 to
-/// 1, row by row.
-pub fn likeness_to_mean(band: &Strip, most_mm: f64) -> Vec<f32> {
+/// How much every row of a band looks, at every shift out to `most_mm`, like the welt does along it: from -1 to 1, row by
+/// row. What the welt looks like is taken from the rows nearby and from all others, half and half: light changes along
+/// the outline, and a stretch that lies on another line must not keep to itself.
+pub fn likeness_to_mean(band: &Strip, most_mm: f64, mm_per_px: f64) -> Vec<f32> {
+    let welt = (WELT_INSIDE_MM, -WELT_BLUR_PX * mm_per_px);
     let profiles = row_profiles(band);
-    let template = mean_profile(&profiles, &vec![0.0; band.rows]);
-    likeness(&profiles, &template, most_mm)
+    let windows: Vec<Option<Vec<f32>>> = profiles.iter().map(|p| window(p, 0, welt)).collect();
+    let skipped = (band.rows as f64 * END_PART) as usize;
+    let middle = &windows[skipped..band.rows - skipped];
+    let all = unit_mean(middle, middle.len() as f32, middle.len() as f32 / 2.0);
+    let most = (most_mm / STEP_MM).round() as isize;
+    profiles
+        .par_iter()
+        .enumerate()
+        .flat_map_iter(|(row, profile)| {
+            let at = row.clamp(skipped, band.rows - skipped - 1) - skipped;
+            let near = unit_mean(middle, NEAR_ROWS, at as f32);
+            let template: Vec<f32> = all.iter().zip(&near).map(|(a, n)| 0.5 * (a + n)).collect();
+            (-most..=most)
+                .map(|shift| {
+                    window(profile, shift, welt)
+                        .map_or(0.0, |w| w.iter().zip(&template).map(|(a, b)| a * b).sum::<f32>())
+                })
+                .collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+/// The part of the look that is the welt's own, its crease and its rounding, begins here, mm from the edge.
+const WELT_INSIDE_MM: f64 = -7.0;
+/// And it ends so many photo pixels inside the edge: nearer to it blur mixes in what lies beyond.
+const WELT_BLUR_PX: f64 = 0.7;
+/// Rows over which the light along the outline stays much the same (a standard deviation).
+const NEAR_ROWS: f32 = 40.0;
+/// The ends of a band, this part of it each, say nothing of how the welt looks.
+const END_PART: f64 = 0.125;
+
+/// Mean of the windows around a row, brought to norm 1.
+fn unit_mean(windows: &[Option<Vec<f32>>], sigma_rows: f32, at: f32) -> Vec<f32> {
+    let length = windows.iter().flatten().map(Vec::len).next().unwrap_or(0);
+    let mut sum = vec![0.0; length];
+    for (row, window) in windows.iter().enumerate() {
+        let z = (row as f32 - at) / sigma_rows;
+        if let (Some(window), true) = (window, z.abs() < 3.0) {
+            let weight = (-0.5 * z * z).exp();
+            sum.iter_mut().zip(window).for_each(|(s, w)| *s += weight * w);
+        }
+    }
+    let norm = sum.iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-6);
+    sum.iter_mut().for_each(|v| *v /= norm);
+    sum
 }
 
 /// The zero of the look is nobody's business: keep the median shift at nothing.
@@ -270,8 +267,8 @@ fn column_of(offset: f64) -> isize {
 }
 
 /// The window of a profile at a shift, brought to mean 0 and norm 1; `None` outside the photo.
-fn window(profile: &[f32], shift_columns: isize) -> Option<Vec<f32>> {
-    let (from, to) = (column_of(MATCH_MM.0) + shift_columns, column_of(MATCH_MM.1) + shift_columns);
+fn window(profile: &[f32], shift_columns: isize, reach_mm: (f64, f64)) -> Option<Vec<f32>> {
+    let (from, to) = (column_of(reach_mm.0) + shift_columns, column_of(reach_mm.1) + shift_columns);
     let raw = profile.get(usize::try_from(from).ok()?..=usize::try_from(to).ok()?)?;
     let mean = raw.iter().sum::<f32>() / raw.len() as f32;
     let norm = raw.iter().map(|v| (v - mean) * (v - mean)).sum::<f32>().sqrt();
@@ -285,7 +282,7 @@ fn mean_profile(profiles: &[Vec<f32>], shifts: &[f64]) -> Vec<f32> {
     let length = (column_of(MATCH_MM.1) - column_of(MATCH_MM.0) + 1) as usize;
     let mut sum = vec![0.0; length];
     for (profile, shift) in profiles.iter().zip(shifts) {
-        if let Some(window) = window(profile, (shift / STEP_MM).round() as isize) {
+        if let Some(window) = window(profile, (shift / STEP_MM).round() as isize, MATCH_MM) {
             sum.iter_mut().zip(window).for_each(|(s, w)| *s += w);
         }
     }
@@ -299,7 +296,7 @@ fn likeness(profiles: &[Vec<f32>], template: &[f32], most_mm: f64) -> Vec<f32> {
         .par_iter()
         .flat_map_iter(|profile| {
             (-most..=most).map(move |shift| {
-                window(profile, shift)
+                window(profile, shift, MATCH_MM)
                     .map_or(0.0, |w| w.iter().zip(template).map(|(a, b)| a * b).sum::<f32>())
             })
         })

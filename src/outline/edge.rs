@@ -31,36 +31,65 @@ pub struct TracedEdge {
     pub points: Vec<Option<EdgePoint>>,
 }
 
-/// The path is looked for this far on either side of the common line, mm.
-pub const SEARCH_MM: f64 = 7.0;
 /// The likeness to the rim's common look runs from -1 to 1; the evidence for a boundary from 0 to 4.
-const LOOK_WEIGHT: f32 = 5.0;
+const LOOK_WEIGHT: f32 = 10.0;
 const MAX_SLOPE: usize = 3;
 const BEND_COST: f32 = 1.0;
-/// How far the given end of the midline may lie off the edge, mm.
-const END_TOLERANCE_MM: f64 = 2.0;
+/// An expectation costs no more than this.
+const MOST_PRIOR: f64 = 200.0;
+
+/// Where a row's edge is expected before the row itself has been looked at.
+#[derive(Debug, Clone, Copy)]
+pub struct Expected {
+    /// Offset from the band's middle, mm.
+    pub offset_mm: f64,
+    /// Standard uncertainty of that, mm.
+    pub u_mm: f64,
+}
+
+impl Expected {
+    /// What the common line and the given ends say of row `row` of `rows`. Along most of the outline the common line is
+    /// the edge; toward the ends, where the inside looks different, it may have slid onto another line, but comes to
+    /// lie on the given end at last.
+    pub fn between(ends_mm: Option<[f64; 2]>, row: usize, rows: usize, looseness: f64) -> Self {
+        let along = [row as f64, (rows - 1 - row) as f64];
+        let Some(ends_mm) = ends_mm else { return Self { offset_mm: 0.0, u_mm: COMMON_U_MM * looseness } };
+        let near = if along[0] < along[1] { 0 } else { 1 };
+        let t = (along[near] / END_REACH_MM).min(1.0);
+        let share = (0.5 * std::f64::consts::PI * t).cos().powi(2);
+        // Free between both, pinned at the end.
+        let free = COMMON_U_MM + looseness * END_U_MM * (std::f64::consts::PI * t).sin();
+        Self { offset_mm: ends_mm[near] * share, u_mm: if t < 1.0 { free } else { COMMON_U_MM * looseness } }
+    }
+}
+
+/// The edge lies off the common line by this much (standard deviation), mm; a given end off the edge likewise.
+const COMMON_U_MM: f64 = 1.0;
+/// So far from its ends the outline may be on another line, mm: about the length of a pommel or a cantle.
+const END_REACH_MM: f64 = 90.0;
+/// And then by this much, mm.
+const END_U_MM: f64 = 3.0;
 
 /// The edge's offset in each row of a band whose middle is the common line, mm, and its confidence. A row's edge is
-/// where a boundary is seen and the rim looks as it does elsewhere. `ends` are the offsets at which the midline's ends
-/// lie, where they are known.
-pub fn path(evidence: &Evidence, likeness: &[f32], ends: Option<[f64; 2]>) -> Option<(Vec<f64>, Vec<f64>)> {
-    let half = (SEARCH_MM / STEP_MM).round() as usize;
+/// where a boundary is seen and the rim looks as it does elsewhere. the path stays within `search_mm` of the common line.
+pub fn path(
+    evidence: &Evidence,
+    likeness: &[f32],
+    search_mm: f64,
+    expected: impl Fn(usize) -> Expected,
+) -> Option<(Vec<f64>, Vec<f64>)> {
+    let half = (search_mm / STEP_MM).round() as usize;
     let places = 2 * half + 1;
     let first = columns() / 2 - half;
     let offset = |place: usize| (place as f64 - half as f64) * STEP_MM;
     let mut cost = Vec::with_capacity(evidence.rows * places);
     for row in 0..evidence.rows {
         let line = evidence.row(row);
+        let expected = expected(row);
         for place in 0..places {
-            cost.push(-line[first + place] - LOOK_WEIGHT * likeness[row * places + place]);
-        }
-    }
-    if let Some(ends) = ends {
-        for (row, at) in [(0, ends[0]), (evidence.rows - 1, ends[1])] {
-            for place in 0..places {
-                let off = ((offset(place) - at).abs() - END_TOLERANCE_MM).max(0.0);
-                cost[row * places + place] += (off * 20.0) as f32;
-            }
+            let off = (offset(place) - expected.offset_mm) / expected.u_mm;
+            let prior = (0.5 * off * off).min(MOST_PRIOR) as f32;
+            cost.push(prior - line[first + place] - LOOK_WEIGHT * likeness[row * places + place]);
         }
     }
     let programme =

@@ -8,6 +8,7 @@ pub mod guide;
 pub mod lift;
 pub mod limb;
 pub mod midline;
+pub mod rim;
 pub mod strip;
 pub mod trace;
 
@@ -68,38 +69,65 @@ pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], 
     };
     let traces =
         guide::first_trace(evidence.each_ref(), charts.each_ref(), expected).ok_or_else(not_found)?;
-    let mut edges: [TracedEdge; 2] = Default::default();
-    for i in 0..2 {
-        let curve = Curve::from_reach(&charts[i], &traces[i]);
-        edges[i] = follow(scene, lift, curve, true).ok_or_else(not_found)?;
-    }
-    Ok(edges)
+    let curves = [0, 1].map(|i| straightened(scene, lift, Curve::from_reach(&charts[i], &traces[i])));
+    let [Some(left), Some(right)] = curves else { return Err(not_found()) };
+    decide(scene, lift, [left, right], true).ok_or_else(not_found)
 }
 
-/// Straightens the photo along a first trace until its lines run straight, picks the edge among them and measures it.
-fn follow(scene: &Scene, lift: &LiftProfile, first: Curve, closed: bool) -> Option<TracedEdge> {
+/// Straightens the photo along a first trace until its lines run straight.
+fn straightened(scene: &Scene, lift: &LiftProfile, first: Curve) -> Option<Curve> {
     let mut curve = first;
     for _ in 0..STRAIGHTENINGS {
         let strip = band::sample(scene.photo, scene.camera, scene.midline, lift, &curve);
         let aligned = band::align(&strip)?;
         curve = curve.moved(&aligned.shifts_mm, 2.0);
     }
+    Some(curve)
+}
+
+/// Picks the edge among the lines of both straightened sides, follows it row by row and measures it.
+fn decide(
+    scene: &Scene,
+    lift: &LiftProfile,
+    mut curves: [Curve; 2],
+    closed: bool,
+) -> Option<[TracedEdge; 2]> {
     let sample = |curve: &Curve| band::sample(scene.photo, scene.camera, scene.midline, lift, curve);
-    let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
+    let middle = curves[0].point(curves[0].points.len() / 2, 0.0, scene.midline, lift);
     let mm_per_px = scene.camera.mm_per_px(middle)?;
-    let offset = band::outermost_line(&sample(&curve), mm_per_px)?;
-    let curve = curve.moved(&vec![offset; curve.points.len()], 0.0);
-    let strip = sample(&curve);
-    let evidence = band::evidence(&strip, mm_per_px);
-    let likeness = band::likeness_to_mean(&strip, edge::SEARCH_MM);
-    let ends = closed.then(|| {
-        let last = curve.points.len() - 1;
-        [(0, scene.midline.front_mm), (last, scene.midline.rear_mm)]
-            .map(|(row, end)| (end - curve.points[row]).dot(&curve.normals[row]))
-    });
-    let (offsets, confidences) = edge::path(&evidence, &likeness, ends)?;
-    let edge_curve = curve.moved(&offsets, 1.0);
-    Some(edge::measure(scene.photo, scene.camera, scene.midline, lift, &edge_curve, &confidences))
+    let mut confidences: [Vec<f64>; 2] = Default::default();
+    for (nearness_mm, search_mm, looseness) in ROUNDS_MM {
+        let strips = curves.each_ref().map(sample);
+        let offsets = rim::edge_offsets(strips.each_ref(), mm_per_px, nearness_mm)?;
+        for i in 0..2 {
+            let curve = curves[i].moved(&vec![offsets[i]; curves[i].points.len()], 0.0);
+            let strip = sample(&curve);
+            let evidence = band::evidence(&strip, mm_per_px);
+            let likeness = band::likeness_to_mean(&strip, search_mm, mm_per_px);
+            let ends = closed.then(|| ends(scene.midline, &curve));
+            let (along, confidence) = edge::path(&evidence, &likeness, search_mm, |row| {
+                edge::Expected::between(ends, row, strip.rows, looseness)
+            })?;
+            curves[i] = curve.moved(&along, 1.0);
+            confidences[i] = confidence;
+        }
+    }
+    Some(
+        [0, 1].map(|i| {
+            edge::measure(scene.photo, scene.camera, scene.midline, lift, &curves[i], &confidences[i])
+        }),
+    )
+}
+
+/// How far from the middle of the band the edge is looked for, first among the lines, then row by row, mm; and how
+/// loosely expectations are held.
+const ROUNDS_MM: [(f64, f64, f64); 2] = [(11.0, 14.0, 2.0), (2.0, 3.0, 1.0)];
+
+/// Offsets at which the midline's ends lie off a curve's ends.
+fn ends(midline: &Midline, curve: &Curve) -> [f64; 2] {
+    let last = curve.points.len() - 1;
+    [(0, midline.front_mm), (last, midline.rear_mm)]
+        .map(|(row, end)| (end - curve.points[row]).dot(&curve.normals[row]))
 }
 
 fn not_found() -> Refusal {

@@ -123,6 +123,17 @@ impl Evidence {
         Self { rows, columns, values }
     }
 
+    /// Evidence for sharp steps only, each row taken with `near` rows on either side and windows of `length` columns.
+    pub fn of_sharp_steps(strip: &Strip, length: usize, near: usize) -> Self {
+        let (rows, columns) = (strip.rows, strip.columns);
+        let mut values = vec![0.0; rows * columns];
+        values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
+            let t2 = sharp_steps(strip, row.saturating_sub(near)..(row + near + 1).min(rows), length);
+            line.iter_mut().zip(t2).for_each(|(v, t2)| *v = ((1.0 + t2).ln() as f32).min(SATURATION));
+        });
+        Self { rows, columns, values }
+    }
+
     /// One row's evidence.
     pub fn row(&self, row: usize) -> &[f32] {
         &self.values[row * self.columns..(row + 1) * self.columns]
