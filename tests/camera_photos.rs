@@ -62,20 +62,21 @@ fn every_photo_s_camera_is_found_in_few_iterations() {
         let photo = Photo::open(&path).unwrap();
         let found = find_cards(&photo).unwrap();
         let (cards, sides) = fit_input(&found);
-        if let Err(e) = fit_camera(&prior(&photo), &cards, &sides) { println!("{name}: {e}"); continue; }
-        let (fit, took) = timed(&prior(&photo), &cards, &sides);
+        if let Err(e) = fit_camera(&prior(&photo), &cards, &sides) {
+            let (iterations, ms) = (fit.estimate.iterations, took.as_secs_f64() * 1e3);
         println!(
-            "{name:10} {} cards {:3} points  {:3} iterations {:7.3} ms  birge {:6.3} rms {:.3} px cost {:.6} f {:.3} u {:.3} gap {:.3}",
+            "{name:10} {} cards, {:3} points: {ms:6.2} ms, last solution in {iterations} iterations, \
+             noise {:.2} x stated, RMS {:.3} px, f {:.1} +- {:.1} px",
             cards.len(),
             sides.len(),
-            fit.estimate.iterations,
-            took.as_secs_f64() * 1e3,
             fit.birge_ratio,
             fit.rms_px,
-            fit.estimate.cost,
             fit.camera.lens.focal_px,
             fit.focal_u_px(),
-            fit.mirror_cost_gap,
         );
+        assert!(iterations <= 10, "{name}: {iterations} iterations");
+        // 4 ms is asked for one sheet; the allowance is for a machine that does other work beside.
+        let allowed_ms = 4.0 * 3.0 * (sides.len() as f64 / 80.0).powi(2).max(1.0);
+        assert!(ms < allowed_ms, "{name}: {ms:.1} ms");
     }
 }
