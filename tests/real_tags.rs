@@ -67,7 +67,9 @@ fn the_tags_on_the_walls_are_found_and_none_is_false() {
     assert!(false_ones.is_empty(), "{false_ones:?}");
 }
 
-/// Corners of the reference in its own coordinates, x then y, by tag.
+/// Corners of the reference by tag, x then y, with the origin at the centre of the first pixel. The file lists row, then
+/// column, from the first pixel's corner: taken as they are, all twelve tags lie off by the same (0.52, 0.49) px,
+/// which is that half pixel and nothing of the corners' own.
 fn reference_corners(path: &Path) -> Vec<(u32, Vec<Vector2<f64>>)> {
     let mut tags: Vec<(u32, Vec<Vector2<f64>>)> = Vec::new();
     for line in std::fs::read_to_string(path).unwrap().lines().filter(|l| !l.trim().is_empty()) {
@@ -75,7 +77,7 @@ fn reference_corners(path: &Path) -> Vec<(u32, Vec<Vector2<f64>>)> {
             tags.push((id.trim().parse().unwrap(), Vec::new()));
         } else {
             let numbers: Vec<f64> = line.split_whitespace().map(|w| w.parse().unwrap()).collect();
-            tags.last_mut().unwrap().1.push(Vector2::new(numbers[1], numbers[0]));
+            tags.last_mut().unwrap().1.push(Vector2::new(numbers[1] - 0.5, numbers[0] - 0.5));
         }
     }
     tags
@@ -131,6 +133,7 @@ fn the_tags_on_the_paper_sheet_have_their_corners_in_place() {
     println!("RMS {:.3} px, mean ({:.3}, {:.3}), inward {inward:.3}", rms(&all), mean.x, mean.y);
     let centred: Vec<_> = all.iter().map(|d| d - mean).collect();
     println!("RMS about the mean {:.3} px", rms(&centred));
+    // Two other detectors lie 0.10 and 0.23 px from the reference.
     assert!(rms(&all) < 0.25, "{:.3} px", rms(&all));
 }
 

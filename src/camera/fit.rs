@@ -104,6 +104,15 @@ const BLOOM_U_PX: f64 = 0.3;
 /// A card glued to something flat bows by less than about a millimetre over its width (stated assumption).
 const BEND_U_MM: f64 = 0.8;
 
+/// The least rotation that takes one direction to another less than a right angle away. By the cross product alone:
+/// the arc cosine would round turns below 1e-8 rad away, and derivatives with them.
+fn least_turn(from: &Vector3<f64>, to: &Vector3<f64>) -> Rotation3<f64> {
+    let (from, to) = (from.normalize(), to.normalize());
+    let cross = from.cross(&to).cross_matrix();
+    let turn = Matrix3::identity() + cross + cross * cross / (1.0 + from.dot(&to));
+    Rotation3::from_matrix_unchecked(turn)
+}
+
 #[derive(Debug, Clone)]
 struct Layout {
     cards: Vec<CardInFit>,
@@ -135,7 +144,7 @@ impl Start {
         let x = (was.focal_px * sight.x + was.cx_px + moved_px.x - lens.cx_px) / lens.focal_px;
         let y = (was.focal_px * sight.y + was.cy_px + moved_px.y - lens.cy_px) / lens.focal_px;
         let new_sight = Vector3::new(x, y, 1.0);
-        let follow = Rotation3::rotation_between(&sight, &new_sight).unwrap_or_else(Rotation3::identity);
+        let follow = least_turn(&sight, &new_sight);
         let distance = t.z * lens.focal_px / was.focal_px * log_smaller.exp();
         Pose {
             rotation: Rotation3::new(turn) * follow * self.pose.rotation,
