@@ -328,8 +328,8 @@ mod tests {
 
     #[test]
     fn a_curved_valley_is_followed_in_few_iterations() {
-        // Rosenbrock's valley made a hundred times steeper. The straight step alone takes 26 iterations from here; the
-        // bent one follows the parabola, whose curvature is all there is.
+        // Rosenbrock's valley with walls a hundred times higher: the bent step follows the parabola, whose curvature
+        // is all there is.
         let fit = minimise(&[Parameter::free(-1.2, 1e-4), Parameter::free(1.0, 1e-4)], |p| {
             Some(DVector::from_vec(vec![1000.0 * (p[1] - p[0] * p[0]), 1.0 - p[0]]))
         })
