@@ -6,7 +6,7 @@
 //! of the half-length from the middle): there the fitted line neither gains nor loses from the side's curvature,
 //! and the two offsets are uncorrelated.
 
-use nalgebra::{DVector, Matrix3, Vector3};
+use nalgebra::{DVector, Matrix3, Rotation3, Vector2, Vector3};
 
 use super::Camera;
 use super::lens::Lens;
@@ -14,7 +14,7 @@ use super::pose::{Pose, pose_from_homography};
 use crate::card::FoundCard;
 use crate::card::side::SidePoint;
 use crate::ground::frame::CardPoint;
-use crate::ground::solve::{Estimate, Parameter, SolveError, minimise};
+use crate::ground::solve::{Estimate, Parameter, SolveError, minimise, minimise_until};
 
 /// A card as the fit needs it.
 #[derive(Debug, Clone, Copy)]
@@ -87,7 +87,7 @@ pub struct CameraFit {
     /// The mirrored pose's cost less this one's; a small value means that the pose is ambiguous.
     pub mirror_cost_gap: f64,
     layout: Layout,
-    start_poses: Vec<Pose>,
+    starts: Vec<Start>,
 }
 
 /// Names of the shared parameters, in the order of the parameter vector.
@@ -105,15 +105,63 @@ pub const SHARED_NAMES: [&str; 9] = [
 const SHARED: usize = SHARED_NAMES.len();
 const PER_CARD: usize = 8;
 const BLOOM: usize = 8;
+/// A mirrored pose that fits worse than this in sum of squares, through the lens of the first, is no rival: some
+/// hundred residuals would be off by three of their uncertainties and more.
+const RIVAL_GAP: f64 = 1000.0;
+/// To tell that, the mirrored pose need not settle closer: when its cost falls by no more than this part.
+const ROUGHLY: f64 = 0.01;
 /// Dark squares look smaller by what the camera's tone curve does to their blurred edges: up to some 0.3 px.
 const BLOOM_U_PX: f64 = 0.3;
 /// A card glued to something flat bows by less than about a millimetre over its width (stated assumption).
 const BEND_U_MM: f64 = 0.8;
 
+/// The least rotation that takes one direction to another less than a right angle away. By the cross product alone:
+/// the arc cosine would round turns below 1e-8 rad away, and derivatives with them.
+fn least_turn(from: &Vector3<f64>, to: &Vector3<f64>) -> Rotation3<f64> {
+    let (from, to) = (from.normalize(), to.normalize());
+    let cross = from.cross(&to).cross_matrix();
+    let turn = Matrix3::identity() + cross + cross * cross / (1.0 + from.dot(&to));
+    Rotation3::from_matrix_unchecked(turn)
+}
+
 #[derive(Debug, Clone)]
 struct Layout {
     cards: Vec<CardInFit>,
     base: Lens,
+}
+
+/// A card's pose together with the lens it was found with. Its parameters are what the photo shows of it: the
+/// place of its origin in the photo, its size there, and its turn against the line of sight. Each is measured to a
+/// fraction of a pixel whatever the lens may be, while the translation in millimetres follows the focal length
+/// along a curved valley that a Gauss-Newton step cannot follow.
+#[derive(Debug, Clone, Copy)]
+struct Start {
+    pose: Pose,
+    lens: Lens,
+}
+
+impl Start {
+    /// The pose that shows the card in the same place of the photo, in the same size and from the same side
+    /// through another lens, then turned (camera axes, radians), moved in the photo (px) and made smaller (log).
+    fn seen_through(
+        &self,
+        lens: &Lens,
+        turn: Vector3<f64>,
+        moved_px: Vector2<f64>,
+        log_smaller: f64,
+    ) -> Pose {
+        let (t, was) = (self.pose.translation_mm, &self.lens);
+        let sight = t / t.z;
+        let x = (was.focal_px * sight.x + was.cx_px + moved_px.x - lens.cx_px) / lens.focal_px;
+        let y = (was.focal_px * sight.y + was.cy_px + moved_px.y - lens.cy_px) / lens.focal_px;
+        let new_sight = Vector3::new(x, y, 1.0);
+        let follow = least_turn(&sight, &new_sight);
+        let distance = t.z * lens.focal_px / was.focal_px * log_smaller.exp();
+        Pose {
+            rotation: Rotation3::new(turn) * follow * self.pose.rotation,
+            translation_mm: new_sight * distance,
+        }
+    }
 }
 
 impl Layout {
@@ -126,11 +174,13 @@ impl Layout {
         }
     }
 
-    fn pose(&self, card: usize, start: &Pose, values: &DVector<f64>) -> Pose {
+    fn pose(&self, card: usize, start: &Start, values: &DVector<f64>) -> Pose {
         let at = SHARED + PER_CARD * card;
-        start.nudged(
+        start.seen_through(
+            &self.lens(values),
             Vector3::new(values[at], values[at + 1], values[at + 2]),
-            Vector3::new(values[at + 3], values[at + 4], values[at + 5]),
+            Vector2::new(values[at + 3], values[at + 4]),
+            values[at + 5],
         )
     }
 
@@ -165,49 +215,48 @@ pub fn fit_camera(
     sides: &[SidePoint],
 ) -> Result<CameraFit, SolveError> {
     let layout = Layout { cards: cards.to_vec(), base: prior.mean };
-    let start_poses: Vec<Pose> =
-        cards.iter().map(|c| start_pose(prior, c)).collect::<Option<_>>().ok_or(SolveError::BadStart)?;
-    let (first, starts, birge_ratio) = solve_with_noise_as_found(prior, &layout, start_poses, sides)?;
+    let starts: Vec<Start> =
+        cards.iter().map(|c| start(prior, c)).collect::<Option<_>>().ok_or(SolveError::BadStart)?;
+    let (first, birge_ratio) = solve_with_noise_as_found(prior, &layout, &starts, sides)?;
     let weighed = with_noise(sides, birge_ratio);
-    let mut mirrored = starts.clone();
-    mirrored[0] = mirrored[0].mirrored();
-    let (estimate, starts, gap) = match solve_from(prior, &layout, &mirrored, &weighed) {
-        Ok(other) if other.cost < first.cost => {
+    let other = solve_mirrored(prior, &layout, &starts, &first, &weighed);
+    let (estimate, starts, gap) = match other {
+        Some(Mirrored::Apart(gap)) => (first, starts, gap),
+        Some(Mirrored::Rival(other, starts)) if other.cost < first.cost => {
             let gap = first.cost - other.cost;
-            (other, mirrored, gap)
+            (other, starts, gap)
         }
-        Ok(other) => {
+        Some(Mirrored::Rival(other, _)) => {
             let gap = other.cost - first.cost;
             (first, starts, gap)
         }
-        Err(_) => (first, starts, f64::INFINITY),
+        None => (first, starts, f64::INFINITY),
     };
     let gap = if same_minimum(gap) { f64::INFINITY } else { gap };
     Ok(CameraFit::new(layout, starts, estimate, sides, birge_ratio, gap))
 }
 
 /// Residuals larger than stated widen the stated uncertainties (R. T. Birge 1932), so that the priors keep their
-/// say; smaller ones never narrow them. The ratio is found from above: started small, the fit would have to creep
-/// along the curved valley that trades focal length for distance.
+/// say; smaller ones never narrow them. The ratio is found from above: taken too small, the residuals, large beside it, pull
+/// the lens far from its prior, and each step overshoots.
 fn solve_with_noise_as_found(
     prior: &LensPrior,
     layout: &Layout,
-    mut starts: Vec<Pose>,
+    starts: &[Start],
     sides: &[SidePoint],
-) -> Result<(Estimate, Vec<Pose>, f64), SolveError> {
+) -> Result<(Estimate, f64), SolveError> {
     let mut ratio = 10.0;
+    let mut estimate =
+        solve_from(prior, layout, starts, &start_values(prior, starts), &with_noise(sides, ratio))?;
     for _ in 0..6 {
-        let estimate = solve_from(prior, layout, &starts, &with_noise(sides, ratio))?;
         let found = (ratio * birge_ratio(&estimate, layout.cards.len())).max(1.0);
-        let settled = (found / ratio - 1.0).abs() < 0.05;
-        if settled {
-            return Ok((estimate, starts, ratio));
+        if (found / ratio - 1.0).abs() < 0.01 {
+            break;
         }
-        starts = poses_at(layout, &starts, &estimate.values);
         ratio = found;
+        estimate = solve_from(prior, layout, starts, &estimate.values, &with_noise(sides, ratio))?;
     }
-    let estimate = solve_from(prior, layout, &starts, &with_noise(sides, ratio))?;
-    Ok((estimate, starts, ratio))
+    Ok((estimate, ratio))
 }
 
 /// Root of the reduced sum of squares. Six numbers a card are free; the other parameters are held by their priors
@@ -221,8 +270,62 @@ fn with_noise(sides: &[SidePoint], ratio: f64) -> Vec<SidePoint> {
     sides.iter().map(|s| SidePoint { u_px: s.u_px * ratio, ..*s }).collect()
 }
 
-fn poses_at(layout: &Layout, starts: &[Pose], values: &DVector<f64>) -> Vec<Pose> {
-    starts.iter().enumerate().map(|(i, p)| layout.pose(i, p, values)).collect()
+fn poses_at(layout: &Layout, starts: &[Start], values: &DVector<f64>) -> Vec<Pose> {
+    starts.iter().enumerate().map(|(i, s)| layout.pose(i, s, values)).collect()
+}
+
+/// What became of the first card's mirrored pose.
+enum Mirrored {
+    /// Through the lens found it fits so much worse that no lens makes up for it; by this much.
+    Apart(f64),
+    /// It fits well enough to be asked with every parameter free.
+    Rival(Estimate, Vec<Start>),
+}
+
+/// Asks the first card's mirrored pose: first through the lens found, since a free lens far from any answer wanders
+/// off to where no lens is; then, where it is near, with everything free.
+fn solve_mirrored(
+    prior: &LensPrior,
+    layout: &Layout,
+    starts: &[Start],
+    first: &Estimate,
+    sides: &[SidePoint],
+) -> Option<Mirrored> {
+    let (found, found_cost) = (&first.values, first.residuals.norm_squared());
+    let lens = layout.lens(found);
+    let mut starts: Vec<Start> =
+        poses_at(layout, starts, found).into_iter().map(|pose| Start { pose, lens }).collect();
+    starts[0].pose = starts[0].pose.mirrored();
+    let mut values = without_poses(found);
+    let pose_only = &parameters(prior, &values)[SHARED..SHARED + 6];
+    let with_pose = |pose: &DVector<f64>| {
+        let mut values = values.clone();
+        values.rows_mut(SHARED, 6).copy_from(pose);
+        values
+    };
+    let near = minimise_until(ROUGHLY, pose_only, |pose| residuals(layout, &starts, &with_pose(pose), sides))
+        .ok()?;
+    if near.cost > found_cost + RIVAL_GAP {
+        return Some(Mirrored::Apart(near.cost - found_cost));
+    }
+    values = with_pose(&near.values);
+    let rival = solve_from(prior, layout, &starts, &values, sides).ok()?;
+    Some(Mirrored::Rival(rival, starts))
+}
+
+/// The lens and the bends of an estimate with every pose at its start.
+fn without_poses(values: &DVector<f64>) -> DVector<f64> {
+    let is_pose = |i: usize| i >= SHARED && (i - SHARED) % PER_CARD < 6;
+    DVector::from_fn(values.len(), |i, _| if is_pose(i) { 0.0 } else { values[i] })
+}
+
+/// The prior's lens, every pose at its start, every card flat.
+fn start_values(prior: &LensPrior, starts: &[Start]) -> DVector<f64> {
+    let lens = &prior.mean;
+    let mut values = DVector::zeros(SHARED + PER_CARD * starts.len());
+    (values[1], values[2]) = (lens.cx_px, lens.cy_px);
+    values.rows_mut(3, 5).copy_from_slice(&lens.distortion);
+    values
 }
 
 /// Both starts ended in the same minimum: there is no second pose to confuse it with.
@@ -230,31 +333,39 @@ fn same_minimum(gap: f64) -> bool {
     gap.abs() < 1e-3
 }
 
-fn start_pose(prior: &LensPrior, card: &CardInFit) -> Option<Pose> {
-    let lens = &prior.mean;
+fn start(prior: &LensPrior, card: &CardInFit) -> Option<Start> {
+    let lens = prior.mean;
     let k = Matrix3::new(lens.focal_px, 0.0, lens.cx_px, 0.0, lens.focal_px, lens.cy_px, 0.0, 0.0, 1.0);
-    pose_from_homography(&(k.try_inverse()? * card.photo_from_plane))
+    let pose = pose_from_homography(&(k.try_inverse()? * card.photo_from_plane))?;
+    Some(Start { pose, lens })
 }
 
 fn solve_from(
     prior: &LensPrior,
     layout: &Layout,
-    starts: &[Pose],
+    starts: &[Start],
+    from: &DVector<f64>,
     sides: &[SidePoint],
 ) -> Result<Estimate, SolveError> {
-    let parameters = parameters(prior, starts);
-    minimise(&parameters, |values| {
-        let lens = layout.lens(values);
-        let poses = poses_at(layout, starts, values);
-        let residuals: Option<Vec<f64>> = sides
-            .iter()
-            .map(|s| Some(layout.residual_px(s, &lens, &poses[s.card], values)? / s.u_px))
-            .collect();
-        residuals.map(DVector::from_vec)
-    })
+    minimise(&parameters(prior, from), |values| residuals(layout, starts, values, sides))
 }
 
-fn parameters(prior: &LensPrior, starts: &[Pose]) -> Vec<Parameter> {
+/// Residuals in their standard uncertainties; `None` where a point comes to lie behind the camera.
+fn residuals(
+    layout: &Layout,
+    starts: &[Start],
+    values: &DVector<f64>,
+    sides: &[SidePoint],
+) -> Option<DVector<f64>> {
+    let lens = layout.lens(values);
+    let poses = poses_at(layout, starts, values);
+    let list: Option<Vec<f64>> =
+        sides.iter().map(|s| Some(layout.residual_px(s, &lens, &poses[s.card], values)? / s.u_px)).collect();
+    list.map(DVector::from_vec)
+}
+
+/// The parameters with their priors, started at the given values.
+fn parameters(prior: &LensPrior, from: &DVector<f64>) -> Vec<Parameter> {
     let lens = &prior.mean;
     let mut list = vec![
         Parameter::known(0.0, 0.0, prior.focal_relative_u),
@@ -265,19 +376,19 @@ fn parameters(prior: &LensPrior, starts: &[Pose]) -> Vec<Parameter> {
         list.push(Parameter::known(*mean, *mean, u));
     }
     list.push(Parameter::known(0.0, 0.0, BLOOM_U_PX));
-    for start in starts {
-        let reach = start.translation_mm.norm();
+    while list.len() < from.len() {
         list.extend([Parameter::free(0.0, 1e-5); 3]);
-        list.extend([Parameter::free(0.0, 1e-5 * reach); 3]);
+        list.extend([Parameter::free(0.0, 0.01); 2]);
+        list.push(Parameter::free(0.0, 1e-5));
         list.extend([Parameter::known(0.0, 0.0, BEND_U_MM); 2]);
     }
-    list
+    list.iter().zip(from.iter()).map(|(p, &start)| Parameter { start, ..*p }).collect()
 }
 
 impl CameraFit {
     fn new(
         layout: Layout,
-        start_poses: Vec<Pose>,
+        starts: Vec<Start>,
         estimate: Estimate,
         sides: &[SidePoint],
         birge_ratio: f64,
@@ -285,7 +396,7 @@ impl CameraFit {
     ) -> Self {
         let values = &estimate.values;
         let lens = layout.lens(values);
-        let card_poses = poses_at(&layout, &start_poses, values);
+        let card_poses = poses_at(&layout, &starts, values);
         let residuals_px: Vec<f64> = sides
             .iter()
             .map(|s| layout.residual_px(s, &lens, &card_poses[s.card], values).unwrap_or(f64::NAN))
@@ -301,7 +412,7 @@ impl CameraFit {
             residuals_px,
             mirror_cost_gap,
             layout,
-            start_poses,
+            starts,
         }
     }
 
@@ -314,7 +425,7 @@ impl CameraFit {
 
     /// The camera at other parameter values, such as a draw from the estimate's distribution.
     pub fn camera_at(&self, values: &DVector<f64>) -> Camera {
-        Camera { lens: self.layout.lens(values), pose: self.layout.pose(0, &self.start_poses[0], values) }
+        Camera { lens: self.layout.lens(values), pose: self.layout.pose(0, &self.starts[0], values) }
     }
 
     /// Number of parameters.

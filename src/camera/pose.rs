@@ -37,14 +37,6 @@ impl Pose {
         (-self.rotation.matrix()[(2, 2)]).clamp(-1.0, 1.0).acos().to_degrees()
     }
 
-    /// The pose turned by a small rotation vector (camera axes, radians) and moved.
-    pub fn nudged(&self, turn: Vector3<f64>, shift_mm: Vector3<f64>) -> Self {
-        Self {
-            rotation: Rotation3::new(turn) * self.rotation,
-            translation_mm: self.translation_mm + shift_mm,
-        }
-    }
-
     /// The pose whose card plane is mirrored about the line of sight to its origin: the second local minimum of
     /// a plane's pose (D. Oberkampf, D. F. DeMenthon, L. S. Davis 1996).
     pub fn mirrored(&self) -> Self {

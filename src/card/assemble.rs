@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use nalgebra::{Matrix3, Vector2, Vector3};
 use rayon::prelude::*;
 
-use super::find::{FoundTag, LocusFinder, TagFinder};
+use super::find::{FoundTag, looks};
 use super::pattern::{Pattern, owner_of};
 use super::side::{Side, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
@@ -54,9 +54,6 @@ pub struct FoundCards {
     pub warnings: Vec<Warning>,
 }
 
-/// Views are reduced to about this many pixels on the long side for the first look: tags of 20 px there still
-/// decode, and the look costs a few hundredths of a second.
-const FIRST_LOOK_PX: usize = 2100;
 /// Two tags that agree are the least a card is accepted with.
 const LEAST_TAGS: usize = 2;
 /// A corner further than this from the layout, in sides of its tag, is not this card's.
@@ -72,6 +69,7 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
     let mut warnings = Vec::new();
     let mut proposed = Vec::new();
     let mut cards = Vec::new();
+    // The later looks are only taken when the earlier found no card.
     for look in looks(photo) {
         proposed = look.find(photo);
         cards = assemble(photo, &proposed, &mut warnings);
@@ -85,38 +83,6 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
     // The first card is the world: a sheet before a strip, since it is wider both ways.
     cards.sort_by_key(|c| (c.pattern.height_mm < 100.0, c.copy));
     Ok(FoundCards { cards, warnings })
-}
-
-struct Look {
-    factor: usize,
-    profile: &'static str,
-}
-
-impl Look {
-    fn find(&self, photo: &Photo) -> Vec<FoundTag> {
-        LocusFinder { profile: self.profile }.find(&photo.luma_upright(self.factor))
-    }
-}
-
-/// From the quick look to the thorough ones; the later are only taken when the earlier found no card.
-fn looks(photo: &Photo) -> Vec<Look> {
-    let long = photo.width_px().max(photo.height_px());
-    let first = if long >= 2 * FIRST_LOOK_PX {
-        4
-    } else if long > FIRST_LOOK_PX {
-        2
-    } else {
-        1
-    };
-    let mut looks =
-        vec![Look { factor: first, profile: "standard" }, Look { factor: first, profile: "grid" }];
-    if first > 1 {
-        looks.push(Look { factor: first / 2, profile: "standard" });
-    }
-    if first > 2 {
-        looks.push(Look { factor: 1, profile: "standard" });
-    }
-    looks
 }
 
 fn why_none(proposed: &[FoundTag]) -> Refusal {

@@ -2,9 +2,12 @@
 
 use locus_core::config::TagFamily;
 use locus_core::{Detector, DetectorConfig, ImageView};
+use nalgebra::Vector2;
 
+use super::verify::{CodeCheck, check_code};
 use crate::ground::frame::PhotoPoint;
-use crate::photo::GrayView;
+use crate::ground::homography::homography;
+use crate::photo::{GrayView, Photo};
 
 /// A tag as a finder proposes it: good to a pixel or two.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,6 +16,15 @@ pub struct FoundTag {
     pub id: u32,
     /// Corners in the full photo, in the order top-left, top-right, bottom-right, bottom-left of the upright tag.
     pub corners: [PhotoPoint; 4],
+}
+
+impl FoundTag {
+    /// What the photo shows of the tag's modules at its corners; `None` when part of it lies outside the photo.
+    pub fn shown_in(&self, photo: &Photo) -> Option<CodeCheck> {
+        let unit = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)].map(|(x, y)| Vector2::new(x, y));
+        let pairs: Vec<_> = unit.into_iter().zip(self.corners.map(PhotoPoint::vector)).collect();
+        check_code(photo, &homography(&pairs)?, self.id)
+    }
 }
 
 /// Something that proposes tags of family tag36h11 with a one-bit border.
@@ -51,6 +63,61 @@ impl TagFinder for LocusFinder {
             })
             .collect()
     }
+}
+
+/// Views are reduced to about this many pixels on the long side for the first look: tags of 20 px there still
+/// decode, and the look costs a few hundredths of a second.
+const FIRST_LOOK_PX: usize = 2100;
+
+/// One way to look at a photo: reduced by a factor, with a setting of the finder.
+#[derive(Debug, Clone, Copy)]
+pub struct Look {
+    factor: usize,
+    profile: &'static str,
+}
+
+impl Look {
+    /// The tags it proposes that the photo does show: their code is read once more, border and margin with it, in
+    /// the full photo at their corners.
+    pub fn find(&self, photo: &Photo) -> Vec<FoundTag> {
+        let mut tags = LocusFinder { profile: self.profile }.find(&photo.luma_upright(self.factor));
+        tags.retain(|tag| tag.shown_in(photo).is_some_and(|check| check.passes()));
+        tags
+    }
+}
+
+/// From the quick look to the thorough ones.
+pub fn looks(photo: &Photo) -> Vec<Look> {
+    let long = photo.width_px().max(photo.height_px());
+    let first = if long >= 2 * FIRST_LOOK_PX {
+        4
+    } else if long > FIRST_LOOK_PX {
+        2
+    } else {
+        1
+    };
+    let mut looks =
+        vec![Look { factor: first, profile: "standard" }, Look { factor: first, profile: "grid" }];
+    if first > 1 {
+        looks.push(Look { factor: first / 2, profile: "standard" });
+    }
+    if first > 2 {
+        looks.push(Look { factor: 1, profile: "standard" });
+    }
+    looks
+}
+
+/// Every tag that any look finds, whatever card it belongs to, each place once.
+pub fn accepted_tags(photo: &Photo) -> Vec<FoundTag> {
+    let mut accepted: Vec<FoundTag> = Vec::new();
+    for tag in looks(photo).iter().flat_map(|look| look.find(photo)) {
+        let side = tag.corners[0].distance_px(tag.corners[1]);
+        let again = |t: &FoundTag| t.id == tag.id && t.corners[0].distance_px(tag.corners[0]) < side / 2.0;
+        if !accepted.iter().any(again) {
+            accepted.push(tag);
+        }
+    }
+    accepted
 }
 
 /// The library puts the centre of the first pixel at 0.5; the project at 0. A reduced pixel covers factor x factor
