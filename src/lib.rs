@@ -6,6 +6,8 @@
 //! 1. [`photo`]: bytes to an upright photo with its focal hint.
 //! 6. [`sheet`]: the versioned record: schema, reading old versions, writing safely.
 //! 8. [`report`]: renderers only: text and overlay; they compute nothing.
+//!
+//! Beside the walk: [`synth`]: photos of known widths, drawn for tests, benches and the self-test.
 
 pub mod camera;
 pub mod card;
@@ -15,3 +17,4 @@ pub mod photo;
 pub mod refusal;
 pub mod report;
 pub mod sheet;
+pub mod synth;
