@@ -77,8 +77,10 @@ impl Block {
     /// How much it darkens the ground beside it, 0 to 1.
     pub fn darkens(&self, p: Vector2<f64>) -> f64 {
         let d = self.to_own(p - self.centre).abs() - self.half;
-        let away = d.x.max(0.0).hypot(d.y.max(0.0));
-        0.6 * (-away / (0.3 * (self.top_mm - self.bottom_mm)).max(1.0)).exp()
+        let away = Vector2::new(d.x.max(0.0), d.y.max(0.0)).norm();
+        let part = away / (0.3 * (self.top_mm - self.bottom_mm)).max(1.0);
+        // Fades to nothing at six times its reach.
+        if part > 6.0 { 0.0 } else { 0.6 * (-part).exp() * (1.0 - part / 6.0) }
     }
 }
 

@@ -221,10 +221,11 @@ impl<'a> Form<'a> {
         let (a, b) = (out * turn.x + x * turn.y, x * turn.x - out * turn.y);
         // A little wider outside than inside, as flaps are.
         let width = flap.half_width_mm * (1.0 + 0.12 * (a / flap.half_length_mm));
-        let q = ((a / flap.half_length_mm).abs().powi(3) + (b / width).abs().powi(3)).cbrt();
+        let q = (a / flap.half_length_mm).abs().powi(3) + (b / width).abs().powi(3);
         if q > 1.0 {
             return None;
         }
+        let q = q.cbrt();
         let set = self.outline.set();
         let inside = (1.0 - q) * flap.half_length_mm.min(flap.half_width_mm);
         let mut colour =
@@ -247,6 +248,9 @@ impl<'a> Form<'a> {
             return 1.0;
         }
         let (s, y) = self.outline.place(self.light.along_sun(p, z));
+        if !(-0.1..1.1).contains(&s) || y.abs() > 250.0 {
+            return 1.0;
+        }
         1.0 - step(-3.0, 3.0, self.outline.inside_mm(s, y))
     }
 

@@ -14,12 +14,15 @@ pub struct Floor {
     colour: Colour,
     along: Vector2<f64>,
     salt: u64,
+    /// Sine and cosine of the ways in which straw lies.
+    turns: [(f64, f64); 6],
 }
 
 impl Floor {
     /// The floor that was set; `salt` varies its texture.
     pub fn new(set: &FloorSet, salt: u64) -> Self {
-        Self { set: set.clone(), colour: linear(set.colour), along: heading(set.turn_deg), salt }
+        let turns = [0.0f64, 97.0, 41.0, 138.0, 68.0, 17.0].map(|d| d.to_radians().sin_cos());
+        Self { set: set.clone(), colour: linear(set.colour), along: heading(set.turn_deg), salt, turns }
     }
 
     /// Its colour at a point of the plan.
@@ -67,12 +70,11 @@ impl Floor {
     }
 
     fn straw(&self, u: f64, v: f64) -> Colour {
-        let mut tone: f64 = 0.45 + 0.1 * smooth(u / 60.0, v / 60.0, self.salt);
-        for layer in 0..5u64 {
-            let turn = heading(36.0 * layer as f64 + 25.0 * smooth(u / 90.0, v / 90.0, self.salt + layer));
-            let (a, b) = (u * turn.x + v * turn.y, v * turn.x - u * turn.y);
-            let stalk = smooth(a / 45.0, b / 3.2, self.salt * 5 + layer);
-            tone = tone.max((0.55 + 0.12 * layer as f64) * step(0.25, 0.55, stalk));
+        let mut tone: f64 = 0.4 + 0.1 * smooth(u / 60.0, v / 60.0, self.salt);
+        for (layer, (sin, cos)) in self.turns.iter().enumerate() {
+            let (a, b) = (u * cos + v * sin, v * cos - u * sin);
+            let stalk = smooth(a / 70.0, b / 3.0, self.salt.wrapping_mul(7).wrapping_add(layer as u64));
+            tone = tone.max((0.5 + 0.09 * layer as f64) * step(0.2, 0.5, stalk));
         }
         self.colour * (0.35 + 0.8 * tone)
     }

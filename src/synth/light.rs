@@ -35,14 +35,18 @@ pub struct Light {
     /// What was set.
     pub set: LightSet,
     sun: Vector3<f64>,
+    toward_sun: Vector2<f64>,
+    into_shadow: Vector2<f64>,
 }
 
 impl Light {
     /// The light that was set.
     pub fn new(set: &LightSet) -> Self {
         let (sin, cos) = set.sun_elevation_deg.clamp(5.0, 90.0).to_radians().sin_cos();
-        let h = heading(set.sun_azimuth_deg) * cos;
-        Self { set: set.clone(), sun: Vector3::new(h.x, h.y, sin) }
+        let toward_sun = heading(set.sun_azimuth_deg);
+        let h = toward_sun * cos;
+        let into_shadow = heading(set.shadow.as_ref().map_or(0.0, |s| s.toward_deg));
+        Self { set: set.clone(), sun: Vector3::new(h.x, h.y, sin), toward_sun, into_shadow }
     }
 
     /// Where a ray of the sun through a point meets a height, mm.
@@ -54,7 +58,7 @@ impl Light {
     /// Light on a surface, 1 on a level one in full light; `sunny` is the part of the sun that reaches it.
     #[inline]
     pub fn on(&self, p: Vector3<f64>, normal: Vector3<f64>, sunny: f64) -> f64 {
-        let far = p.xy().dot(&heading(self.set.sun_azimuth_deg)) / 1000.0;
+        let far = p.xy().dot(&self.toward_sun) / 1000.0;
         let sky = self.set.sky * (1.0 + self.set.gradient * far).max(0.1) * (0.55 + 0.45 * normal.z);
         let sun = self.set.sun * (normal.dot(&self.sun) / self.sun.z).max(0.0) * sunny;
         (sky + sun) * self.through_shadow(p)
@@ -62,7 +66,7 @@ impl Light {
 
     fn through_shadow(&self, p: Vector3<f64>) -> f64 {
         let Some(shadow) = &self.set.shadow else { return 1.0 };
-        let d = (self.along_sun(p, 0.0) - Vector2::from(shadow.at_mm)).dot(&heading(shadow.toward_deg));
+        let d = (self.along_sun(p, 0.0) - Vector2::from(shadow.at_mm)).dot(&self.into_shadow);
         1.0 - shadow.depth * step(-shadow.soft_mm / 2.0, shadow.soft_mm / 2.0, d)
     }
 }

@@ -130,7 +130,7 @@ impl Outline {
         let length = self.set.length_mm;
         if !(0.0..=1.0).contains(&station) {
             let beyond = (-station).max(station - 1.0) * length;
-            return -beyond.hypot(left_mm * 0.5);
+            return -(beyond * beyond + 0.25 * left_mm * left_mm).sqrt();
         }
         let hand = Self::hand(left_mm);
         let (y, w) = (left_mm.abs(), self.half_mm(hand, station));
@@ -138,7 +138,7 @@ impl Outline {
         let step = 0.5 / length;
         let (low, high) = ((station - step).max(0.0), (station + step).min(1.0));
         let slope = (square(high) - square(low)) / ((high - low) * length) / 2.0;
-        (w * w - y * y) / (2.0 * slope.hypot((w + y) / 2.0)).max(1e-9)
+        (w * w - y * y) / (2.0 * (slope * slope + (w + y).powi(2) / 4.0).sqrt()).max(1e-9)
     }
 
     /// How far outside the channel a point of the plan lies, mm, negative within it; large where there is none.
@@ -148,7 +148,7 @@ impl Outline {
         let step = 0.5 / self.set.length_mm;
         let near = |s: f64| self.channel_half_mm(s).unwrap_or(0.0);
         let slope = (near(station + step) - near(station - step)) / (2.0 * step * self.set.length_mm);
-        (left_mm.abs() - half) / 1f64.hypot(slope)
+        (left_mm.abs() - half) / (1.0 + slope * slope).sqrt()
     }
 
     /// Length along the edge from the front, mm, roughly: what stitches are counted by.

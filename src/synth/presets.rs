@@ -32,11 +32,11 @@ pub fn acorn() -> Scenario {
         camera: CameraSet {
             focal_px: 1180.0,
             distortion: [-0.05, 0.012, 0.0, 0.0, 0.0],
-            distance_mm: 1120.0,
+            distance_mm: 1020.0,
             tilt_deg: 10.0,
             azimuth_deg: -40.0,
             roll_deg: 24.0,
-            aim_mm: [0.0, 170.0, 0.0],
+            aim_mm: [0.0, 215.0, 0.0],
             ..CameraSet::default()
         },
         subject: Subject::Saddle(Box::new(saddle([98, 58, 38]))),
@@ -57,7 +57,7 @@ pub fn larkspur() -> Scenario {
     let mut form = saddle([172, 116, 70]);
     form.welt.colour = Some([42, 30, 24]);
     form.heading_deg = 170.0;
-    form.front_mm = [210.0, 330.0];
+    form.front_mm = [210.0, 410.0];
     form.gloss = 0.5;
     let mut scenario = acorn();
     scenario.name = "larkspur".into();
@@ -91,7 +91,7 @@ pub fn thistle() -> Scenario {
     scenario.about = about("black leather on dark concrete, the left half 5 % wider than the right");
     scenario.seed = 13;
     scenario.camera.tilt_deg = 27.0;
-    scenario.camera.distance_mm = 1200.0;
+    scenario.camera.distance_mm = 1080.0;
     scenario.subject = Subject::Saddle(Box::new(form));
     scenario.floor =
         FloorSet { kind: FloorKind::Concrete, colour: [84, 84, 86], height_mm: -130.0, turn_deg: 0.0 };
@@ -138,7 +138,7 @@ pub fn marten() -> Scenario {
         FloorSet { kind: FloorKind::Straw, colour: [178, 150, 96], height_mm: -110.0, turn_deg: 0.0 };
     scenario.cards.push(CardSet {
         pattern: "strip".into(),
-        at_mm: [330.0, 40.0, -30.0],
+        at_mm: [250.0, 30.0, -30.0],
         yaw_deg: 75.0,
         ..CardSet::default()
     });
@@ -160,7 +160,7 @@ pub fn sedge() -> Scenario {
 /// A leather saddle seen from above, with flaps and skirts.
 pub(super) fn saddle(colour: Rgb) -> SaddleSet {
     SaddleSet {
-        front_mm: [-215.0, 345.0],
+        front_mm: [-215.0, 405.0],
         lift: Curve::through(&[[0.0, 46.0], [0.22, 24.0], [0.45, 8.0], [0.72, 22.0], [1.0, 44.0]]),
         colour,
         texture: 0.22,
