@@ -17,10 +17,11 @@ fn about(what: &str) -> String {
     format!("{what}; the scenario is invented")
 }
 
-/// Flat colours, even light, no noise, no piping: the edge is one clean step.
+/// Flat colours, even light, next to no noise, no piping: the edge is one clean step.
 pub fn plain() -> Scenario {
     let camera = CameraSet { tilt_deg: 12.0, azimuth_deg: -70.0, roll_deg: 7.0, ..CameraSet::default() };
-    Scenario { about: about("a flat brown form on a pale floor"), camera, ..Scenario::default() }
+    let sensor = SensorSet { shot: 0.0001, read: 0.001, ..SensorSet::default() };
+    Scenario { about: about("a flat brown form on a pale floor"), camera, sensor, ..Scenario::default() }
 }
 
 /// Brown leather on boards, seen from above, with flaps in the same leather.
