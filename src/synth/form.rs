@@ -6,7 +6,7 @@ use super::light::{Colour, Light, heading, linear, step};
 use super::noise::smooth;
 use super::outline::Outline;
 use super::place::Ray;
-use super::scenario::{ChannelSet, FlapSet, SeamSet, StrapSet, WeltSet};
+use super::saddle::{ChannelSet, FlapSet, SeamSet, StrapSet, WeltSet};
 
 /// What a ray meets: how far along it, and the light that comes back.
 #[derive(Debug, Clone, Copy)]

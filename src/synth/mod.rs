@@ -19,6 +19,7 @@ mod paper;
 mod place;
 pub mod presets;
 mod random;
+mod saddle;
 mod scenario;
 mod scene;
 mod sensor;
@@ -26,10 +27,11 @@ pub mod tag_patch;
 mod truth;
 
 pub use curve::Curve;
-pub use outline::Outline;
+pub use outline::{Hand, Outline};
 pub use random::random;
+pub use saddle::*;
 pub use scenario::*;
-pub use truth::Truth;
+pub use truth::*;
 
 use crate::camera::Camera;
 

@@ -2,7 +2,7 @@
 
 use nalgebra::{Vector2, Vector3};
 
-use super::scenario::{SaddleSet, SeenFrom};
+use super::saddle::{SaddleSet, SeenFrom};
 use crate::ground::frame::CardPoint;
 
 /// The rider's left or right.

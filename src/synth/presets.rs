@@ -1,7 +1,8 @@
 //! Named scenarios. Names, shapes and colours are invented and follow no real product.
 
+use super::Curve;
+use super::saddle::*;
 use super::scenario::*;
-use super::{Curve, SeenFrom};
 
 /// Every preset.
 pub fn all() -> Vec<Scenario> {

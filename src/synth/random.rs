@@ -9,6 +9,7 @@ use super::light::{Light, heading};
 use super::outline::{Hand, Outline};
 use super::paper::Paper;
 use super::presets;
+use super::saddle::*;
 use super::scenario::*;
 use crate::ground::frame::CardPoint;
 
@@ -157,7 +158,8 @@ fn dress(r: &mut Rng, form: &mut SaddleSet) {
     };
     form.seam.inside_mm = if chance(r, 0.15) { 0.0 } else { between(r, 8.0, 12.0) };
     form.seam.period_mm = between(r, 3.5, 6.0);
-    form.seam.colour = varied(r, one(&mut r.clone(), &[[196, 170, 136], [60, 50, 44], [220, 214, 200]]), 0.1);
+    let thread = one(r, &[[196, 170, 136], [60, 50, 44], [220, 214, 200]]);
+    form.seam.colour = varied(r, thread, 0.1);
     form.gloss = if chance(r, 0.25) { between(r, 0.2, 1.0) } else { 0.0 };
     let flap = match r.usize(..3) {
         0 => Some(one(r, &LEATHERS)),

@@ -12,7 +12,8 @@ use super::noise::smooth;
 use super::outline::Outline;
 use super::paper::Paper;
 use super::place::{PixelBox, Ray, Rays};
-use super::scenario::{BoxSet, CardSet, FlapSet, Scenario, Subject};
+use super::saddle::FlapSet;
+use super::scenario::{BoxSet, CardSet, Scenario, Subject};
 use crate::camera::Camera;
 
 enum Thing<'a> {

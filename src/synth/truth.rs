@@ -7,7 +7,8 @@ use serde_json::{Map, Value, json};
 use super::Curve;
 use super::outline::{Hand, Outline};
 use super::paper::Paper;
-use super::scenario::{SaddleSet, Scenario, SeenFrom, Subject};
+use super::saddle::{SaddleSet, SeenFrom};
+use super::scenario::{Scenario, Subject};
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
 
