@@ -9,9 +9,9 @@
 //! 4. [`outline`]: midline, straightened strip, traced edges, measured in the photo.
 //! 5. [`width`]: stations, named widths and their uncertainty budget.
 //! 6. [`sheet`]: the versioned record; [`record`] and [`warn`] fill it from the walk.
-//! 8. [`report`]: renderers only: text, overlay.
+//! 8. [`report`]: renderers only: text, overlay. [`explain`] draws what each room decided.
 //!
-//! [`cli`] is the side entrance of the command line.
+//! [`cli`] is the side entrance of the command line. [`synth`] draws photos of known widths, for tests and benches.
 
 pub mod camera;
 pub mod card;
@@ -25,5 +25,6 @@ pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod sheet;
+pub mod synth;
 pub mod warn;
 pub mod width;

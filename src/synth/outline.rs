@@ -1,0 +1,180 @@
+//! The exact shape of the form: its edges as curves, and where a point of the plan lies within them.
+
+use nalgebra::{Vector2, Vector3};
+
+use super::saddle::{SaddleSet, SeenFrom};
+use crate::ground::frame::CardPoint;
+
+/// The rider's left or right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hand {
+    /// The rider's left.
+    Left,
+    /// The rider's right.
+    Right,
+}
+
+/// A saddle's place and exact edge curves.
+#[derive(Debug, Clone)]
+pub struct Outline {
+    set: SaddleSet,
+    front: Vector2<f64>,
+    along: Vector2<f64>,
+    left: Vector2<f64>,
+}
+
+/// How an end is rounded: half-width times `(1 - u^p)^(1/2)`, u from 1 at the end to 0 where the rounding begins.
+/// p a little above 2 joins the sides without a jump of curvature.
+const ROUND_POWER: f64 = 2.4;
+/// The height between channel and outer edge is shared over at least this width, mm.
+const LEAST_PANEL_MM: f64 = 12.0;
+
+fn rounding(u: f64) -> f64 {
+    if u <= 0.0 { 1.0 } else { (1.0 - u.min(1.0).powf(ROUND_POWER)).max(0.0).sqrt() }
+}
+
+impl Outline {
+    /// The outline of a saddle.
+    pub fn new(set: &SaddleSet) -> Self {
+        let heading = set.heading_deg.to_radians();
+        let along = Vector2::new(heading.cos(), heading.sin());
+        let clockwise = Vector2::new(along.y, -along.x);
+        let left = if set.view == SeenFrom::Top { clockwise } else { -clockwise };
+        Self { set: set.clone(), front: set.front_mm.into(), along, left }
+    }
+
+    /// The saddle that it outlines.
+    pub fn set(&self) -> &SaddleSet {
+        &self.set
+    }
+
+    /// Half-width at a station, mm; 0 outside 0 to 1.
+    #[inline]
+    pub fn half_mm(&self, hand: Hand, station: f64) -> f64 {
+        if !(0.0..=1.0).contains(&station) {
+            return 0.0;
+        }
+        let set = &self.set;
+        let front = rounding(1.0 - station / set.front_round);
+        let rear = rounding(1.0 - (1.0 - station) / set.rear_round);
+        let skew = if hand == Hand::Left { set.asymmetry } else { -set.asymmetry } / 2.0;
+        set.half_width.at(station) * front * rear * (1.0 + skew)
+    }
+
+    /// Half-width of the channel at a station, mm; `None` where there is none.
+    #[inline]
+    pub fn channel_half_mm(&self, station: f64) -> Option<f64> {
+        let c = self.set.channel.as_ref().filter(|c| station > c.from && station < c.to)?;
+        let end = (0.7 * c.half_width.at(0.5) / self.set.length_mm).max(1e-6);
+        let near = (station - c.from).min(c.to - station);
+        Some(c.half_width.at(station) * rounding(1.0 - near / end))
+    }
+
+    /// Station and distance to the left, mm, of a point of the plan.
+    #[inline]
+    pub fn place(&self, p: Vector2<f64>) -> (f64, f64) {
+        let v = p - self.front;
+        (v.dot(&self.along) / self.set.length_mm, v.dot(&self.left))
+    }
+
+    /// A direction of the plan from its parts along the midline and to the left.
+    pub fn direction(&self, along: f64, left: f64) -> Vector2<f64> {
+        self.along * along + self.left * left
+    }
+
+    /// The point of the plan at a station and a distance to the left, mm.
+    pub fn plan(&self, station: f64, left_mm: f64) -> Vector2<f64> {
+        self.front + self.along * (station * self.set.length_mm) + self.left * left_mm
+    }
+
+    /// The hand on whose side a distance to the left lies.
+    #[inline]
+    pub fn hand(left_mm: f64) -> Hand {
+        if left_mm >= 0.0 { Hand::Left } else { Hand::Right }
+    }
+
+    /// Height of the form's surface, mm: the lift of the outer edge there and outside, that of the channel's edge
+    /// there and inside, straight between.
+    #[inline]
+    pub fn height_mm(&self, station: f64, left_mm: f64) -> f64 {
+        let outer = self.set.lift.at(station);
+        let Some((channel, half)) = self.set.channel.as_ref().zip(self.channel_half_mm(station)) else {
+            return outer;
+        };
+        let inner = channel.lift.at(station);
+        let width = (self.half_mm(Self::hand(left_mm), station) - half).max(LEAST_PANEL_MM);
+        let share = ((left_mm.abs() - half) / width).clamp(0.0, 1.0);
+        inner + (outer - inner) * share
+    }
+
+    /// A point of the outer edge, mm.
+    pub fn edge(&self, hand: Hand, station: f64) -> CardPoint {
+        self.lifted(hand, station, self.half_mm(hand, station), self.set.lift.at(station))
+    }
+
+    /// A point of the channel's edge, mm.
+    pub fn channel_edge(&self, hand: Hand, station: f64) -> Option<CardPoint> {
+        let lift = self.set.channel.as_ref()?.lift.at(station);
+        Some(self.lifted(hand, station, self.channel_half_mm(station)?, lift))
+    }
+
+    fn lifted(&self, hand: Hand, station: f64, half: f64, lift: f64) -> CardPoint {
+        let p = self.plan(station, if hand == Hand::Left { half } else { -half });
+        CardPoint::new(p.x, p.y, lift)
+    }
+
+    /// How far inside the outer edge a point of the plan lies, mm, negative outside: exact on the edge, good to a
+    /// few percent near it, rough far away.
+    #[inline]
+    pub fn inside_mm(&self, station: f64, left_mm: f64) -> f64 {
+        let length = self.set.length_mm;
+        if !(0.0..=1.0).contains(&station) {
+            let beyond = (-station).max(station - 1.0) * length;
+            return -(beyond * beyond + 0.25 * left_mm * left_mm).sqrt();
+        }
+        let hand = Self::hand(left_mm);
+        let (y, w) = (left_mm.abs(), self.half_mm(hand, station));
+        let square = |s: f64| self.half_mm(hand, s).powi(2);
+        let step = 0.5 / length;
+        let (low, high) = ((station - step).max(0.0), (station + step).min(1.0));
+        let slope = (square(high) - square(low)) / ((high - low) * length) / 2.0;
+        (w * w - y * y) / (2.0 * (slope * slope + (w + y).powi(2) / 4.0).sqrt()).max(1e-9)
+    }
+
+    /// How far outside the channel a point of the plan lies, mm, negative within it; large where there is none.
+    #[inline]
+    pub fn beside_channel_mm(&self, station: f64, left_mm: f64) -> f64 {
+        let Some(half) = self.channel_half_mm(station) else { return 1e3 };
+        let step = 0.5 / self.set.length_mm;
+        let near = |s: f64| self.channel_half_mm(s).unwrap_or(0.0);
+        let slope = (near(station + step) - near(station - step)) / (2.0 * step * self.set.length_mm);
+        (left_mm.abs() - half) / (1.0 + slope * slope).sqrt()
+    }
+
+    /// Length along the edge from the front, mm, roughly: what stitches are counted by.
+    #[inline]
+    pub fn run_mm(&self, station: f64, left_mm: f64) -> f64 {
+        let (set, length) = (&self.set, self.set.length_mm);
+        let quarter = std::f64::consts::FRAC_PI_2;
+        let corner = |round: f64, s: f64| left_mm.abs().atan2((round - s) * length) * round * length;
+        if station < set.front_round {
+            corner(set.front_round, station)
+        } else if station > 1.0 - set.rear_round {
+            let turned = quarter * set.rear_round * length - corner(set.rear_round, 1.0 - station);
+            quarter * set.front_round * length + (1.0 - set.front_round - set.rear_round) * length + turned
+        } else {
+            quarter * set.front_round * length + (station - set.front_round) * length
+        }
+    }
+
+    /// Points round the form, for its box of pixels: the outer edge, widened by `spare_mm`.
+    pub fn hull(&self, spare_mm: f64) -> Vec<Vector3<f64>> {
+        let at = |i: usize, hand: Hand, sign: f64| {
+            let s = i as f64 / 40.0;
+            let widened = s + (s - 0.5) * 2.0 * spare_mm / self.set.length_mm;
+            let p = self.plan(widened, sign * (self.half_mm(hand, s) + spare_mm));
+            Vector3::new(p.x, p.y, self.set.lift.at(s))
+        };
+        (0..=40).flat_map(|i| [at(i, Hand::Left, 1.0), at(i, Hand::Right, -1.0)]).collect()
+    }
+}

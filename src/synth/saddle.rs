@@ -1,0 +1,198 @@
+//! What a scenario says of its saddle.
+
+use serde::{Deserialize, Serialize};
+
+use super::Curve;
+use super::scenario::Rgb;
+
+/// Which way the saddle is seen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum SeenFrom {
+    /// Upright, from above.
+    Top,
+    /// Upside down: panels and channel.
+    Underside,
+}
+
+/// A saddle-like form. Stations run from 0 at the front to 1 at the rear.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct SaddleSet {
+    /// Which way it is seen.
+    pub view: SeenFrom,
+    /// Front end of the form, mm.
+    pub front_mm: [f64; 2],
+    /// Direction from front to rear, degrees from x to y.
+    pub heading_deg: f64,
+    /// Front to rear, mm.
+    pub length_mm: f64,
+    /// Half-width over the station before the ends are rounded, mm.
+    pub half_width: Curve,
+    /// Part of the length over which the front is rounded.
+    pub front_round: f64,
+    /// Part of the length over which the rear is rounded.
+    pub rear_round: f64,
+    /// The left half is wider by half of this part, the right narrower.
+    pub asymmetry: f64,
+    /// Height of the outer edges over the card, mm.
+    pub lift: Curve,
+    /// Leather of the form (underside: of the panels).
+    pub colour: Rgb,
+    /// Strength of its texture, 0 none, 1 coarse like wool.
+    pub texture: f64,
+    /// How far light and shade model the form, 0 flat.
+    pub padding: f64,
+    /// Brightness of the highlight on polished leather, 0 none.
+    pub gloss: f64,
+    /// The piping along the edge.
+    pub welt: WeltSet,
+    /// The stitching along the edge.
+    pub seam: SeamSet,
+    /// Seams across the form, at these stations.
+    pub cross_seams: Vec<f64>,
+    /// Flaps, each drawn on both sides.
+    pub flaps: Vec<FlapSet>,
+    /// The channel of the underside.
+    pub channel: Option<ChannelSet>,
+    /// Straps that lie across.
+    pub straps: Vec<StrapSet>,
+}
+
+impl Default for SaddleSet {
+    fn default() -> Self {
+        Self {
+            view: SeenFrom::Top,
+            front_mm: [-215.0, 330.0],
+            heading_deg: 0.0,
+            length_mm: 430.0,
+            half_width: Curve::through(&[[0.0, 62.0], [0.1, 60.0], [0.3, 46.0], [0.74, 106.0], [1.0, 106.0]]),
+            front_round: 0.11,
+            rear_round: 0.27,
+            asymmetry: 0.0,
+            lift: Curve::constant(20.0),
+            colour: [96, 58, 36],
+            texture: 0.0,
+            padding: 0.0,
+            gloss: 0.0,
+            welt: WeltSet::default(),
+            seam: SeamSet::default(),
+            cross_seams: Vec::new(),
+            flaps: Vec::new(),
+            channel: None,
+            straps: Vec::new(),
+        }
+    }
+}
+
+/// Piping: a round cord along an edge, its outer side the edge itself.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct WeltSet {
+    /// Radius, mm; 0 for none.
+    pub radius_mm: f64,
+    /// Its colour; none for the leather's own.
+    pub colour: Option<Rgb>,
+}
+
+/// Stitching along the edge.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct SeamSet {
+    /// Distance from the edge, mm; 0 for none.
+    pub inside_mm: f64,
+    /// Length of a stitch with its gap, mm.
+    pub period_mm: f64,
+    /// Colour of the thread.
+    pub colour: Rgb,
+}
+
+/// A flap or a skirt: a rounded shape, flat, drawn on both sides of the midline under the form.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct FlapSet {
+    /// Its centre: station.
+    pub station: f64,
+    /// Its centre: distance from the midline, mm.
+    pub out_mm: f64,
+    /// Half-length along its own axis, mm.
+    pub half_length_mm: f64,
+    /// Half-width across it, mm.
+    pub half_width_mm: f64,
+    /// Turn of its axis: 0 points straight out from the midline, positive toward the front, degrees.
+    pub turn_deg: f64,
+    /// Height over the card, mm.
+    pub lift_mm: f64,
+    /// Its colour; none for the form's own.
+    pub colour: Option<Rgb>,
+}
+
+impl Default for FlapSet {
+    fn default() -> Self {
+        Self {
+            station: 0.3,
+            out_mm: 130.0,
+            half_length_mm: 130.0,
+            half_width_mm: 105.0,
+            turn_deg: 20.0,
+            lift_mm: -40.0,
+            colour: None,
+        }
+    }
+}
+
+/// The channel between the panels.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct ChannelSet {
+    /// Half-width over the station before its ends are closed, mm.
+    pub half_width: Curve,
+    /// Station where it begins.
+    pub from: f64,
+    /// Station where it ends.
+    pub to: f64,
+    /// Height of its edges over the card, mm.
+    pub lift: Curve,
+    /// Piping along its edges.
+    pub welt: WeltSet,
+    /// Half-width of the webbing seen in it, mm; 0 for none.
+    pub web_mm: f64,
+    /// Colour of the webbing.
+    pub web_colour: Rgb,
+    /// How far down its ground lies, mm.
+    pub depth_mm: f64,
+    /// Colour of its ground.
+    pub colour: Rgb,
+}
+
+impl Default for ChannelSet {
+    fn default() -> Self {
+        Self {
+            half_width: Curve::through(&[[0.0, 33.0], [0.5, 30.0], [1.0, 26.0]]),
+            from: 0.035,
+            to: 0.965,
+            lift: Curve::constant(24.0),
+            welt: WeltSet::default(),
+            web_mm: 15.0,
+            web_colour: [205, 196, 172],
+            depth_mm: 22.0,
+            colour: [38, 26, 20],
+        }
+    }
+}
+
+/// A strap across the form.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StrapSet {
+    /// Station where it crosses the midline.
+    pub station: f64,
+    /// Turn from the square crossing, degrees.
+    pub turn_deg: f64,
+    /// Width, mm.
+    pub width_mm: f64,
+    /// Reach on the left and the right of the midline, mm.
+    pub reach_mm: [f64; 2],
+    /// Colour.
+    pub colour: Rgb,
+}

@@ -1,0 +1,334 @@
+//! What a scenario says: everything that can be set, with plain defaults. Reads and writes as TOML or JSON.
+
+use nalgebra::{Matrix3, Rotation3, Vector3};
+use serde::{Deserialize, Serialize};
+
+use super::SynthError;
+use super::saddle::SaddleSet;
+use crate::camera::Camera;
+use crate::camera::lens::Lens;
+use crate::camera::pose::Pose;
+
+/// A colour as 8-bit sRGB.
+pub type Rgb = [u8; 3];
+
+/// A scene and the camera that takes it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Scenario {
+    /// A name, invented.
+    pub name: String,
+    /// What it shows, and that it is invented.
+    pub about: String,
+    /// Decides noise and textures.
+    pub seed: u64,
+    /// Samples a pixel along each axis.
+    pub supersample: u32,
+    /// The camera.
+    pub camera: CameraSet,
+    /// The cards; the first is the frame.
+    pub cards: Vec<CardSet>,
+    /// What is to be measured.
+    pub subject: Subject,
+    /// The floor.
+    pub floor: FloorSet,
+    /// The light.
+    pub light: LightSet,
+    /// Boxes that stand about.
+    pub boxes: Vec<BoxSet>,
+    /// Cloths that lie about.
+    pub cloths: Vec<ClothSet>,
+    /// The sensor and the file.
+    pub sensor: SensorSet,
+}
+
+impl Default for Scenario {
+    fn default() -> Self {
+        Self {
+            name: "plain".into(),
+            about: "an invented saddle on a plain floor".into(),
+            seed: 1,
+            supersample: 3,
+            camera: CameraSet::default(),
+            cards: vec![CardSet::default()],
+            subject: Subject::Saddle(Box::default()),
+            floor: FloorSet::default(),
+            light: LightSet::default(),
+            boxes: Vec::new(),
+            cloths: Vec::new(),
+            sensor: SensorSet::default(),
+        }
+    }
+}
+
+/// The camera: picture, lens, and where it stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct CameraSet {
+    /// Width of the picture, pixels.
+    pub width: usize,
+    /// Height of the picture, pixels.
+    pub height: usize,
+    /// Focal length, pixels.
+    pub focal_px: f64,
+    /// Principal point from the picture's centre, pixels.
+    pub principal_offset_px: [f64; 2],
+    /// `k1 k2 p1 p2 k3`.
+    pub distortion: [f64; 5],
+    /// The point that the optical axis meets, mm.
+    pub aim_mm: [f64; 3],
+    /// From that point to the camera, mm.
+    pub distance_mm: f64,
+    /// Between the optical axis and the card's normal, degrees.
+    pub tilt_deg: f64,
+    /// Toward where the camera leans, degrees from x to y of the card; -90 keeps the sheet upright.
+    pub azimuth_deg: f64,
+    /// Turn about the optical axis, degrees clockwise.
+    pub roll_deg: f64,
+}
+
+impl Default for CameraSet {
+    fn default() -> Self {
+        Self {
+            width: 1600,
+            height: 1200,
+            focal_px: 1200.0,
+            principal_offset_px: [0.0, 0.0],
+            distortion: [0.0; 5],
+            aim_mm: [0.0, 190.0, 0.0],
+            distance_mm: 1050.0,
+            tilt_deg: 0.0,
+            azimuth_deg: -90.0,
+            roll_deg: 0.0,
+        }
+    }
+}
+
+impl CameraSet {
+    /// The camera that these numbers stand for.
+    ///
+    /// # Errors
+    /// Where a number is not finite, the picture is empty or the tilt is 85 degrees or more.
+    pub fn camera(&self) -> Result<Camera, SynthError> {
+        let numbers = [self.focal_px, self.distance_mm, self.tilt_deg, self.azimuth_deg, self.roll_deg];
+        let more = self.distortion.iter().chain(&self.aim_mm).chain(&self.principal_offset_px);
+        let finite = numbers.iter().chain(more).all(|v| v.is_finite());
+        let sane = self.focal_px > 0.0 && self.distance_mm > 0.0 && (0.0..85.0).contains(&self.tilt_deg);
+        if !(finite && sane && self.width > 0 && self.height > 0) {
+            return Err(SynthError::Camera(format!("{self:?}")));
+        }
+        let (tilt, azimuth) = (self.tilt_deg.to_radians(), self.azimuth_deg.to_radians());
+        let lean = Vector3::new(azimuth.cos(), azimuth.sin(), 0.0);
+        let back = lean * tilt.sin() + Vector3::z() * tilt.cos();
+        let (z, y) = (-back, lean * tilt.cos() - Vector3::z() * tilt.sin());
+        let axes = Matrix3::from_rows(&[y.cross(&z).transpose(), y.transpose(), z.transpose()]);
+        let roll = Rotation3::from_axis_angle(&Vector3::z_axis(), self.roll_deg.to_radians());
+        let rotation = roll * Rotation3::from_matrix_unchecked(axes);
+        let centre = Vector3::from(self.aim_mm) + back * self.distance_mm;
+        let lens = Lens {
+            focal_px: self.focal_px,
+            cx_px: (self.width - 1) as f64 / 2.0 + self.principal_offset_px[0],
+            cy_px: (self.height - 1) as f64 / 2.0 + self.principal_offset_px[1],
+            distortion: self.distortion,
+        };
+        Ok(Camera { lens, pose: Pose { rotation, translation_mm: -(rotation * centre) } })
+    }
+}
+
+/// A printed card.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct CardSet {
+    /// Name of the pattern: `sheet` or `strip`.
+    pub pattern: String,
+    /// Copy number.
+    pub copy: u32,
+    /// Where its centre lies in the frame of the first card, mm. The first card's own place is the frame.
+    pub at_mm: [f64; 3],
+    /// Turn about z, degrees from x to y.
+    pub yaw_deg: f64,
+    /// Turn about its own x before that, degrees.
+    pub tilt_deg: f64,
+    /// How far its middle stands above its left and right sides, mm.
+    pub bow_mm: f64,
+    /// True when a box of its size stands under it, down to the floor.
+    pub stand: bool,
+}
+
+impl Default for CardSet {
+    fn default() -> Self {
+        Self {
+            pattern: "sheet".into(),
+            copy: 0,
+            at_mm: [0.0; 3],
+            yaw_deg: 0.0,
+            tilt_deg: 0.0,
+            bow_mm: 0.0,
+            stand: true,
+        }
+    }
+}
+
+/// What stands where a saddle is expected.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub enum Subject {
+    /// Nothing.
+    None,
+    /// A box.
+    Box(BoxSet),
+    /// A saddle.
+    Saddle(Box<SaddleSet>),
+}
+
+/// How a floor is made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum FloorKind {
+    /// One colour.
+    Plain,
+    /// Boards with grain.
+    Planks,
+    /// Square tiles with joints.
+    Tiles,
+    /// Short streaks every way.
+    Straw,
+    /// Mottled concrete.
+    Concrete,
+}
+
+/// The floor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct FloorSet {
+    /// How it is made.
+    pub kind: FloorKind,
+    /// Its colour.
+    pub colour: Rgb,
+    /// Its height, mm, below the card.
+    pub height_mm: f64,
+    /// Turn of its boards or tiles, degrees.
+    pub turn_deg: f64,
+}
+
+impl Default for FloorSet {
+    fn default() -> Self {
+        Self { kind: FloorKind::Plain, colour: [176, 170, 160], height_mm: -110.0, turn_deg: 0.0 }
+    }
+}
+
+/// The light: an even sky and a sun.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct LightSet {
+    /// Light of the sky on a level surface, 1 making white paper nearly full scale.
+    pub sky: f64,
+    /// Light of the sun on a level surface.
+    pub sun: f64,
+    /// Where the sun stands, degrees from x to y.
+    pub sun_azimuth_deg: f64,
+    /// How high it stands, degrees.
+    pub sun_elevation_deg: f64,
+    /// Change of the sky's light over a metre toward the sun's azimuth, as a part.
+    pub gradient: f64,
+    /// Darkness under and beside things that stand on others, 0 to 1.
+    pub contact: f64,
+    /// A shadow with a straight border that lies across the scene.
+    pub shadow: Option<ShadowSet>,
+}
+
+impl Default for LightSet {
+    fn default() -> Self {
+        Self {
+            sky: 0.8,
+            sun: 0.0,
+            sun_azimuth_deg: 120.0,
+            sun_elevation_deg: 50.0,
+            gradient: 0.0,
+            contact: 0.0,
+            shadow: None,
+        }
+    }
+}
+
+/// A shadow with a straight border.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ShadowSet {
+    /// A point of its border at the card's height, mm.
+    pub at_mm: [f64; 2],
+    /// From the border into the shadow, degrees from x to y.
+    pub toward_deg: f64,
+    /// Width of the half-shade, mm.
+    pub soft_mm: f64,
+    /// Part of all light that it takes, 0 to 1.
+    pub depth: f64,
+}
+
+/// A box on the floor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BoxSet {
+    /// Its centre, mm.
+    pub at_mm: [f64; 2],
+    /// Its sides and its height, mm.
+    pub size_mm: [f64; 3],
+    /// Turn, degrees from x to y.
+    pub yaw_deg: f64,
+    /// Its colour.
+    pub colour: Rgb,
+}
+
+/// A cloth on the floor.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClothSet {
+    /// Its centre, mm.
+    pub at_mm: [f64; 2],
+    /// About half its side, mm.
+    pub radius_mm: f64,
+    /// Turn, degrees from x to y.
+    pub yaw_deg: f64,
+    /// Its colour.
+    pub colour: Rgb,
+}
+
+/// The sensor and the file.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct SensorSet {
+    /// Gaussian blur, standard deviation, pixels.
+    pub blur_px: f64,
+    /// Length of a straight movement during the exposure, pixels.
+    pub motion_px: f64,
+    /// Its direction, degrees from right to down.
+    pub motion_deg: f64,
+    /// Variance of the noise per unit of linear light.
+    pub shot: f64,
+    /// Standard deviation of the noise in the dark, linear light.
+    pub read: f64,
+    /// Loss of light at the corners, as a part.
+    pub vignette: f64,
+    /// Factor on all light.
+    pub exposure: f64,
+    /// Quality of the JPEG, 1 to 100; none for a PNG.
+    pub jpeg_quality: Option<u8>,
+    /// Focal length in 35 mm terms written into a JPEG's EXIF; none for no EXIF.
+    pub exif_focal_35mm: Option<u16>,
+}
+
+impl Default for SensorSet {
+    fn default() -> Self {
+        Self {
+            blur_px: 0.6,
+            motion_px: 0.0,
+            motion_deg: 0.0,
+            shot: 0.0,
+            read: 0.0,
+            vignette: 0.0,
+            exposure: 1.0,
+            jpeg_quality: None,
+            exif_focal_35mm: None,
+        }
+    }
+}

@@ -1,0 +1,222 @@
+//! The scene as a whole: what each viewing ray meets first, and the picture that all of them make.
+
+use nalgebra::Vector3;
+use rayon::prelude::*;
+
+use super::LinearPicture;
+use super::clutter::{Block, Cloth};
+use super::form::{Form, Hit};
+use super::ground::Floor;
+use super::light::{Colour, Light};
+use super::noise::smooth;
+use super::outline::Outline;
+use super::paper::Paper;
+use super::place::{PixelBox, Ray, Rays};
+use super::saddle::FlapSet;
+use super::scenario::{BoxSet, CardSet, Scenario, Subject};
+use crate::camera::Camera;
+
+enum Thing<'a> {
+    Card(Paper),
+    Block(Block),
+    Cloth(Cloth),
+    Flap(FlapSet),
+    Form(&'a Form<'a>),
+}
+
+struct Scene<'a> {
+    light: &'a Light,
+    floor: Floor,
+    form: Option<&'a Form<'a>>,
+    blocks: Vec<Block>,
+    things: Vec<(PixelBox, Thing<'a>)>,
+}
+
+/// Cardboard of the stands under the cards.
+const CARDBOARD: [u8; 3] = [150, 116, 82];
+
+/// Draws a scenario as the camera sees it, in linear light.
+pub fn render(scenario: &Scenario, camera: &Camera) -> LinearPicture {
+    let light = Light::new(&scenario.light);
+    let form = match &scenario.subject {
+        Subject::Saddle(set) => Some(Form::new(Outline::new(set), &light)),
+        _ => None,
+    };
+    let scene = Scene::new(scenario, camera, &light, form.as_ref());
+    let (width, height) = (scenario.camera.width, scenario.camera.height);
+    let rays = Rays::new(camera, width, height);
+    let columns = width + 1;
+    let mut corners = vec![Colour::zeros(); columns * (height + 1)];
+    corners.par_chunks_mut(columns).enumerate().for_each(|(y, row)| {
+        let mut near = Vec::new();
+        for (x, corner) in row.iter_mut().enumerate() {
+            let (x, y) = (x as f64 - 0.5, y as f64 - 0.5);
+            scene.things_near(x, y, &mut near);
+            *corner = scene.light_along(&rays.through(x, y), &near);
+        }
+    });
+    let fine = samples(scenario.supersample.clamp(1, 8));
+    let mut light = vec![[0f32; 3]; width * height];
+    light.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+        let mut near = Vec::new();
+        for (x, pixel) in row.iter_mut().enumerate() {
+            let at = y * columns + x;
+            let four = [corners[at], corners[at + 1], corners[at + columns], corners[at + columns + 1]];
+            let (x, y) = (x as f64, y as f64);
+            scene.things_near(x, y, &mut near);
+            let mean = if near.is_empty() || are_alike(&four) {
+                four.iter().sum::<Colour>() / 4.0
+            } else {
+                let sum: Colour =
+                    fine.iter().map(|(dx, dy)| scene.light_along(&rays.through(x + dx, y + dy), &near)).sum();
+                sum / fine.len() as f64
+            };
+            *pixel = mean.map(|v| v as f32).into();
+        }
+    });
+    LinearPicture { width, height, light }
+}
+
+/// True where a pixel's four corners see so nearly the same light that their mean is as good as many samples. An edge
+/// that crosses a pixel parts its corners.
+fn are_alike(corners: &[Colour; 4]) -> bool {
+    let low = corners.iter().fold(corners[0], |a, c| a.inf(c));
+    let high = corners.iter().fold(corners[0], |a, c| a.sup(c));
+    let spread = high - low;
+    (0..3).all(|k| spread[k] < 0.003 + 0.05 * high[k])
+}
+
+/// n x n places within a pixel, no two in the same row or column, so that an edge along the picture's axes is placed
+/// to 1/n² of a pixel too.
+fn samples(n: u32) -> Vec<(f64, f64)> {
+    let n = f64::from(n);
+    let place = |i: f64, j: f64| ((i + (j + 0.5) / n) / n - 0.5, (j + (i + 0.5) / n) / n - 0.5);
+    (0..n as usize).flat_map(|j| (0..n as usize).map(move |i| place(i as f64, j as f64))).collect()
+}
+
+impl<'a> Scene<'a> {
+    fn new(scenario: &Scenario, camera: &Camera, light: &'a Light, form: Option<&'a Form<'a>>) -> Self {
+        let floor_mm = scenario.floor.height_mm;
+        let mut sets: Vec<BoxSet> = scenario.boxes.clone();
+        if let Subject::Box(set) = &scenario.subject {
+            sets.push(set.clone());
+        }
+        let papers: Vec<Paper> = scenario.cards.iter().filter_map(Paper::new).collect();
+        sets.extend(papers.iter().filter(|p| p.set.stand).map(|p| stand(p, &p.set, floor_mm)));
+        let blocks: Vec<Block> = sets.iter().map(|set| Block::new(set, floor_mm)).collect();
+        let mut things = Vec::new();
+        for (i, cloth) in scenario.cloths.iter().enumerate() {
+            things.push(Thing::Cloth(Cloth::new(
+                cloth,
+                floor_mm,
+                scenario.seed.wrapping_add(900 + i as u64),
+            )));
+        }
+        things.extend(blocks.iter().cloned().map(Thing::Block));
+        if let Some(form) = form {
+            things.extend(form.outline.set().flaps.iter().cloned().map(Thing::Flap));
+            things.push(Thing::Form(form));
+        }
+        things.extend(papers.into_iter().map(Thing::Card));
+        let things =
+            things.into_iter().map(|thing| (PixelBox::around(camera, hull(&thing, form)), thing)).collect();
+        Self { light, floor: Floor::new(&scenario.floor, scenario.seed), form, blocks, things }
+    }
+
+    fn things_near<'s>(&'s self, x: f64, y: f64, near: &mut Vec<&'s Thing<'a>>) {
+        near.clear();
+        near.extend(self.things.iter().filter(|(bounds, _)| bounds.covers(x, y)).map(|(_, thing)| thing));
+    }
+
+    fn light_along(&self, ray: &Ray, near: &[&Thing]) -> Colour {
+        let mut first: Option<Hit> = None;
+        let mut gap = 1.0;
+        for thing in near {
+            let hit = match thing {
+                Thing::Form(form) => {
+                    let (hit, rim) = form.look(ray);
+                    gap = rim;
+                    hit
+                }
+                other => self.meet(other, ray),
+            };
+            if let Some(hit) = hit
+                && first.is_none_or(|f| hit.t < f.t)
+            {
+                first = Some(hit);
+            }
+        }
+        let seen = first.map_or_else(|| self.floor_light(ray), |hit| hit.colour);
+        // The gap beside the form's edge darkens what lies behind it, which is everything else here.
+        seen * gap
+    }
+
+    fn meet(&self, thing: &Thing, ray: &Ray) -> Option<Hit> {
+        match thing {
+            Thing::Card(paper) => {
+                let (t, on_card) = paper.meet(ray)?;
+                let (point, normal) = (ray.at(t), paper.rotation * Vector3::z());
+                let lit = self.light.on(point, normal, self.sunny(point));
+                Some(Hit { t, colour: paper.colour(on_card) * lit })
+            }
+            Thing::Block(block) => {
+                let (t, normal) = block.meet(ray)?;
+                let point = ray.at(t);
+                let fibre = 1.0 + 0.05 * smooth(point.x / 3.0, point.y / 3.0 + point.z / 3.0, 41);
+                Some(Hit {
+                    t,
+                    colour: block.colour * (fibre * self.light.on(point, normal, self.sunny(point))),
+                })
+            }
+            Thing::Cloth(cloth) => {
+                let t = ray.t_at_height(cloth.height_mm);
+                let point = ray.at(t);
+                let colour = cloth.colour(point.xy())?;
+                Some(Hit { t, colour: colour * self.light_below(point) })
+            }
+            Thing::Flap(flap) => self.form?.flap(ray, flap),
+            Thing::Form(form) => form.look(ray).0,
+        }
+    }
+
+    fn floor_light(&self, ray: &Ray) -> Colour {
+        let point = ray.at(ray.t_at_height(self.floor.set.height_mm));
+        self.floor.colour(point.xy()) * self.light_below(point)
+    }
+
+    fn sunny(&self, p: Vector3<f64>) -> f64 {
+        self.form.map_or(1.0, |f| f.sunny(p))
+    }
+
+    /// Light on the floor or a cloth, with what stands on it taking some.
+    fn light_below(&self, p: Vector3<f64>) -> f64 {
+        let form = self.form.map_or(1.0, |f| f.under(p));
+        let contact = self.light.set.contact;
+        let blocks: f64 = self.blocks.iter().map(|b| 1.0 - contact * b.darkens(p.xy())).product();
+        self.light.on(p, Vector3::z(), self.sunny(p)) * form * blocks
+    }
+}
+
+fn hull(thing: &Thing, form: Option<&Form>) -> Vec<Vector3<f64>> {
+    match thing {
+        Thing::Card(paper) => paper.sheet_corners().to_vec(),
+        Thing::Block(block) => block.corners(),
+        Thing::Cloth(cloth) => cloth.corners().to_vec(),
+        Thing::Flap(flap) => form.map_or_else(Vec::new, |f| f.flap_hull(flap)),
+        Thing::Form(form) => {
+            let reach = form.outline.set().straps.iter().flat_map(|s| s.reach_mm).fold(0.0, f64::max);
+            let spare = (reach - form.outline.set().half_width.at(0.5)).max(12.0);
+            form.outline.hull(spare)
+        }
+    }
+}
+
+fn stand(paper: &Paper, set: &CardSet, floor_mm: f64) -> BoxSet {
+    let half = paper.half_sheet();
+    BoxSet {
+        at_mm: [set.at_mm[0], set.at_mm[1]],
+        size_mm: [2.0 * half.x + 6.0, 2.0 * half.y + 6.0, set.at_mm[2] - 1.0 - floor_mm],
+        yaw_deg: set.yaw_deg,
+        colour: CARDBOARD,
+    }
+}

@@ -1,0 +1,334 @@
+//! What a perfect measurement would find, in the keys that photos with known truth share.
+
+use nalgebra::{Rotation3, Vector2};
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+
+use super::Curve;
+use super::outline::{Hand, Outline};
+use super::paper::Paper;
+use super::saddle::{SaddleSet, SeenFrom};
+use super::scenario::{Scenario, Subject};
+use crate::camera::Camera;
+use crate::ground::frame::CardPoint;
+
+/// Everything that is true of a drawn photo. Lengths in mm in the frame of the first card.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Truth {
+    /// The scenario's name.
+    pub name: String,
+    /// `measure`, or `refuse` where there is no saddle.
+    pub expect: &'static str,
+    /// How the saddle is seen; none without one.
+    pub view: Option<SeenFrom>,
+    /// The camera.
+    #[serde(skip)]
+    pub camera: Camera,
+    /// Corners in the photo, pixels, of every tag: card, tag identity, corners from the top-left clockwise.
+    pub tag_corners_px: Vec<(usize, u32, [[f64; 2]; 4])>,
+    /// The midline, where there is a saddle.
+    pub midline: Option<MidlineTruth>,
+    /// The edges: `seat` and `channel`.
+    pub edges: Option<Edges>,
+    /// Widths at the set stations.
+    pub stations: Vec<StationTruth>,
+    /// The named widths.
+    pub named: Vec<NamedTruth>,
+    /// The front taper, degrees.
+    pub front_taper_deg: Option<f64>,
+    /// Lift profiles as `station:mm,...`: rounded as a ruler gives them, and exact; seat and channel.
+    pub lifts: Vec<(&'static str, String, String)>,
+    #[serde(skip)]
+    head: Value,
+}
+
+/// The midline.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct MidlineTruth {
+    /// The front end in the photo, pixels, at its own lift.
+    pub front_px: [f64; 2],
+    /// The rear end in the photo.
+    pub rear_px: [f64; 2],
+    /// The front end.
+    pub front_mm: [f64; 3],
+    /// The rear end.
+    pub rear_mm: [f64; 3],
+    /// Length in the horizontal.
+    pub length_mm: f64,
+}
+
+/// A left and a right edge, 361 points each from front to rear.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct EdgePair {
+    /// The rider's left.
+    pub left: Vec<[f64; 3]>,
+    /// The rider's right.
+    pub right: Vec<[f64; 3]>,
+}
+
+/// The edges of a saddle.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Edges {
+    /// The outer edges.
+    pub seat: EdgePair,
+    /// The channel's edges, underside only.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channel: Option<EdgePair>,
+}
+
+/// Widths at a station.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct StationTruth {
+    /// The station.
+    pub at: f64,
+    /// Outer width.
+    pub seat_mm: f64,
+    /// From the midline to the left edge.
+    pub seat_left_half_mm: f64,
+    /// From the midline to the right edge.
+    pub seat_right_half_mm: f64,
+    /// Lift of the outer edges.
+    pub seat_lift_mm: f64,
+    /// Channel's width; none where there is no channel.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channel_mm: Option<f64>,
+}
+
+/// A named width.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct NamedTruth {
+    /// Its name.
+    pub name: &'static str,
+    /// The width.
+    pub mm: f64,
+    /// The station where it stands.
+    pub at: f64,
+}
+
+const EDGE_POINTS: usize = 361;
+
+impl Truth {
+    /// The truth of a scenario seen by its camera.
+    pub fn of(scenario: &Scenario, camera: &Camera) -> Self {
+        let mut truth = Self {
+            name: scenario.name.clone(),
+            expect: "refuse",
+            view: None,
+            camera: *camera,
+            tag_corners_px: tag_corners(scenario, camera),
+            midline: None,
+            edges: None,
+            stations: Vec::new(),
+            named: Vec::new(),
+            front_taper_deg: None,
+            lifts: Vec::new(),
+            head: head(scenario, camera),
+        };
+        if let Subject::Saddle(set) = &scenario.subject {
+            truth.add_saddle(set, camera);
+        }
+        truth
+    }
+
+    fn add_saddle(&mut self, set: &SaddleSet, camera: &Camera) {
+        let outline = Outline::new(set);
+        self.expect = "measure";
+        self.view = Some(set.view);
+        self.midline = midline(&outline, camera);
+        let pair = |edge: &dyn Fn(Hand, f64) -> Option<CardPoint>, from: f64, to: f64| EdgePair {
+            left: evenly(&|s| edge(Hand::Left, s), from, to),
+            right: evenly(&|s| edge(Hand::Right, s), from, to),
+        };
+        let channel =
+            set.channel.as_ref().map(|c| pair(&|hand, s| outline.channel_edge(hand, s), c.from, c.to));
+        self.edges = Some(Edges { seat: pair(&|hand, s| Some(outline.edge(hand, s)), 0.0, 1.0), channel });
+        self.stations = (1..20).map(|i| station(&outline, f64::from(i) / 20.0)).collect();
+        self.named = named(&outline);
+        self.front_taper_deg = Some(front_taper_deg(&outline));
+        let lift = |name, curve: &Curve, at: &[f64]| {
+            let text = |digits: usize| {
+                let pairs: Vec<String> =
+                    at.iter().map(|&s| format!("{s}:{:.digits$}", curve.at(s))).collect();
+                pairs.join(",")
+            };
+            (name, text(0), text(2))
+        };
+        self.lifts.push(lift("seat", &set.lift, &[0.0, 0.25, 0.5, 0.75, 1.0]));
+        if let Some(channel) = &set.channel {
+            self.lifts.push(lift("channel", &channel.lift, &[0.1, 0.35, 0.6, 0.9]));
+        }
+    }
+
+    /// The named width, mm.
+    pub fn named_mm(&self, name: &str) -> Option<f64> {
+        self.named.iter().find(|n| n.name == name).map(|n| n.mm)
+    }
+
+    /// The truth as one JSON object, in the keys of a truth file beside a photo.
+    pub fn to_json(&self) -> Value {
+        let mut out = self.head.as_object().cloned().unwrap_or_default();
+        let body = serde_json::to_value(self).unwrap_or_default();
+        for (key, value) in body.as_object().into_iter().flatten().filter(|(key, _)| *key != "lifts") {
+            out.insert(key.clone(), value.clone());
+        }
+        let named = |n: &NamedTruth| (n.name.to_owned(), json!({"mm": n.mm, "at": n.at}));
+        out.insert("named".into(), Value::Object(self.named.iter().map(named).collect()));
+        let given: Map<_, _> = self.lifts.iter().map(|l| (l.0.to_owned(), json!(l.1))).collect();
+        let exact: Map<_, _> = self.lifts.iter().map(|l| (l.0.to_owned(), json!(l.2))).collect();
+        out.insert("lift_given".into(), Value::Object(given));
+        out.insert("lift_exact".into(), Value::Object(exact));
+        Value::Object(out)
+    }
+}
+
+fn rows(rotation: &Rotation3<f64>) -> Vec<Vec<f64>> {
+    rotation.matrix().row_iter().map(|row| row.iter().copied().collect()).collect()
+}
+
+/// The part that does not depend on a saddle: camera, cards, conditions.
+fn head(scenario: &Scenario, camera: &Camera) -> Value {
+    let cards: Vec<Value> = scenario
+        .cards
+        .iter()
+        .filter_map(Paper::new)
+        .map(|p| {
+            let ids: Vec<u32> = (0..p.pattern.tags.len()).map(|i| p.pattern.tag_id(p.set.copy, i)).collect();
+            json!({
+                "pattern": p.pattern.name, "copy": p.set.copy, "bow_mm": p.set.bow_mm, "tag_ids": ids,
+                "pose_in_world": {"R": rows(&p.rotation), "t": p.set.at_mm},
+            })
+        })
+        .collect();
+    let (set, lens) = (&scenario.camera, camera.lens);
+    let subject = match &scenario.subject {
+        Subject::None => "none",
+        Subject::Box(_) => "box",
+        Subject::Saddle(_) => "saddle",
+    };
+    json!({
+        "schema": "seatspan-truth/1",
+        "about": scenario.about,
+        "image": {"width": set.width, "height": set.height, "exif_orientation": null},
+        "camera": {
+            "fx": lens.focal_px, "fy": lens.focal_px, "cx": lens.cx_px, "cy": lens.cy_px,
+            "dist": lens.distortion, "R": rows(&camera.pose.rotation), "t": camera.pose.translation_mm.as_slice(),
+        },
+        "cards": cards,
+        "saddle_up_in_world": [0.0, 0.0, 1.0],
+        "conditions": {
+            "subject": subject, "tilt_deg": set.tilt_deg, "distance_mm": set.distance_mm,
+            "sensor": scenario.sensor, "light": scenario.light, "floor": scenario.floor.kind,
+            "boxes": scenario.boxes.len(), "cloths": scenario.cloths.len(),
+            "straps": saddle(scenario).map_or(0, |s| s.straps.len()),
+            "colour": saddle(scenario).map(|s| s.colour), "seed": scenario.seed, "rendered": true,
+        },
+    })
+}
+
+fn saddle(scenario: &Scenario) -> Option<&SaddleSet> {
+    if let Subject::Saddle(set) = &scenario.subject { Some(set) } else { None }
+}
+
+fn tag_corners(scenario: &Scenario, camera: &Camera) -> Vec<(usize, u32, [[f64; 2]; 4])> {
+    let mut out = Vec::new();
+    for (card, paper) in scenario.cards.iter().enumerate().filter_map(|(i, c)| Some((i, Paper::new(c)?))) {
+        for tag in 0..paper.pattern.tags.len() {
+            let seen = paper.pattern.corners(tag).map(|c| {
+                let p = camera.photo_from_card(CardPoint::from(paper.point(c.horizontal())));
+                p.map_or([f64::NAN; 2], |p| [p.x_px, p.y_px])
+            });
+            out.push((card, paper.pattern.tag_id(paper.set.copy, tag), seen));
+        }
+    }
+    out
+}
+
+fn midline(outline: &Outline, camera: &Camera) -> Option<MidlineTruth> {
+    let [front, rear] = [0.0, 1.0].map(|s| outline.edge(Hand::Left, s));
+    let pixel = |p: CardPoint| camera.photo_from_card(p).map(|p| [p.x_px, p.y_px]);
+    Some(MidlineTruth {
+        front_px: pixel(front)?,
+        rear_px: pixel(rear)?,
+        front_mm: front.vector().into(),
+        rear_mm: rear.vector().into(),
+        length_mm: outline.set().length_mm,
+    })
+}
+
+/// Points evenly spaced along a curve over the station.
+fn evenly(edge: &dyn Fn(f64) -> Option<CardPoint>, from: f64, to: f64) -> Vec<[f64; 3]> {
+    // Stations crowd toward both ends, where the curve turns square to the midline.
+    let at = |i: usize| from + (to - from) * (0.5 - 0.5 * (std::f64::consts::PI * i as f64 / 8000.0).cos());
+    let dense: Vec<_> = (0..=8000).filter_map(|i| Some(edge(at(i))?.vector())).collect();
+    let mut run = vec![0.0];
+    for w in dense.windows(2) {
+        run.push(run[run.len() - 1] + (w[1] - w[0]).norm());
+    }
+    let total = run[run.len() - 1];
+    (0..EDGE_POINTS)
+        .filter_map(|i| {
+            let along = total * i as f64 / (EDGE_POINTS - 1) as f64;
+            let j = run.partition_point(|&r| r < along).clamp(1, dense.len().checked_sub(1)?);
+            let t = ((along - run[j - 1]) / (run[j] - run[j - 1]).max(1e-12)).clamp(0.0, 1.0);
+            Some((dense[j - 1] + (dense[j] - dense[j - 1]) * t).into())
+        })
+        .collect()
+}
+
+fn width(outline: &Outline, s: f64) -> f64 {
+    outline.half_mm(Hand::Left, s) + outline.half_mm(Hand::Right, s)
+}
+
+fn channel_width(outline: &Outline, s: f64) -> Option<f64> {
+    Some(2.0 * outline.channel_half_mm(s)?)
+}
+
+fn station(outline: &Outline, at: f64) -> StationTruth {
+    StationTruth {
+        at,
+        seat_mm: width(outline, at),
+        seat_left_half_mm: outline.half_mm(Hand::Left, at),
+        seat_right_half_mm: outline.half_mm(Hand::Right, at),
+        seat_lift_mm: outline.set().lift.at(at),
+        channel_mm: channel_width(outline, at),
+    }
+}
+
+fn named(outline: &Outline) -> Vec<NamedTruth> {
+    let over = |from: f64, to: f64, value: &dyn Fn(f64) -> Option<f64>| {
+        let at = |i: u32| from + (to - from) * f64::from(i) / 9000.0;
+        (0..=9000).filter_map(|i| Some((value(at(i))?, at(i)))).collect::<Vec<_>>()
+    };
+    let seat = |s: f64| Some(width(outline, s));
+    let channel = |s: f64| channel_width(outline, s);
+    let widest = over(0.5, 0.95, &seat).into_iter().max_by(|a, b| a.0.total_cmp(&b.0));
+    let waist = over(0.1, 0.5, &seat).into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    let narrowest = over(0.1, 0.9, &channel).into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    let fixed = |s: f64| Some((channel(s)?, s));
+    [
+        ("seat.widest", widest),
+        ("seat.waist", waist),
+        ("channel.front", fixed(0.15)),
+        ("channel.middle", fixed(0.5)),
+        ("channel.rear", fixed(0.85)),
+        ("channel.narrowest", narrowest),
+    ]
+    .into_iter()
+    .filter_map(|(name, found)| found.map(|(mm, at)| NamedTruth { name, mm, at }))
+    .collect()
+}
+
+/// The angle between straight lines fitted to both edges over stations 0.05 to 0.25, degrees.
+fn front_taper_deg(outline: &Outline) -> f64 {
+    let slope = |hand: Hand| {
+        let points: Vec<Vector2<f64>> = (0..=200)
+            .map(|i| 0.05 + 0.2 * f64::from(i) / 200.0)
+            .map(|s| Vector2::new(s * outline.set().length_mm, outline.half_mm(hand, s)))
+            .collect();
+        let mean = points.iter().sum::<Vector2<f64>>() / points.len() as f64;
+        let (xx, xy) =
+            points.iter().map(|p| p - mean).fold((0.0, 0.0), |a, d| (a.0 + d.x * d.x, a.1 + d.x * d.y));
+        (xy / xx).atan()
+    };
+    (slope(Hand::Left) + slope(Hand::Right)).to_degrees()
+}
