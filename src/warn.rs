@@ -9,7 +9,8 @@ use crate::refusal::Warning;
 /// All warnings of a walk.
 pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     let mut all = walk.found.warnings.clone();
-    all.extend(photo.history().iter().filter_map(|note| photo_warning(note, walk)));
+    let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensKnowledge::File;
+    all.extend(photo.history().iter().filter_map(|note| photo_warning(note, lens_known)));
     all.extend(lift_warning(request));
     all.extend(lens_warning(walk));
     all.extend(bend_warning(walk));
@@ -18,16 +19,16 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     all
 }
 
-/// The photo's history is told as far as it bears on the result: a missing focal length does not when a lens file was
-/// given.
-fn photo_warning(note: &PhotoNote, walk: &Walk) -> Option<Warning> {
-    let silent = matches!(note, PhotoNote::NoExif) || walk.lens_known == LensKnowledge::File;
+/// The photo's history is told as far as it bears on the result: damaged camera data does not when the focal length
+/// could be read all the same, or a lens file was given.
+fn photo_warning(note: &PhotoNote, lens_known: bool) -> Option<Warning> {
+    let silent = match note {
+        PhotoNote::NoExif => true,
+        PhotoNote::CorruptExif { .. } => lens_known,
+        _ => false,
+    };
     (!silent).then(|| {
-        Warning::new(
-            note.code(),
-            note.text(),
-            "send the photo as the phone made it, neither edited nor cropped",
-        )
+        Warning::new(note.code(), note.text(), "send the photo as the phone made it, neither edited nor cropped")
     })
 }
 

@@ -147,13 +147,16 @@ fn normal_equations(samples: &[StepSample], p: &SVector<f64, PARAMETERS>) -> Nor
     (normal, gradient, square)
 }
 
+/// A middling step of 8-bit sRGB in linear light: in a picture without noise the residuals are of this size.
+const QUANTISED: f64 = 1e-3;
+
 /// Tukey's biweight at 4.685 robust standard deviations (95 % efficient for Gaussian noise).
 fn reweight(samples: &mut [StepSample], p: &SVector<f64, PARAMETERS>) {
     let residuals: Vec<f64> = samples.iter().map(|s| s.light - model(s, p).0).collect();
     let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-    let limit = 4.685 * 1.4826 * median.max(1e-6);
+    let limit = 4.685 * 1.4826 * median.max(QUANTISED);
     for (s, r) in samples.iter_mut().zip(residuals) {
         let x = r / limit;
         s.weight = if x.abs() < 1.0 { (1.0 - x * x).powi(2) } else { 0.0 };
