@@ -66,9 +66,10 @@ pub struct Args {
 
 const EXAMPLES: &str = "\
 Examples:
-  seatspan measure fixtures/demo/willow.jpg --view top --front 752,1060 --rear 1699,1481 \\
+  seatspan measure fixtures/demo/willow.jpg --view top --front 1022.7,1437.4 --rear 2335.6,2021.9 \\
       --lift seat=0:44,0.25:26,0.5:11,0.75:31,1:68 --out results
-  seatspan measure saddle.jpg --view underside --front 300,900 --rear 1500,880 --json";
+  seatspan measure fixtures/demo/fern.jpg --view underside --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
+      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results";
 
 pub use crate::ground::words::Part;
 
