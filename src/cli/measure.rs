@@ -114,6 +114,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let [photo] = args.photos.as_slice() else {
         bail!("give one photo at a time: --front and --rear are pixels of one photo");
     };
+    check_lifts(&args.lift, view)?;
     let outputs = Outputs::for_photo(args, photo)?;
     let read = match Photo::open(photo) {
         Ok(read) => read,
@@ -136,6 +137,20 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(0)
 }
 
+/// A lift that would be passed over in silence is a slip.
+fn check_lifts(lifts: &[(Part, LiftProfile)], view: View) -> anyhow::Result<()> {
+    for part in [Part::Seat, Part::Channel] {
+        let count = lifts.iter().filter(|l| l.0 == part).count();
+        if count > 1 {
+            bail!("give --lift {}= once, with all its stations", part.as_str());
+        }
+        if count == 1 && part == Part::Channel && view == View::Top {
+            bail!("--lift channel= goes with --view underside: the channel is not seen from above");
+        }
+    }
+    Ok(())
+}
+
 fn request(
     args: &Args,
     photo: &Photo,
@@ -143,7 +158,7 @@ fn request(
     view: View,
     ends: [PhotoPoint; 2],
 ) -> anyhow::Result<Request> {
-    let lift = |part: Part| args.lift.iter().rev().find(|l| l.0 == part).map(|l| l.1.clone());
+    let lift = |part: Part| args.lift.iter().find(|l| l.0 == part).map(|l| l.1.clone());
     let lens = args
         .lens
         .as_ref()
