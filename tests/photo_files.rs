@@ -9,18 +9,10 @@ use seatspan::photo::{FileError, FocalSource, Limits, Photo, PhotoError, PhotoNo
 use seatspan::refusal::{Refusal, RefusalCode};
 use serde::Deserialize;
 
-const ANY_SIZE: Limits = Limits { max_pixels: 100_000_000, min_long_side_px: 1 };
+mod common;
+use common::shared_folder as shared;
 
-/// The folder of shared data: `SEATSPAN_SHARED`, else `../shared` beside the project; none where absent.
-fn shared() -> Option<PathBuf> {
-    let folder = std::env::var_os("SEATSPAN_SHARED")
-        .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared"), PathBuf::from);
-    if folder.join("real").is_dir() {
-        return Some(folder);
-    }
-    println!("skipped: no shared data");
-    None
-}
+const ANY_SIZE: Limits = Limits { max_pixels: 100_000_000, min_long_side_px: 1 };
 
 fn files_below(folder: &Path, found: &mut Vec<PathBuf>) {
     for entry in std::fs::read_dir(folder).unwrap() {
