@@ -2,11 +2,14 @@
 
 use std::process::ExitCode;
 
-use clap::Parser;
-use seatspan::cli::{Cli, run};
+use seatspan::cli::{parse, run};
 
 fn main() -> ExitCode {
-    match run(Cli::parse()) {
+    let cli = match parse() {
+        Ok(cli) => cli,
+        Err(status) => return ExitCode::from(status),
+    };
+    match run(cli) {
         Ok(status) => ExitCode::from(status),
         Err(error) => {
             eprintln!("seatspan: {error:#}");

@@ -6,7 +6,7 @@ mod common;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use common::shared;
+use common::shared_folder as shared;
 use seatspan::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use seatspan::card::side::SidePoint;
 use seatspan::card::{FoundCards, find_cards};

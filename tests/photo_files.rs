@@ -1,16 +1,16 @@
 //! Real, broken and hostile files through the photo room. The files are not part of the project: where the
 //! folder of shared data is absent, each test prints a line and passes.
 
-mod common;
-
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use common::shared;
 use seatspan::photo::{FileError, FocalSource, Limits, Photo, PhotoError, PhotoNote};
 use seatspan::refusal::{Refusal, RefusalCode};
 use serde::Deserialize;
+
+mod common;
+use common::shared_folder as shared;
 
 const ANY_SIZE: Limits = Limits { max_pixels: 100_000_000, min_long_side_px: 1 };
 

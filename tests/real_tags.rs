@@ -6,7 +6,7 @@ mod common;
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use common::shared;
+use common::shared_folder as shared;
 use nalgebra::Vector2;
 use seatspan::card::find::{FoundTag, accepted_tags};
 use seatspan::card::find_cards;

@@ -3,7 +3,7 @@
 
 mod common;
 
-use common::shared;
+use common::shared_folder as shared;
 use nalgebra::{Matrix3, Vector2, Vector3};
 use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
 use seatspan::camera::lens::Lens;

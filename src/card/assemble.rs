@@ -116,8 +116,11 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
     }
 }
 
+/// The proposed tags of one card, with their places on its pattern.
+type Proposed = (&'static Pattern, Vec<(usize, FoundTag)>);
+
 fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
-    let mut groups: BTreeMap<(String, u32), (&'static Pattern, Vec<(usize, FoundTag)>)> = BTreeMap::new();
+    let mut groups: BTreeMap<(String, u32), Proposed> = BTreeMap::new();
     for tag in proposed {
         if let Some((pattern, copy, index)) = owner_of(tag.id) {
             let key = (pattern.name.clone(), copy);

@@ -66,9 +66,10 @@ pub struct Args {
 
 const EXAMPLES: &str = "\
 Examples:
-  seatspan measure fixtures/demo/willow.jpg --view top --front 752,1060 --rear 1699,1481 \\
+  seatspan measure fixtures/demo/willow.jpg --view top --front 1022.7,1437.4 --rear 2335.6,2021.9 \\
       --lift seat=0:44,0.25:26,0.5:11,0.75:31,1:68 --out results
-  seatspan measure saddle.jpg --view underside --front 300,900 --rear 1500,880 --json";
+  seatspan measure fixtures/demo/fern.jpg --view underside --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
+      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results";
 
 pub use crate::ground::words::Part;
 
@@ -113,6 +114,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let [photo] = args.photos.as_slice() else {
         bail!("give one photo at a time: --front and --rear are pixels of one photo");
     };
+    check_lifts(&args.lift, view)?;
     let outputs = Outputs::for_photo(args, photo)?;
     let read = match Photo::open(photo) {
         Ok(read) => read,
@@ -135,6 +137,20 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(0)
 }
 
+/// A lift that would be passed over in silence is a slip.
+fn check_lifts(lifts: &[(Part, LiftProfile)], view: View) -> anyhow::Result<()> {
+    for part in [Part::Seat, Part::Channel] {
+        let count = lifts.iter().filter(|l| l.0 == part).count();
+        if count > 1 {
+            bail!("give --lift {}= once, with all its stations", part.as_str());
+        }
+        if count == 1 && part == Part::Channel && view == View::Top {
+            bail!("--lift channel= goes with --view underside: the channel is not seen from above");
+        }
+    }
+    Ok(())
+}
+
 fn request(
     args: &Args,
     photo: &Photo,
@@ -142,7 +158,7 @@ fn request(
     view: View,
     ends: [PhotoPoint; 2],
 ) -> anyhow::Result<Request> {
-    let lift = |part: Part| args.lift.iter().rev().find(|l| l.0 == part).map(|l| l.1.clone());
+    let lift = |part: Part| args.lift.iter().find(|l| l.0 == part).map(|l| l.1.clone());
     let lens = args
         .lens
         .as_ref()

@@ -2,6 +2,7 @@
 
 pub mod measure;
 
+use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 
 /// Measures a saddle's widths from a photo with a printed reference card in it.
@@ -22,6 +23,41 @@ A photo does not replace a qualified saddle fitter.";
 pub enum Command {
     /// Measure a saddle from a photo
     Measure(measure::Args),
+}
+
+/// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
+/// wrong, which is said in one line.
+///
+/// # Errors
+/// The exit status.
+pub fn parse() -> Result<Cli, u8> {
+    Cli::try_parse().map_err(|error| {
+        let asked_for_help = matches!(
+            error.kind(),
+            ErrorKind::DisplayHelp
+                | ErrorKind::DisplayVersion
+                | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
+        );
+        if asked_for_help {
+            // A reader that has gone away (a closed pipe) is no error of ours.
+            let _ = error.print();
+        } else {
+            eprintln!("seatspan: {}; see seatspan --help", one_line(&error.to_string()));
+        }
+        u8::try_from(error.exit_code()).unwrap_or(2)
+    })
+}
+
+/// The part of an argument error that says what is wrong, without the usage that follows it.
+fn one_line(message: &str) -> String {
+    let what: Vec<&str> = message
+        .lines()
+        .map(str::trim)
+        .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more information"))
+        .filter(|line| !line.is_empty())
+        .collect();
+    let line = what.join(" ");
+    line.strip_prefix("error: ").unwrap_or(&line).to_owned()
 }
 
 /// Runs a command and gives the exit status.

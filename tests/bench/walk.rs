@@ -1,0 +1,116 @@
+//! The walk of the 12-megapixel demo photo, whole and stage by stage, beside decoding the same file to RGB alone.
+
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+
+use divan::{Bencher, black_box};
+use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
+use seatspan::card::find_cards;
+use seatspan::ground::frame::PhotoPoint;
+use seatspan::ground::words::View;
+use seatspan::measure::{Request, Walk, measure, walk};
+use seatspan::outline::{Scene, trace_seat};
+use seatspan::photo::Photo;
+use seatspan::report::draw::{Picture, png};
+use seatspan::report::overlay::drawing;
+use seatspan::report::units::Units;
+use seatspan::width::{GIVEN_END_U_MM, Subject, measure_widths};
+
+fn main() {
+    divan::main();
+}
+
+fn demo() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/willow.jpg")
+}
+
+static PHOTO: LazyLock<Photo> = LazyLock::new(|| Photo::open(&demo()).expect("the demo photo"));
+static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
+    name: "willow".into(),
+    view: View::Top,
+    ends: [PhotoPoint::new(1022.7, 1437.4), PhotoPoint::new(2335.6, 2021.9)],
+    seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().expect("the demo's lift")),
+    channel_lift: None,
+    lens: None,
+    explain: None,
+});
+static WALK: LazyLock<Walk> = LazyLock::new(|| walk(&PHOTO, &REQUEST).expect("the demo is measured"));
+
+/// The yardstick: the file to RGB by the `image` crate, and nothing else.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn a_decode_to_rgb_alone() -> image::RgbImage {
+    image::open(demo()).expect("the demo photo").into_rgb8()
+}
+
+/// What `seatspan measure` does, without starting a process and writing files.
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn b_whole_walk() -> Vec<u8> {
+    let photo = Photo::open(&demo()).expect("the demo photo");
+    overlay(&photo)
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn c_photo_open() -> Photo {
+    Photo::open(&demo()).expect("the demo photo")
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn d_find_cards(bencher: Bencher) {
+    let photo = &*PHOTO;
+    bencher.bench_local(|| find_cards(black_box(photo)));
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn e_fit_camera(bencher: Bencher) {
+    let walk = &*WALK;
+    let hint = PHOTO.focal_hint().expect("the demo's EXIF");
+    let prior = LensPrior::uncalibrated(PHOTO.width_px(), PHOTO.height_px(), hint.focal_px, hint.relative_u);
+    let cards: Vec<CardInFit> = walk.found.cards.iter().map(CardInFit::from).collect();
+    let sides: Vec<_> =
+        walk.found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
+    bencher.bench_local(|| fit_camera(black_box(&prior), &cards, &sides).is_ok());
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn f_trace_seat(bencher: Bencher) {
+    let walk = &*WALK;
+    let scene = Scene { photo: &PHOTO, camera: &walk.fit.camera, midline: &walk.midline, view: View::Top };
+    bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift));
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn g_measure_widths(bencher: Bencher) {
+    let walk = &*WALK;
+    let subject = Subject {
+        fit: &walk.fit,
+        midline: &walk.midline,
+        outline: &walk.outline,
+        seat_lift: &walk.seat_lift,
+        channel_lift: &walk.channel_lift,
+        end_u_mm: GIVEN_END_U_MM,
+    };
+    bencher.bench_local(|| measure_widths(black_box(&subject)));
+}
+
+#[divan::bench(sample_count = 10, sample_size = 1)]
+fn h_overlay_png(bencher: Bencher) {
+    let (sheet, geometry) = seatspan::record::record(&PHOTO, &REQUEST, &WALK);
+    bencher.bench_local(|| overlay_png(&PHOTO, black_box(&sheet), &geometry));
+}
+
+fn overlay(photo: &Photo) -> Vec<u8> {
+    let (sheet, geometry) = measure(photo, &REQUEST).expect("the demo is measured");
+    overlay_png(photo, &sheet, &geometry)
+}
+
+fn overlay_png(
+    photo: &Photo,
+    sheet: &seatspan::sheet::Sheet,
+    geometry: &seatspan::report::overlay::OverlayGeometry,
+) -> Vec<u8> {
+    let size = (photo.width_px() as u32, photo.height_px() as u32);
+    let drawing = drawing(sheet, geometry, size, Units::Millimetres);
+    let (rgb, width, height) = photo.thumbnail_rgb(1280);
+    let picture = Picture::new(&rgb, width as u32, height as u32).expect("the reduced photo");
+    png::render(&drawing, picture).expect("the overlay")
+}

@@ -1,0 +1,106 @@
+//! Accuracy on rendered photos with known widths (`photos/*.truth.json` of the shared data): midline ends and lifts
+//! given as a fitter would give them, every named width compared with its truth.
+
+mod common;
+
+use std::path::{Path, PathBuf};
+
+use seatspan::ground::frame::PhotoPoint;
+use seatspan::ground::words::View;
+use seatspan::measure::{Request, measure};
+use seatspan::outline::lift::LiftProfile;
+use seatspan::photo::Photo;
+use seatspan::sheet::Sheet;
+use serde_json::Value;
+
+/// What this version promises, in mm and as a share: the aim is a width good to about a millimetre.
+const MOST_RMS_MM: f64 = 0.8;
+const WORST_MM: f64 = 2.5;
+const LEAST_COVERAGE: f64 = 0.9;
+
+/// A named width against its truth, mm.
+struct Compared {
+    name: String,
+    error_mm: f64,
+    u95_mm: f64,
+}
+
+fn truth_files(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let mut files: Vec<PathBuf> =
+        entries.filter(|path| path.to_string_lossy().ends_with(".truth.json")).collect();
+    files.sort();
+    files
+}
+
+/// An end of the midline, given to a tenth of a pixel.
+fn end(truth: &Value, key: &str) -> PhotoPoint {
+    let coordinate = |i: usize| (truth["midline"][key][i].as_f64().unwrap() * 10.0).round() / 10.0;
+    PhotoPoint::new(coordinate(0), coordinate(1))
+}
+
+fn lift(truth: &Value, part: &str) -> Option<LiftProfile> {
+    truth["lift_given"][part].as_str().map(|text| text.parse().unwrap())
+}
+
+fn request(truth: &Value) -> Request {
+    Request {
+        name: truth["name"].as_str().unwrap().to_owned(),
+        view: if truth["view"] == "top" { View::Top } else { View::Underside },
+        ends: [end(truth, "front_px"), end(truth, "rear_px")],
+        seat_lift: lift(truth, "seat"),
+        channel_lift: lift(truth, "channel"),
+        lens: None,
+        explain: None,
+    }
+}
+
+/// The named widths of a sheet against the truth, and the names of those that are missing.
+fn compare(truth: &Value, sheet: &Sheet) -> (Vec<Compared>, Vec<String>) {
+    let (mut compared, mut missing) = (Vec::new(), Vec::new());
+    for (name, width) in truth["named"].as_object().unwrap() {
+        match sheet.widths.iter().find(|w| &w.name == name) {
+            Some(w) => compared.push(Compared {
+                name: name.clone(),
+                error_mm: w.mm - width["mm"].as_f64().unwrap(),
+                u95_mm: w.u95,
+            }),
+            None => missing.push(name.clone()),
+        }
+    }
+    (compared, missing)
+}
+
+#[test]
+fn named_widths_of_rendered_photos_are_right_to_about_a_millimetre() {
+    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
+        return;
+    };
+    let (mut all, mut missing) = (Vec::new(), Vec::new());
+    for file in truth_files(&folder) {
+        let truth: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+        let name = truth["name"].as_str().unwrap();
+        let photo = Photo::open(&folder.join(format!("{name}.jpg"))).unwrap();
+        match measure(&photo, &request(&truth)) {
+            Ok((sheet, _)) => {
+                let (compared, without) = compare(&truth, &sheet);
+                for c in &compared {
+                    println!("{name:10} {:18} {:+6.2} mm, u95 {:.2}", c.name, c.error_mm, c.u95_mm);
+                }
+                missing.extend(without.into_iter().map(|width| format!("{name} {width}")));
+                all.extend(compared);
+            }
+            Err(refusal) => missing.push(format!("{name}: {}", refusal.text)),
+        }
+    }
+    let count = all.len() as f64;
+    let rms_mm = (all.iter().map(|c| c.error_mm.powi(2)).sum::<f64>() / count).sqrt();
+    let worst_mm = all.iter().map(|c| c.error_mm.abs()).fold(0.0, f64::max);
+    let coverage = all.iter().filter(|c| c.error_mm.abs() <= c.u95_mm).count() as f64 / count;
+    println!("{count} widths: RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}");
+    assert!(missing.is_empty(), "not measured: {}", missing.join(", "));
+    assert!(
+        rms_mm <= MOST_RMS_MM && worst_mm <= WORST_MM && coverage >= LEAST_COVERAGE,
+        "RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}"
+    );
+}
