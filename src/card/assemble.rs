@@ -116,11 +116,14 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
     }
 }
 
+/// Tags with their index on the pattern.
+type TagsByIndex = Vec<(usize, FoundTag)>;
+
 fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
-    let mut groups: BTreeMap<(String, u32), (&'static Pattern, Vec<(usize, FoundTag)>)> = BTreeMap::new();
+    let mut groups: BTreeMap<(&str, u32), (&'static Pattern, TagsByIndex)> = BTreeMap::new();
     for tag in proposed {
         if let Some((pattern, copy, index)) = owner_of(tag.id) {
-            let key = (pattern.name.clone(), copy);
+            let key = (pattern.name.as_str(), copy);
             groups.entry(key).or_insert_with(|| (pattern, Vec::new())).1.push((index, *tag));
         }
     }
