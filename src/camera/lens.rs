@@ -49,7 +49,7 @@ impl Lens {
             let dyy = radial + 2.0 * y * y * slope + 6.0 * p1 * y + 2.0 * p2 * x;
             let determinant = dxx * dyy - dxy * dxy;
             // The map must stay one to one, so its determinant positive, on the way from the axis outwards.
-            if !(determinant > 0.05) {
+            if determinant.is_nan() || determinant <= 0.05 {
                 return None;
             }
             let (sx, sy) = ((dyy * ex - dxy * ey) / determinant, (dxx * ey - dxy * ex) / determinant);

@@ -116,14 +116,14 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
     }
 }
 
-/// The proposed tags of one card, with their places on its pattern.
-type Proposed = (&'static Pattern, Vec<(usize, FoundTag)>);
+/// Tags with their index on the pattern.
+type TagsByIndex = Vec<(usize, FoundTag)>;
 
 fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
-    let mut groups: BTreeMap<(String, u32), Proposed> = BTreeMap::new();
+    let mut groups: BTreeMap<(&str, u32), (&'static Pattern, TagsByIndex)> = BTreeMap::new();
     for tag in proposed {
         if let Some((pattern, copy, index)) = owner_of(tag.id) {
-            let key = (pattern.name.clone(), copy);
+            let key = (pattern.name.as_str(), copy);
             groups.entry(key).or_insert_with(|| (pattern, Vec::new())).1.push((index, *tag));
         }
     }
@@ -251,17 +251,6 @@ fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>
 }
 
 impl FoundCard {
-    /// Mean blur of the measured sides (standard deviation of the edge spread), in modules of the tag.
-    pub fn blur_modules(&self) -> f64 {
-        let blurs: Vec<f64> = self
-            .tags
-            .iter()
-            .flat_map(|t| t.sides.iter().flatten())
-            .map(|s| s.blur_px * super::pattern::MODULES as f64 / (2.0 * s.half_length_px))
-            .collect();
-        blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
-    }
-
     /// The card's measured sides as observations for the camera's fit, two points a side.
     pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
         let mut points = Vec::new();
