@@ -30,38 +30,42 @@ pub const ROW_MM: f64 = 1.0;
 pub struct Curve {
     /// The points, mm.
     pub points: Vec<Vector2<f64>>,
-    /// Unit normals, outwards.
+    /// Unit normals, outwards: away from the form.
     pub normals: Vec<Vector2<f64>>,
+    /// 1 when outwards is to the right of the direction of travel (x right, y up), -1 when it is to the left.
+    turn: f64,
 }
 
 impl Curve {
-    /// The curve of a trace given as a reach in each row of its chart, smoothed over some millimetres.
-    pub fn from_reach(chart: &Chart, reach_mm: &[f64]) -> Self {
+    /// The curve of a trace given as a reach in each row of its chart, smoothed over some millimetres. Outwards is away
+    /// from the midline, or toward it for the edge of a channel.
+    pub fn from_reach(chart: &Chart, reach_mm: &[f64], toward_midline: bool) -> Self {
         let points: Vec<Vector2<f64>> =
             chart.rays.iter().zip(reach_mm).map(|(ray, r)| ray.start_mm + ray.direction * *r).collect();
-        Self::through(&points, SMOOTHING_MM)
+        let middle = chart.rays[chart.rays.len() / 2].direction;
+        let travel = points[points.len() - 1] - points[0];
+        let right = if travel.perp(&middle) < 0.0 { 1.0 } else { -1.0 };
+        Self::through(&points, SMOOTHING_MM, if toward_midline { -right } else { right })
     }
 
-    /// A smooth curve through points in order, resampled to one a millimetre. Normals point to the left of the
-    /// direction of travel or to the right, whichever leads away from the chord between both ends.
-    pub fn through(points: &[Vector2<f64>], smoothing_mm: f64) -> Self {
+    /// A smooth curve through points in order, resampled to one a millimetre; outwards is to the right of the direction
+    /// of travel when `turn` is 1, to the left when it is -1.
+    pub fn through(points: &[Vector2<f64>], smoothing_mm: f64, turn: f64) -> Self {
         let even = resampled(points);
         let smooth = resampled(&smoothed(&even, smoothing_mm));
         let n = smooth.len();
-        let tangents: Vec<Vector2<f64>> =
-            (0..n).map(|i| (smooth[(i + 1).min(n - 1)] - smooth[i.saturating_sub(1)]).normalize()).collect();
-        let (first, last) = (smooth[0], smooth[n - 1]);
-        let middle = smooth.iter().sum::<Vector2<f64>>() / n as f64 - (first + last) / 2.0;
-        let turn = if (last - first).perp(&middle) < 0.0 { 1.0 } else { -1.0 };
-        let normals = tangents.iter().map(|t| Vector2::new(t.y, -t.x) * turn).collect();
-        Self { points: smooth, normals }
+        let normals = (0..n)
+            .map(|i| (smooth[(i + 1).min(n - 1)] - smooth[i.saturating_sub(1)]).normalize())
+            .map(|t| Vector2::new(t.y, -t.x) * turn)
+            .collect();
+        Self { points: smooth, normals, turn }
     }
 
     /// The curve moved along its normals by an offset of each point, mm, and smoothed again.
     pub fn moved(&self, offsets_mm: &[f64], smoothing_mm: f64) -> Self {
         let points: Vec<_> =
             self.points.iter().zip(&self.normals).zip(offsets_mm).map(|((p, n), o)| p + n * *o).collect();
-        Self::through(&points, smoothing_mm)
+        Self::through(&points, smoothing_mm, self.turn)
     }
 
     /// The point at an offset from the curve, at the profile's lift there.

@@ -68,7 +68,7 @@ const COMMON_U_MM: f64 = 1.0;
 /// So far from its ends the outline may be on another line, mm: about the length of a pommel or a cantle.
 const END_REACH_MM: f64 = 90.0;
 /// And then by this much, mm.
-const END_U_MM: f64 = 3.0;
+const END_U_MM: f64 = 1.5;
 
 /// The edge's offset in each row of a band whose middle is the common line, mm, and its confidence. A row's edge is
 /// where a boundary is seen and the rim looks as it does elsewhere. the path stays within `search_mm` of the common line.
@@ -96,10 +96,17 @@ pub fn path(
         Programme { rows: evidence.rows, places, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST };
     let traced = programme.run()?;
     let offsets = traced.path.iter().map(|&p| offset(p)).collect();
-    let confidences = (0..evidence.rows).map(|row| confidence(&traced, row)).collect();
+    let confidences = (0..evidence.rows)
+        .map(|row| {
+            let seen = likeness[row * places + traced.path[row]] >= LEAST_LIKENESS;
+            if seen { confidence(&traced, row) } else { 0.0 }
+        })
+        .collect();
     Some((offsets, confidences))
 }
 
+/// A row less like the welt than this shows something else there, such as a strap across the edge.
+const LEAST_LIKENESS: f32 = 0.25;
 /// A place this far from the path, mm, is another boundary and not the same one less sharply seen.
 const COMPETITOR_MM: f64 = 2.0;
 
@@ -129,7 +136,7 @@ const UNCONFIRMED_U_MM: f64 = 0.6;
 /// Least step of an edge, linear light.
 const LEAST_CONTRAST: f64 = 0.001;
 
-/// Measures every second row's point in the photo.
+/// Measures every second row's point in the photo; a row without confidence is left untraced.
 pub fn measure(
     photo: &Photo,
     camera: &Camera,
@@ -143,7 +150,7 @@ pub fn measure(
         .step_by(ROWS_APART)
         .map(|row| {
             let confidence = confidences[row.min(confidences.len() - 1)];
-            point(photo, camera, midline, lift, curve, row, confidence)
+            if confidence > 0.0 { point(photo, camera, midline, lift, curve, row, confidence) } else { None }
         })
         .collect();
     TracedEdge { points }

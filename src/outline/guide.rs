@@ -46,15 +46,20 @@ const EXPECTED_U_MM: f64 = 22.0;
 /// However odd a saddle, clear evidence in a few rows must be able to say so.
 const PRIOR_CAP: f64 = 8.0;
 /// No outline comes nearer to the midline than this, mm.
-const LEAST_REACH_MM: f64 = 18.0;
+pub const LEAST_OUTLINE_MM: f64 = 18.0;
+/// And no channel's edge than this, mm.
+pub const LEAST_CHANNEL_MM: f64 = 8.0;
+/// Half-width of a channel (common practice, no source: three to four fingers between the panels), mm.
+pub const CHANNEL_HALF_WIDTH_MM: f64 = 34.0;
 
 /// Reach of the first trace at every row of the chart, mm, for both sides. `None` when there is no path at all.
 pub fn first_trace(
     evidence: [&Evidence; 2],
     charts: [&Chart; 2],
     expected: impl Fn(usize) -> Option<f64> + Copy,
+    least_reach_mm: f64,
 ) -> Option<[Vec<f64>; 2]> {
-    let programmes = [0, 1].map(|i| programme(evidence[i], charts[i], expected));
+    let programmes = [0, 1].map(|i| programme(evidence[i], charts[i], expected, least_reach_mm));
     let (a, b) = rayon::join(|| programmes[0].run(), || programmes[1].run());
     let alone = [a?, b?];
     let coupled = [0, 1].map(|i| with_symmetry(&programmes[i], &alone[1 - i]));
@@ -62,7 +67,12 @@ pub fn first_trace(
     Some([reach_of_rows(&a?, evidence[0].rows), reach_of_rows(&b?, evidence[1].rows)])
 }
 
-fn programme(evidence: &Evidence, chart: &Chart, expected: impl Fn(usize) -> Option<f64>) -> Programme {
+fn programme(
+    evidence: &Evidence,
+    chart: &Chart,
+    expected: impl Fn(usize) -> Option<f64>,
+    least_reach_mm: f64,
+) -> Programme {
     let rows = evidence.rows.div_ceil(ROWS_PER_STEP);
     let places = evidence.columns / COLUMNS_PER_PLACE;
     let mut cost = vec![0.0; rows * places];
@@ -77,7 +87,7 @@ fn programme(evidence: &Evidence, chart: &Chart, expected: impl Fn(usize) -> Opt
             let reach = place as f64 * PLACE_MM;
             let prior = expected(fine.start)
                 .map_or(0.0, |mean| (0.5 * ((reach - mean) / EXPECTED_U_MM).powi(2)).min(PRIOR_CAP) as f32);
-            *out = if reach < LEAST_REACH_MM { f32::INFINITY } else { prior - sum / fine.len() as f32 };
+            *out = if reach < least_reach_mm { f32::INFINITY } else { prior - sum / fine.len() as f32 };
         }
     }
     if let Some(ends) = chart.end_reach_mm {

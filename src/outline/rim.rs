@@ -18,8 +18,8 @@ const SPAN_PX: f64 = 0.7;
 const SPAN_MM: f64 = 0.28;
 /// Where nothing but surroundings are expected, mm from the band's middle.
 const BEYOND_MM: (f64, f64) = (8.0, 24.0);
-/// Square roots of light below this are the camera's black.
-const BLACK: f32 = 0.02;
+/// Stray light and noise, as a square root of light: ratios in the dark beside it mean little.
+const BLACK: f32 = 0.03;
 
 /// Scatter of the log-light increments between blocks of rows, at every column of a band, in units of what it is in the
 /// surroundings, and its natural logarithm taken: 0 where only grain is.
@@ -51,7 +51,7 @@ fn block_profiles(band: &Strip) -> Vec<Vec<f32>> {
             (0..band.columns)
                 .map(|c| {
                     let mean = block.iter().map(|&r| band.row(r)[c][0]).sum::<f32>() / BLOCK_ROWS as f32;
-                    mean.max(BLACK).ln()
+                    (mean + BLACK).ln()
                 })
                 .collect()
         })
@@ -140,4 +140,52 @@ fn fine(scatter: &[f64], column: usize) -> f64 {
     let weights: f64 = near.clone().map(|c| scatter[c].powi(2)).sum();
     let sum: f64 = near.map(|c| scatter[c].powi(2) * offset_mm(c)).sum();
     if weights > 0.0 { sum / weights } else { offset_mm(column) }
+}
+
+/// A welt's outer half and the floor beside it are compared over this length, mm: more than a crease is wide.
+const FACE_MM: f64 = 2.4;
+/// A drop is clear beside the largest when it is this part of it.
+const CLEAR_DROP: f64 = 0.4;
+/// Least drop of log light from a welt to a channel's floor.
+const LEAST_DROP: f64 = 0.05;
+
+/// Offsets of a channel's edge from the middle of the left and of the right band, mm: where the light last drops from
+/// the welt to the floor that lies deep in its own shadow. `None` when it drops nowhere on a side.
+pub fn channel_offsets(bands: [&Strip; 2], mm_per_px: f64, reach_mm: f64) -> Option<[f64; 2]> {
+    let face = (FACE_MM / STEP_MM) as usize;
+    let short = ((SPAN_PX * mm_per_px).max(SPAN_MM) / STEP_MM).round().max(1.0) as usize;
+    let drops = bands.map(|band| {
+        let profiles = block_profiles(band);
+        [face, short]
+            .map(|length| (0..band.columns).map(|c| drop_at(&profiles, c, length)).collect::<Vec<f64>>())
+    });
+    // The welt rounds down into the dark, and a pale panel drops to its welt: the edge is the last clear drop.
+    let last = |drop: &[f64], from: f64, to: f64| {
+        let within: Vec<usize> =
+            (1..drop.len() - 1).filter(|&c| (from..=to).contains(&offset_mm(c))).collect();
+        let most = within.iter().map(|&c| drop[c]).fold(LEAST_DROP, f64::max);
+        let clear =
+            |c: usize| drop[c] >= CLEAR_DROP * most && drop[c] >= drop[c - 1] && drop[c] >= drop[c + 1];
+        within.into_iter().rev().find(|&c| clear(c)).map(offset_mm)
+    };
+    let place = |drop: &[Vec<f64>; 2]| {
+        let wide = last(&drop[0], -reach_mm, reach_mm)?;
+        Some(last(&drop[1], wide - FACE_MM / 2.0, wide + FACE_MM).unwrap_or(wide))
+    };
+    Some([place(&drops[0])?, place(&drops[1])?])
+}
+
+/// Median over the blocks of how far the mean log light drops across a column.
+fn drop_at(profiles: &[Vec<f32>], column: usize, length: usize) -> f64 {
+    let mut drops: Vec<f64> = profiles
+        .iter()
+        .filter(|p| column >= length && column + length <= p.len())
+        .map(|p| {
+            let inner: f32 = p[column - length..column].iter().sum();
+            let outer: f32 = p[column..column + length].iter().sum();
+            f64::from((inner - outer) / length as f32)
+        })
+        .filter(|v| v.is_finite())
+        .collect();
+    if drops.is_empty() { 0.0 } else { median(&mut drops) }
 }

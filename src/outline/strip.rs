@@ -114,13 +114,43 @@ impl Evidence {
         let margin = windows.gap + windows.length;
         values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
             let near = row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(rows);
-            for column in margin..columns.saturating_sub(margin) {
+            let last = columns.saturating_sub(margin);
+            for (column, out) in line.iter_mut().enumerate().take(last).skip(margin) {
                 let inner = (column - margin, column - windows.gap);
                 let outer = (column + windows.gap, column + margin);
-                line[column] = contrast(&sums[near.clone()], inner, outer);
+                *out = contrast(&sums[near.clone()], inner, outer);
             }
         });
         Self { rows, columns, values }
+    }
+
+    /// The same evidence, but only where the light rises toward higher columns.
+    pub fn of_rises(strip: &Strip, windows: Windows) -> Self {
+        let mut evidence = Self::of(strip, windows);
+        let (margin, columns) = (windows.gap + windows.length, strip.columns);
+        evidence.values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
+            let near = row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(strip.rows);
+            let light = |from: usize, to: usize| -> f32 {
+                near.clone().map(|r| strip.row(r)[from..to].iter().map(|s| s[0]).sum::<f32>()).sum()
+            };
+            let last = columns.saturating_sub(margin);
+            for (column, out) in line.iter_mut().enumerate().take(last).skip(margin) {
+                let rise = light(column + windows.gap, column + margin)
+                    - light(column - margin, column - windows.gap);
+                if rise.is_nan() || rise <= 0.0 {
+                    *out = 0.0;
+                }
+            }
+        });
+        evidence
+    }
+
+    /// Takes away the evidence beyond a reach of each row, mm.
+    pub fn keep_within(&mut self, reach_mm: impl Fn(usize) -> f64) {
+        for (row, line) in self.values.chunks_mut(self.columns).enumerate() {
+            let kept = (reach_mm(row) / COLUMN_STEP_MM).clamp(0.0, line.len() as f64) as usize;
+            line[kept..].fill(0.0);
+        }
     }
 
     /// Evidence for sharp steps only, each row taken with `near` rows on either side and windows of `length` columns.
@@ -152,7 +182,8 @@ pub fn sharp_steps(strip: &Strip, rows: std::ops::Range<usize>, length: usize) -
     let sums: Vec<Vec<RunningSum>> = rows.map(|row| running_sums(strip.row(row))).collect();
     let n = (length * sums.len()) as f64;
     let mut out = vec![0.0; strip.columns];
-    for column in 3 * length..strip.columns - 3 * length {
+    let last = strip.columns.saturating_sub(3 * length);
+    for (column, out) in out.iter_mut().enumerate().take(last).skip(3 * length) {
         let (short, spread) = step_and_spread(&sums, column, length);
         let (long, _) = step_and_spread(&sums, column, 3 * length);
         let t2: f64 = (0..CHANNELS)
@@ -162,7 +193,7 @@ pub fn sharp_steps(strip: &Strip, rows: std::ops::Range<usize>, length: usize) -
                 step * step / ((spread[k] + floor * floor) * CORRELATED / n)
             })
             .sum();
-        out[column] = if t2.is_finite() { t2 } else { 0.0 };
+        *out = if t2.is_finite() { t2 } else { 0.0 };
     }
     out
 }
