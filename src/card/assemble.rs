@@ -251,6 +251,17 @@ fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>
 }
 
 impl FoundCard {
+    /// Mean blur of the measured sides (standard deviation of the edge spread), in modules of the tag.
+    pub fn blur_modules(&self) -> f64 {
+        let blurs: Vec<f64> = self
+            .tags
+            .iter()
+            .flat_map(|t| t.sides.iter().flatten())
+            .map(|s| s.blur_px * super::pattern::MODULES as f64 / (2.0 * s.half_length_px))
+            .collect();
+        blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
+    }
+
     /// The card's measured sides as observations for the camera's fit, two points a side.
     pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
         let mut points = Vec::new();

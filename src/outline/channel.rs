@@ -66,7 +66,7 @@ fn trace_side(scene: &Scene, lift: &LiftProfile, chart: &Chart) -> Option<Traced
         return None;
     }
     let confidences: Vec<f64> = (0..strip.rows).map(|row| confidence(&traced, row)).collect();
-    let curve = Curve::from_reach(chart, &reach_mm);
+    let curve = Curve::from_reach(chart, &reach_mm, false);
     let mut edge = measure_limb(scene, lift, &curve, &confidences);
     drop_hidden(&mut edge, &shown);
     Some(edge)
