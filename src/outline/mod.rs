@@ -72,69 +72,7 @@ pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], 
             .ok_or_else(not_found)?;
     let curves = [0, 1].map(|i| straightened(scene, lift, Curve::from_reach(&charts[i], &traces[i], false)));
     let [Some(left), Some(right)] = curves else { return Err(not_found()) };
-    decide(scene, lift, [left, right], Part::Seat).ok_or_else(not_found)
-}
-
-/// Reach of the channel's strip, mm.
-const CHANNEL_REACH_MM: f64 = 75.0;
-/// The channel is traced between these stations; nearer to the ends the panels are sewn together.
-const CHANNEL_STATIONS: [f64; 2] = [0.06, 0.94];
-/// Windows of the channel's first evidence: 3 mm on either side, more than a crease is wide, 5 mm along.
-const CHANNEL_WINDOWS: Windows = Windows { length: 12, gap: 1, rows: 2 };
-/// A panel is at least this wide, mm.
-const LEAST_PANEL_MM: f64 = 15.0;
-
-/// Traces the two edges of the channel between the panels of a saddle seen from below, inside the seat's edges. `lift`
-/// is that of the channel's edges.
-///
-/// # Errors
-/// `edges-not-found` when no edge runs along the channel.
-pub fn trace_channel(
-    scene: &Scene,
-    lift: &LiftProfile,
-    seat: &[TracedEdge; 2],
-) -> Result<[TracedEdge; 2], Refusal> {
-    let charts = SIDES.map(|side| Chart::open(scene.midline, side, CHANNEL_STATIONS));
-    let evidence = [0, 1].map(|i| {
-        let chart = &charts[i];
-        let strip = Strip::of_chart(scene.photo, scene.camera, scene.midline, lift, chart, CHANNEL_REACH_MM);
-        let mut evidence = Evidence::of_rises(&strip, CHANNEL_WINDOWS);
-        let outer = reach_by_row(scene, lift, chart, &seat[i]);
-        evidence.keep_within(|row| outer[row] - LEAST_PANEL_MM);
-        evidence
-    });
-    let expected = |_: usize| Some(guide::CHANNEL_HALF_WIDTH_MM);
-    let traces =
-        guide::first_trace(evidence.each_ref(), charts.each_ref(), expected, guide::LEAST_CHANNEL_MM)
-            .ok_or_else(no_channel)?;
-    let curves = [0, 1].map(|i| straightened(scene, lift, Curve::from_reach(&charts[i], &traces[i], true)));
-    let [Some(left), Some(right)] = curves else { return Err(no_channel()) };
-    decide(scene, lift, [left, right], Part::Channel).ok_or_else(no_channel)
-}
-
-/// Reach of a traced edge in each row of an open chart, mm; far out where it was not traced.
-fn reach_by_row(scene: &Scene, lift: &LiftProfile, chart: &Chart, edge: &TracedEdge) -> Vec<f64> {
-    let mut reach = vec![f64::INFINITY; chart.rays.len()];
-    let first = scene.midline.station_and_offset(chart.rays[0].start_mm, chart.side).0;
-    for point in edge.points.iter().flatten() {
-        // The lift at the seat's edge is not known here: some millimetres more or less do not matter to a panel.
-        let Some(at) = scene.camera.card_from_photo(point.pixel, lift.at_mm(0.5)) else { continue };
-        let (station, offset) = scene.midline.station_and_offset(at.horizontal(), chart.side);
-        let row = ((station - first) * scene.midline.length_mm() / chart::ROW_STEP_MM).round();
-        for near in [row - 1.0, row, row + 1.0] {
-            if near >= 0.0 && (near as usize) < reach.len() {
-                reach[near as usize] = reach[near as usize].min(offset);
-            }
-        }
-    }
-    reach
-}
-
-/// Which of a saddle's lines.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Part {
-    Seat,
-    Channel,
+    decide(scene, lift, [left, right]).ok_or_else(not_found)
 }
 
 /// Straightens the photo along a first trace until its lines run straight.
@@ -149,25 +87,22 @@ fn straightened(scene: &Scene, lift: &LiftProfile, first: Curve) -> Option<Curve
 }
 
 /// Picks the edge among the lines of both straightened sides, follows it row by row and measures it.
-fn decide(scene: &Scene, lift: &LiftProfile, mut curves: [Curve; 2], part: Part) -> Option<[TracedEdge; 2]> {
+fn decide(scene: &Scene, lift: &LiftProfile, mut curves: [Curve; 2]) -> Option<[TracedEdge; 2]> {
     let sample = |curve: &Curve| band::sample(scene.photo, scene.camera, scene.midline, lift, curve);
     let middle = curves[0].point(curves[0].points.len() / 2, 0.0, scene.midline, lift);
     let mm_per_px = scene.camera.mm_per_px(middle)?;
     let mut confidences: [Vec<f64>; 2] = Default::default();
     for (nearness_mm, search_mm, looseness) in ROUNDS_MM {
         let strips = curves.each_ref().map(sample);
-        let offsets = match part {
-            Part::Seat => rim::edge_offsets(strips.each_ref(), mm_per_px, nearness_mm),
-            Part::Channel => rim::channel_offsets(strips.each_ref(), mm_per_px, nearness_mm),
-        }?;
+        let offsets = rim::edge_offsets(strips.each_ref(), mm_per_px, nearness_mm)?;
         for i in 0..2 {
             let curve = curves[i].moved(&vec![offsets[i]; curves[i].points.len()], 0.0);
             let strip = sample(&curve);
             let evidence = band::evidence(&strip, mm_per_px);
             let likeness = band::likeness_to_mean(&strip, search_mm, mm_per_px);
-            let ends = (part == Part::Seat).then(|| ends(scene.midline, &curve));
+            let ends = ends(scene.midline, &curve);
             let (along, confidence) = edge::path(&evidence, &likeness, search_mm, |row| {
-                edge::Expected::between(ends, row, strip.rows, looseness)
+                edge::Expected::between(Some(ends), row, strip.rows, looseness)
             })?;
             curves[i] = curve.moved(&along, 1.0);
             confidences[i] = confidence;
@@ -199,10 +134,3 @@ fn not_found() -> Refusal {
     )
 }
 
-fn no_channel() -> Refusal {
-    Refusal::new(
-        RefusalCode::EdgesNotFound,
-        "the edges of the channel could not be traced",
-        "photograph the underside from straight above, with even light and nothing lying in the channel",
-    )
-}
