@@ -5,7 +5,7 @@
 //! uncertainties. Method: K. Levenberg 1944, D. Marquardt 1963; the covariance is the inverse of the normal
 //! matrix at the minimum (JCGM 100:2008, 5.2 for its propagation).
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{DMatrix, DVector};
 
 /// What is known of one parameter before the residuals are seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,11 +103,6 @@ const MAX_ITERATIONS: usize = 100;
 /// Relative fall of the cost below which the fit counts as settled: with some hundred residuals of size 1 the values
 /// then move by less than a thousandth of their uncertainty.
 const SETTLED: f64 = 1e-7;
-/// Part of the step at which its curvature is seen.
-const PROBE: f64 = 0.1;
-/// Twice the correction for curvature is at most this part of the step.
-const MOST_BEND: f64 = 0.75;
-
 /// Minimises the residuals plus priors. `residuals` returns `None` where the model cannot be evaluated.
 ///
 /// # Errors
@@ -138,8 +133,8 @@ pub fn minimise_until(
         let (normal, gradient) = normal_equations(parameters, &values, &jacobian, &current);
         let before = cost;
         loop {
-            let damped = Damped::new(&normal, damping).ok_or(SolveError::Singular)?;
-            let trial = &values + bent_step(&damped, &values, &current, &jacobian, &gradient, &residuals);
+            let step = damped_step(&normal, &gradient, damping).ok_or(SolveError::Singular)?;
+            let trial = &values + &step;
             let trial_cost = finite(residuals(&trial)).map(|r| (total_cost(parameters, &trial, &r), r));
             match trial_cost {
                 Some((c, r)) if c <= cost => {
@@ -207,47 +202,14 @@ fn normal_equations(
     (normal, gradient)
 }
 
-/// The damped normal matrix, factored.
-struct Damped {
-    factor: Cholesky<f64, Dyn>,
-    scale: DVector<f64>,
-}
-
-impl Damped {
-    fn new(normal: &DMatrix<f64>, damping: f64) -> Option<Self> {
-        let mut damped = normal.clone();
-        for j in 0..damped.nrows() {
-            damped[(j, j)] *= 1.0 + damping;
-        }
-        let scale = scaling(&damped)?;
-        let factor = scaled(&damped, &scale).cholesky()?;
-        Some(Self { factor, scale })
+fn damped_step(normal: &DMatrix<f64>, gradient: &DVector<f64>, damping: f64) -> Option<DVector<f64>> {
+    let mut damped = normal.clone();
+    for j in 0..damped.nrows() {
+        damped[(j, j)] *= 1.0 + damping;
     }
-
-    /// Solves for the step that answers a gradient.
-    fn answer(&self, gradient: &DVector<f64>) -> DVector<f64> {
-        -self.factor.solve(&gradient.component_mul(&self.scale)).component_mul(&self.scale)
-    }
-}
-
-/// The step to the second order along its own direction: the curvature of the residuals is seen by one more
-/// evaluation a little way along, and answered like a residual of its own, so that the path bends with the valley
-/// instead of leaving it (M. K. Transtrum, J. P. Sethna 2012, "geodesic acceleration"). Where the correction is not
-/// small beside the step, the second order says nothing and the step stays straight.
-fn bent_step(
-    damped: &Damped,
-    values: &DVector<f64>,
-    current: &DVector<f64>,
-    jacobian: &DMatrix<f64>,
-    gradient: &DVector<f64>,
-    residuals: &impl Fn(&DVector<f64>) -> Option<DVector<f64>>,
-) -> DVector<f64> {
-    let straight = damped.answer(gradient);
-    let Some(ahead) = finite(residuals(&(values + &straight * PROBE))) else { return straight };
-    let curvature = ((ahead - current) / PROBE - jacobian * &straight) * (2.0 / PROBE);
-    let bend = damped.answer(&jacobian.tr_mul(&curvature));
-    let size = |v: &DVector<f64>| v.component_div(&damped.scale).norm();
-    if 2.0 * size(&bend) <= MOST_BEND * size(&straight) { straight + bend * 0.5 } else { straight }
+    let scale = scaling(&damped)?;
+    let step = scaled(&damped, &scale).cholesky()?.solve(&(-gradient).component_mul(&scale));
+    Some(step.component_mul(&scale))
 }
 
 /// One over the root of each diagonal element: brings parameters of different units to one size.
