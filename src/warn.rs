@@ -16,6 +16,7 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     all.extend(bend_warning(walk));
     all.extend(distance_warning(walk));
     all.extend(untraced_warning(request.view, walk));
+    all.extend(uneven_warning(walk));
     all
 }
 
@@ -28,7 +29,11 @@ fn photo_warning(note: &PhotoNote, lens_known: bool) -> Option<Warning> {
         _ => false,
     };
     (!silent).then(|| {
-        Warning::new(note.code(), note.text(), "send the photo as the phone made it, neither edited nor cropped")
+        Warning::new(
+            note.code(),
+            note.text(),
+            "send the photo as the phone made it, neither edited nor cropped",
+        )
     })
 }
 
@@ -144,4 +149,21 @@ fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
         ));
     }
     all
+}
+
+/// Halves that differ by more than this deserve a look at the overlay, mm.
+const UNEVEN_MM: f64 = 3.0;
+
+fn uneven_warning(walk: &Walk) -> Option<Warning> {
+    let differences = walk.widths.named.iter().map(|(name, w)| (*name, w.halves_mm[0] - w.halves_mm[1]));
+    let (name, difference) = differences.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+    let wider = if difference > 0.0 { "left" } else { "right" };
+    (difference.abs() > UNEVEN_MM).then(|| {
+        Warning::new(
+            "halves-differ",
+            format!("at {name} the {wider} half is {:.1} mm wider than the other", difference.abs()),
+            "look at the overlay: the saddle is uneven, or one side was traced along a seam or shadow; the uncertainty \
+             allows for that",
+        )
+    })
 }

@@ -47,10 +47,6 @@ const EXPECTED_U_MM: f64 = 22.0;
 const PRIOR_CAP: f64 = 8.0;
 /// No outline comes nearer to the midline than this, mm.
 pub const LEAST_OUTLINE_MM: f64 = 18.0;
-/// And no channel's edge than this, mm.
-pub const LEAST_CHANNEL_MM: f64 = 8.0;
-/// Half-width of a channel (common practice, no source: three to four fingers between the panels), mm.
-pub const CHANNEL_HALF_WIDTH_MM: f64 = 34.0;
 
 /// Reach of the first trace at every row of the chart, mm, for both sides. `None` when there is no path at all.
 pub fn first_trace(

@@ -133,4 +133,3 @@ fn not_found() -> Refusal {
         "see that --front and --rear stand at the two ends of the seat form, and photograph it against a plain floor",
     )
 }
-

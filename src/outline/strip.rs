@@ -124,35 +124,6 @@ impl Evidence {
         Self { rows, columns, values }
     }
 
-    /// The same evidence, but only where the light rises toward higher columns.
-    pub fn of_rises(strip: &Strip, windows: Windows) -> Self {
-        let mut evidence = Self::of(strip, windows);
-        let (margin, columns) = (windows.gap + windows.length, strip.columns);
-        evidence.values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
-            let near = row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(strip.rows);
-            let light = |from: usize, to: usize| -> f32 {
-                near.clone().map(|r| strip.row(r)[from..to].iter().map(|s| s[0]).sum::<f32>()).sum()
-            };
-            let last = columns.saturating_sub(margin);
-            for (column, out) in line.iter_mut().enumerate().take(last).skip(margin) {
-                let rise = light(column + windows.gap, column + margin)
-                    - light(column - margin, column - windows.gap);
-                if rise.is_nan() || rise <= 0.0 {
-                    *out = 0.0;
-                }
-            }
-        });
-        evidence
-    }
-
-    /// Takes away the evidence beyond a reach of each row, mm.
-    pub fn keep_within(&mut self, reach_mm: impl Fn(usize) -> f64) {
-        for (row, line) in self.values.chunks_mut(self.columns).enumerate() {
-            let kept = (reach_mm(row) / COLUMN_STEP_MM).clamp(0.0, line.len() as f64) as usize;
-            line[kept..].fill(0.0);
-        }
-    }
-
     /// Evidence for sharp steps only, each row taken with `near` rows on either side and windows of `length` columns.
     pub fn of_sharp_steps(strip: &Strip, length: usize, near: usize) -> Self {
         let (rows, columns) = (strip.rows, strip.columns);
