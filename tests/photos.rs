@@ -18,7 +18,7 @@ use serde_json::Value;
 /// keeps today, so that no change makes it worse unnoticed; they are to be tightened to the aim, never widened.
 const MOST_RMS_MM: f64 = 1.85;
 const WORST_MM: f64 = 5.8;
-const LEAST_COVERAGE: f64 = 0.70;
+const LEAST_COVERAGE: f64 = 0.85;
 
 /// A named width against its truth, mm.
 struct Compared {
