@@ -45,7 +45,7 @@ pub enum LensFileError {
     #[error("lens file {0}: {1}; check the path given with --lens")]
     Read(String, std::io::Error),
     /// The text is no lens file.
-    #[error("lens file {0}: {1}; make it anew with `seatspan lens`")]
+    #[error("lens file {0}: {1}; calibrate the camera anew")]
     Parse(String, String),
     /// The photo cannot have been taken with this lens at this size.
     #[error(

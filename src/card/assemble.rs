@@ -99,7 +99,7 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
         Refusal::new(
             RefusalCode::PatternUnknown,
             "the tags in the photo belong to no pattern of the reference card",
-            "print the card with `seatspan card` and use that",
+            "print the card from its pattern (see the README) and use that",
         )
     } else if smallest(proposed) < LEAST_SIDE_PX {
         Refusal::new(
@@ -111,7 +111,7 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
         Refusal::new(
             RefusalCode::CardInconsistent,
             format!("{known} tags were found, but too few of them agree with the card's layout"),
-            "use one whole card printed by `seatspan card`, flat and with nothing lying on it",
+            "use one whole printed card, flat and with nothing lying on it",
         )
     }
 }
