@@ -9,11 +9,11 @@ use rayon::prelude::*;
 
 use super::band::Curve;
 use super::chart::Chart;
-use super::edge::{EdgePoint, TracedEdge};
+use super::edge::{COMPETITOR_MM, EdgePoint, TracedEdge};
 use super::lift::LiftProfile;
 use super::limb::{LimbWindow, limb_offset};
 use super::strip::{COLUMN_STEP_MM, Strip};
-use super::trace::{Programme, Traced};
+use super::trace::Programme;
 use super::{SIDES, Scene};
 use crate::ground::frame::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
@@ -65,7 +65,8 @@ fn trace_side(scene: &Scene, lift: &LiftProfile, chart: &Chart) -> Option<Traced
     if shown.iter().filter(|e| **e >= LEAST_EVIDENCE).count() * 2 < shown.len() {
         return None;
     }
-    let confidences: Vec<f64> = (0..strip.rows).map(|row| confidence(&traced, row)).collect();
+    let apart = (COMPETITOR_MM / COLUMN_STEP_MM) as usize;
+    let confidences: Vec<f64> = (0..strip.rows).map(|row| traced.confidence(row, apart)).collect();
     let curve = Curve::from_reach(chart, &reach_mm, false);
     let mut edge = measure_limb(scene, lift, &curve, &confidences);
     drop_hidden(&mut edge, &shown);
@@ -156,20 +157,6 @@ fn programme(rises: &[f32], rows: usize, columns: usize) -> Programme {
         }
     }
     Programme { rows, places: columns, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST }
-}
-
-/// Probability of the path against the best path through a place more than 2 mm away in this row.
-fn confidence(traced: &Traced, row: usize) -> f64 {
-    let apart = (2.0 / COLUMN_STEP_MM) as usize;
-    let here = traced.path[row];
-    let rival = traced
-        .row(row)
-        .iter()
-        .enumerate()
-        .filter(|(place, _)| place.abs_diff(here) >= apart)
-        .map(|(_, r)| f64::from(*r))
-        .fold(f64::INFINITY, f64::min);
-    1.0 / (1.0 + (-rival).exp())
 }
 
 /// Rows in which no edge is seen become untraced, with a margin for the window's length.

@@ -7,7 +7,7 @@ use super::band::{Curve, STEP_MM, columns};
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use super::strip::Evidence;
-use super::trace::{Programme, Traced};
+use super::trace::Programme;
 use crate::camera::Camera;
 use crate::ground::frame::PhotoPoint;
 use crate::photo::Photo;
@@ -99,7 +99,7 @@ pub fn path(
     let confidences = (0..evidence.rows)
         .map(|row| {
             let seen = likeness[row * places + traced.path[row]] >= LEAST_LIKENESS;
-            if seen { confidence(&traced, row) } else { 0.0 }
+            if seen { traced.confidence(row, (COMPETITOR_MM / STEP_MM) as usize) } else { 0.0 }
         })
         .collect();
     Some((offsets, confidences))
@@ -108,21 +108,7 @@ pub fn path(
 /// A row less like the welt than this shows something else there, such as a strap across the edge.
 const LEAST_LIKENESS: f32 = 0.25;
 /// A place this far from the path, mm, is another boundary and not the same one less sharply seen.
-const COMPETITOR_MM: f64 = 2.0;
-
-/// Probability of the path against its best competitor in this row, by the difference of their costs.
-fn confidence(traced: &Traced, row: usize) -> f64 {
-    let apart = (COMPETITOR_MM / STEP_MM) as usize;
-    let here = traced.path[row];
-    let rival = traced
-        .row(row)
-        .iter()
-        .enumerate()
-        .filter(|(place, _)| place.abs_diff(here) >= apart)
-        .map(|(_, r)| f64::from(*r))
-        .fold(f64::INFINITY, f64::min);
-    1.0 / (1.0 + (-rival).exp())
-}
+pub const COMPETITOR_MM: f64 = 2.0;
 
 /// Half-length of the stretch along the edge that one point is measured from, mm.
 const ALONG_MM: f64 = 2.0;

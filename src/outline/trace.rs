@@ -35,6 +35,15 @@ impl Traced {
     pub fn row(&self, row: usize) -> &[f32] {
         &self.regret[row * self.places..(row + 1) * self.places]
     }
+
+    /// Probability of the path in a row against its best competitor there, by the difference of their costs. A place
+    /// fewer than `apart` places away is the same boundary less sharply seen.
+    pub fn confidence(&self, row: usize, apart: usize) -> f64 {
+        let here = self.path[row];
+        let rivals = self.row(row).iter().enumerate().filter(|(place, _)| place.abs_diff(here) >= apart);
+        let least = rivals.map(|(_, r)| f64::from(*r)).fold(f64::INFINITY, f64::min);
+        1.0 / (1.0 + (-least).exp())
+    }
 }
 
 impl Programme {
