@@ -89,7 +89,8 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let size_px = (photo.width_px(), photo.height_px());
     let midline = Midline::from_photo(&fit.camera, size_px, request.ends, &seat_lift, request.view)?;
-    let scene = Scene { photo, camera: &fit.camera, midline: &midline, view: request.view };
+    let blur_px = found.cards[0].blur_px();
+    let scene = Scene { photo, camera: &fit.camera, midline: &midline, view: request.view, blur_px };
     let seat = trace_seat(&scene, &seat_lift)?;
     let channel = match request.view {
         View::Top => None,

@@ -16,9 +16,9 @@ use serde_json::Value;
 /// The aim is RMS 0.8 mm, worst 2.5 mm and a coverage of 0.9. This version is not there yet: where the seat and what lies
 /// beside it are of one leather, a neighbouring line of the rim is taken on some photos. These are the limits that it
 /// keeps today, so that no change makes it worse unnoticed; they are to be tightened to the aim, never widened.
-const MOST_RMS_MM: f64 = 1.85;
-const WORST_MM: f64 = 5.8;
-const LEAST_COVERAGE: f64 = 0.85;
+const MOST_RMS_MM: f64 = 1.10;
+const WORST_MM: f64 = 2.7;
+const LEAST_COVERAGE: f64 = 0.9;
 
 /// A named width against its truth, mm.
 struct Compared {

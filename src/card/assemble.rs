@@ -262,6 +262,13 @@ impl FoundCard {
         blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
     }
 
+    /// Mean blur of the measured sides (standard deviation of the edge spread), pixels.
+    pub fn blur_px(&self) -> f64 {
+        let blurs: Vec<f64> =
+            self.tags.iter().flat_map(|t| t.sides.iter().flatten()).map(|s| s.blur_px).collect();
+        blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
+    }
+
     /// The card's measured sides as observations for the camera's fit, two points a side.
     pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
         let mut points = Vec::new();

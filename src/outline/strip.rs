@@ -124,12 +124,20 @@ impl Evidence {
         Self { rows, columns, values }
     }
 
-    /// Evidence for sharp steps only, each row taken with `near` rows on either side and windows of `length` columns.
-    pub fn of_sharp_steps(strip: &Strip, length: usize, near: usize) -> Self {
+    /// Evidence for sharp steps only, each row taken with `near` rows on either side and windows of `length` columns;
+    /// rows that are not `wanted` have none.
+    pub fn of_sharp_steps(
+        strip: &Strip,
+        length: usize,
+        near: usize,
+        wanted: impl Fn(usize) -> bool + Sync,
+    ) -> Self {
         let (rows, columns) = (strip.rows, strip.columns);
+        let sums: Vec<Vec<RunningSum>> =
+            (0..rows).into_par_iter().map(|row| running_sums(strip.row(row))).collect();
         let mut values = vec![0.0; rows * columns];
-        values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
-            let t2 = sharp_steps(strip, row.saturating_sub(near)..(row + near + 1).min(rows), length);
+        values.par_chunks_mut(columns).enumerate().filter(|(row, _)| wanted(*row)).for_each(|(row, line)| {
+            let t2 = sharp_steps(&sums[row.saturating_sub(near)..(row + near + 1).min(rows)], length);
             line.iter_mut().zip(t2).for_each(|(v, t2)| *v = ((1.0 + t2).ln() as f32).min(SATURATION));
         });
         Self { rows, columns, values }
@@ -149,25 +157,35 @@ type RunningSum = [f64; 2 * CHANNELS + 1];
 /// Soft shadows beside a form brighten over some millimetres and would count as boundaries everywhere along their slope.
 /// A step shows the same difference in short windows and in windows three times as long, a slope only a third of it in
 /// the short ones: `(3 short - long) / 2` keeps the step and drops the slope.
-pub fn sharp_steps(strip: &Strip, rows: std::ops::Range<usize>, length: usize) -> Vec<f64> {
-    let sums: Vec<Vec<RunningSum>> = rows.map(|row| running_sums(strip.row(row))).collect();
-    let n = (length * sums.len()) as f64;
-    let mut out = vec![0.0; strip.columns];
-    let last = strip.columns.saturating_sub(3 * length);
+fn sharp_steps(rows: &[Vec<RunningSum>], length: usize) -> Vec<f64> {
+    let columns = rows[0].len() - 1;
+    let mut sums = vec![[0.0; 2 * CHANNELS + 1]; columns + 1];
+    for row in rows {
+        for (sum, own) in sums.iter_mut().zip(row) {
+            sum.iter_mut().zip(own).for_each(|(s, v)| *s += v);
+        }
+    }
+    let n = (length * rows.len()) as f64;
+    let mut out = vec![0.0; columns];
+    let last = columns.saturating_sub(3 * length);
     for (column, out) in out.iter_mut().enumerate().take(last).skip(3 * length) {
-        let (short, spread) = step_and_spread(&sums, column, length);
-        let (long, _) = step_and_spread(&sums, column, 3 * length);
+        let (short, spread) = step_and_spread(&sums, n, column, length);
+        let (long, _) = step_and_spread(&sums, 3.0 * n, column, 3 * length);
+        let level = window_sum(&sums, (column - length, column + length))[0] / (2.0 * n);
         let t2: f64 = (0..CHANNELS)
             .map(|k| {
                 let step = (1.5 * short[k].abs() - 0.5 * long[k] * short[k].signum()).max(0.0);
                 let floor = f64::from(FLOOR);
-                step * step / ((spread[k] + floor * floor) * CORRELATED / n)
+                step * step / ((spread[k] + floor * floor) * CORRELATED / n + (FAINT * level).powi(2))
             })
             .sum();
         *out = if t2.is_finite() { t2 } else { 0.0 };
     }
     out
 }
+
+/// A change of light by less than this part of it is the floor's or the leather's own, however surely it is seen.
+const FAINT: f64 = 0.03;
 
 /// Neighbouring samples repeat each other: a strip is sampled finer than the photo, and leather has a grain. So many
 /// samples count as one.
@@ -176,14 +194,15 @@ const CORRELATED: f64 = 12.0;
 /// Difference of the means of two windows that meet at a column, and the sum of their variances, by channel. NaN where
 /// samples are missing.
 fn step_and_spread(
-    rows: &[Vec<RunningSum>],
+    sums: &[RunningSum],
+    n: f64,
     column: usize,
     length: usize,
 ) -> ([f64; CHANNELS], [f64; CHANNELS]) {
-    let inner = window_sum(rows, (column - length, column));
-    let outer = window_sum(rows, (column, column + length));
+    let inner = window_sum(sums, (column - length, column));
+    let outer = window_sum(sums, (column, column + length));
     let missing = inner[2 * CHANNELS] + outer[2 * CHANNELS] > 0.0;
-    let n = if missing { f64::NAN } else { (length * rows.len()) as f64 };
+    let n = if missing { f64::NAN } else { n };
     let mean = |sum: &RunningSum, k: usize| sum[k] / n;
     let step = std::array::from_fn(|k| mean(&outer, k) - mean(&inner, k));
     let spread = std::array::from_fn(|k| {
@@ -193,14 +212,8 @@ fn step_and_spread(
     (step, spread)
 }
 
-fn window_sum(rows: &[Vec<RunningSum>], (from, to): (usize, usize)) -> RunningSum {
-    let mut sum = [0.0; 2 * CHANNELS + 1];
-    for line in rows {
-        for (s, (b, a)) in sum.iter_mut().zip(line[to].iter().zip(&line[from])) {
-            *s += b - a;
-        }
-    }
-    sum
+fn window_sum(sums: &[RunningSum], (from, to): (usize, usize)) -> RunningSum {
+    std::array::from_fn(|k| sums[to][k] - sums[from][k])
 }
 
 /// Running sums of values and squares, and a count of missing samples.

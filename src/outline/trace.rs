@@ -17,6 +17,16 @@ pub struct Programme {
     pub max_slope: usize,
     /// Cost of a change of slope by one place a row.
     pub bend_cost: f32,
+    /// Cost of the step that leads into each place, by its slope, when steps are not all alike.
+    pub steps: Option<Steps>,
+}
+
+/// Costs of the steps from row to row.
+#[derive(Debug, Clone)]
+pub struct Steps {
+    /// For every row and place the cost of coming from the row before by each slope, from the steepest descent up: the
+    /// slope is the place less that of the row before. The first row's are not used.
+    pub costs: std::sync::Arc<Vec<f32>>,
 }
 
 /// The best path and the cost of all others.
@@ -69,6 +79,14 @@ impl Programme {
         Some(Traced { path: self.path(&backward), regret, places: self.places })
     }
 
+    /// Cost of the best path; `None` when there is none.
+    pub fn least_cost(&self) -> Option<f32> {
+        let last = self.pass(false);
+        let width = self.places * (2 * self.max_slope + 1);
+        let least = last[(self.rows - 1) * width..].iter().copied().fold(f32::INFINITY, f32::min);
+        least.is_finite().then_some(least)
+    }
+
     /// Least cost of a path from the first (or, backward, last) row to each state. The slope of a state is that of
     /// the step into its row from the row before, forward; backward, that of the same step still to be charged.
     fn pass(&self, backward: bool) -> Vec<f32> {
@@ -105,7 +123,7 @@ impl Programme {
             return f32::INFINITY;
         }
         let base = ((row - 1) * self.places + from as usize) * slopes;
-        self.with_bend(|other| table[base + other], slope)
+        self.with_bend(|other| table[base + other], slope) + self.step(row, place, slope)
     }
 
     /// Backward: the path goes on by a slope that differs by at most one from the one it came by.
@@ -117,10 +135,17 @@ impl Programme {
                 if to < 0 || to >= self.places as isize {
                     return f32::INFINITY;
                 }
-                table[((row + 1) * self.places + to as usize) * slopes + next]
+                let after = (row + 1) * self.places + to as usize;
+                table[after * slopes + next] + self.step(row + 1, to as usize, next)
             },
             slope,
         )
+    }
+
+    #[inline]
+    fn step(&self, row: usize, place: usize, slope: usize) -> f32 {
+        let slopes = 2 * self.max_slope + 1;
+        self.steps.as_ref().map_or(0.0, |s| s.costs[(row * self.places + place) * slopes + slope])
     }
 
     fn with_bend(&self, cost_of: impl Fn(usize) -> f32, slope: usize) -> f32 {
@@ -149,7 +174,8 @@ impl Programme {
                     (to >= 0 && to < self.places as isize).then(|| {
                         let to = to as usize;
                         let bend = if s == slope { 0.0 } else { self.bend_cost };
-                        (to * slopes + s, backward[row * width + to * slopes + s] + bend)
+                        let step = self.step(row, to, s);
+                        (to * slopes + s, backward[row * width + to * slopes + s] + bend + step)
                     })
                 })
                 .min_by(|a, b| a.1.total_cmp(&b.1));
@@ -199,7 +225,7 @@ mod tests {
     fn regrets_equal_brute_force_over_all_paths() {
         let (rows, places) = (5, 4);
         let cost = (0..rows * places).map(|i| ((i * 7919) % 13) as f32 * 0.37).collect();
-        let p = Programme { rows, places, cost, max_slope: 2, bend_cost: 0.8 };
+        let p = Programme { rows, places, cost, max_slope: 2, bend_cost: 0.8, steps: None };
         let traced = p.run().unwrap();
         let best = path_cost(&p, &traced.path);
         for row in 0..rows {

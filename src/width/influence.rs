@@ -95,10 +95,6 @@ pub mod line {
 /// standard uncertainty common to both sides. It wanders with the angle of view, the light and what lies beyond; on
 /// rendered photos of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
 const PIPING_U_MM: f64 = 0.4;
-/// Left and right halves of most saddles agree to this, mm (common practice, no source). Where they differ by more,
-/// either the saddle is crooked or one side's trace lies on another line of the rim (its seam, its crease, a shadow);
-/// the photo alone does not tell which, so half the excess is carried as uncertainty.
-const USUAL_ASYMMETRY_MM: f64 = 1.0;
 /// A competing boundary lies some millimetres off: the welt's other side, a shadow, a panel's rim.
 const COMPETITOR_APART_MM: f64 = 4.0;
 
@@ -179,10 +175,6 @@ impl<'a> Influences<'a> {
                 *variance.entry(line::COMPETING).or_default() += w * w * competing;
                 piping += w * PIPING_U_MM;
             }
-            let [left, right] = self.base[*cut];
-            let odd = ((left - right).abs() - USUAL_ASYMMETRY_MM).max(0.0) / 2.0;
-            let weight = (weights[0].abs() + weights[1].abs()) / 2.0;
-            *variance.entry(line::COMPETING).or_default() += (weight * odd).powi(2);
         }
         *variance.entry(line::PIPING).or_default() += piping * piping;
         if scales {

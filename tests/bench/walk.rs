@@ -74,7 +74,9 @@ fn e_fit_camera(bencher: Bencher) {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn f_trace_seat(bencher: Bencher) {
     let walk = &*WALK;
-    let scene = Scene { photo: &PHOTO, camera: &walk.fit.camera, midline: &walk.midline, view: View::Top };
+    let blur_px = walk.found.cards[0].blur_px();
+    let scene =
+        Scene { photo: &PHOTO, camera: &walk.fit.camera, midline: &walk.midline, view: View::Top, blur_px };
     bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift));
 }
 
