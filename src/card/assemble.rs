@@ -253,20 +253,17 @@ fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>
 impl FoundCard {
     /// Mean blur of the measured sides (standard deviation of the edge spread), in modules of the tag.
     pub fn blur_modules(&self) -> f64 {
-        let blurs: Vec<f64> = self
-            .tags
-            .iter()
-            .flat_map(|t| t.sides.iter().flatten())
-            .map(|s| s.blur_px * super::pattern::MODULES as f64 / (2.0 * s.half_length_px))
-            .collect();
-        blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
+        self.mean_of_sides(|s| s.blur_px * super::pattern::MODULES as f64 / (2.0 * s.half_length_px))
     }
 
-    /// Mean blur of the measured sides (standard deviation of the edge spread), pixels.
+    /// The same in pixels.
     pub fn blur_px(&self) -> f64 {
-        let blurs: Vec<f64> =
-            self.tags.iter().flat_map(|t| t.sides.iter().flatten()).map(|s| s.blur_px).collect();
-        blurs.iter().sum::<f64>() / blurs.len().max(1) as f64
+        self.mean_of_sides(|s| s.blur_px)
+    }
+
+    fn mean_of_sides(&self, value: impl Fn(&Side) -> f64) -> f64 {
+        let values: Vec<f64> = self.tags.iter().flat_map(|t| t.sides.iter().flatten()).map(value).collect();
+        values.iter().sum::<f64>() / values.len().max(1) as f64
     }
 
     /// The card's measured sides as observations for the camera's fit, two points a side.

@@ -66,6 +66,13 @@ impl Curve {
         Self::through(&points, smoothing_mm, self.turn)
     }
 
+    /// Slope of the line of sight across the curve: how far it runs outwards for each millimetre that it rises to the camera.
+    /// Positive when the curve is seen from outside.
+    pub fn slope_of_sight(&self, row: usize, camera: &Camera, midline: &Midline, lift: &LiftProfile) -> f64 {
+        let up = camera.pose.centre_in_card().vector() - self.point(row, 0.0, midline, lift).vector();
+        up.xy().dot(&self.normals[row]) / up.z
+    }
+
     /// The point at an offset from the curve, at the profile's lift there.
     pub fn point(&self, row: usize, offset_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let p = self.points[row] + self.normals[row] * offset_mm;
@@ -144,12 +151,15 @@ pub fn sample(photo: &Photo, camera: &Camera, midline: &Midline, lift: &LiftProf
     })
 }
 
-/// Evidence for lines along the band, sharp steps only; `mm_per_px` is what a photo pixel covers.
-/// Each row is taken with `rows` on either side.
-pub fn evidence(band: &Strip, mm_per_px: f64, rows: usize) -> Evidence {
-    Evidence::of_sharp_steps(band, window_columns(mm_per_px), rows, |row| {
-        super::sight::is_middle(row, band.rows)
-    })
+/// Evidence for lines along the band, sharp steps only, in the rows `wanted`, each taken with `rows` on either side;
+/// `mm_per_px` is what a photo pixel covers.
+pub fn evidence(
+    band: &Strip,
+    mm_per_px: f64,
+    rows: usize,
+    wanted: impl Fn(usize) -> bool + Sync,
+) -> Evidence {
+    Evidence::of_sharp_steps(band, window_columns(mm_per_px), rows, wanted)
 }
 
 fn window_columns(mm_per_px: f64) -> usize {

@@ -156,7 +156,7 @@ fn programme(rises: &[f32], rows: usize, columns: usize) -> Programme {
             cost[row * columns + place] = rival - line[place];
         }
     }
-    Programme { rows, places: columns, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST, steps: None }
+    Programme { rows, places: columns, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST, step_costs: None }
 }
 
 /// Rows in which no edge is seen become untraced, with a margin for the window's length.

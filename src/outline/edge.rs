@@ -1,12 +1,10 @@
-//! The edge itself: its path through the aligned band, and each of its points measured in the photo's own pixels.
+//! The edge itself: the cord's silhouette, placed row by row along the line that the search has found.
 
 use super::Scene;
 use super::band::{self, Curve};
 use super::lift::LiftProfile;
-use super::midline::Midline;
 use super::silhouette::{Faces, PLACE_MM, PLACES, Silhouette, place_mm};
 use super::trace::Programme;
-use crate::camera::Camera;
 use crate::ground::frame::PhotoPoint;
 
 /// One traced point of an edge.
@@ -65,10 +63,10 @@ pub fn follow(
             cost: cost.clone(),
             max_slope: MAX_SLOPE,
             bend_cost: BEND_COST,
-            steps: None,
+            step_costs: None,
         }
-        .run()?
-        .path;
+        .best()?
+        .0;
         uncertainties = (0..band.rows).map(|row| uncertainty_mm(&cost, &path, row)).collect::<Vec<_>>();
         let offsets: Vec<f64> = path.iter().map(|&p| place_mm(p)).collect();
         curve = curve.moved(&offsets, 1.0);
@@ -77,7 +75,8 @@ pub fn follow(
     let points = (0..curve.points.len())
         .step_by(ROWS_APART)
         .map(|row| {
-            let offset = -hidden_by_roundness_mm(scene.camera, &curve, row, radius_mm, scene.midline, lift)?;
+            let slope = curve.slope_of_sight(row, scene.camera, scene.midline, lift);
+            let offset = -hidden_by_roundness_mm(slope, radius_mm);
             let pixel = scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift))?;
             Some(EdgePoint { pixel, u_mm: last(&uncertainties, row), confidence: last(confidences, row) })
         })
@@ -99,7 +98,6 @@ fn joined(silhouette: &[f32], crease: &[f32]) -> Vec<f32> {
     let by = (-WIDTH_REACH_PLACES..=WIDTH_REACH_PLACES)
         .min_by(|a, b| least(*a).total_cmp(&least(*b)))
         .unwrap_or(0);
-
     (0..silhouette.len()).map(|i| together(by, i / PLACES, i % PLACES)).collect()
 }
 
@@ -122,18 +120,8 @@ fn uncertainty_mm(cost: &[f32], path: &[usize], row: usize) -> f64 {
 const LEAST_U_MM: f64 = 0.05;
 const MOST_U_MM: f64 = 0.7;
 
-/// How far outside of its outermost horizontal extent a round cord is seen to end, mm: a ray that meets the vertical at an
-/// angle a touches a cord of radius r at r / cos a from its middle, in the horizontal through it.
-fn hidden_by_roundness_mm(
-    camera: &Camera,
-    curve: &Curve,
-    row: usize,
-    radius_mm: f64,
-    midline: &Midline,
-    lift: &LiftProfile,
-) -> Option<f64> {
-    let ray = curve.point(row, 0.0, midline, lift).vector() - camera.pose.centre_in_card().vector();
-    let across = ray.xy().dot(&curve.normals[row]);
-    let inclined = ray.z.abs().hypot(across) / ray.z.abs();
-    inclined.is_finite().then_some(radius_mm * (inclined - 1.0))
+/// How far outside of its outermost horizontal extent a round cord is seen to end, mm: a line of sight that meets the
+/// vertical at an angle a touches a cord of radius r at r / cos a from its middle, in the horizontal through it.
+fn hidden_by_roundness_mm(slope_of_sight: f64, radius_mm: f64) -> f64 {
+    radius_mm * (slope_of_sight.hypot(1.0) - 1.0)
 }

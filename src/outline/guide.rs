@@ -90,7 +90,7 @@ fn programme(
         pin(&mut cost[..places], ends[0]);
         pin(&mut cost[(rows - 1) * places..], ends[1]);
     }
-    Programme { rows, places, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST, steps: None }
+    Programme { rows, places, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST, step_costs: None }
 }
 
 /// The outline passes through the midline's end, give or take its tolerance.

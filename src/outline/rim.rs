@@ -3,7 +3,6 @@
 
 use super::novelty::median;
 use super::sight::{PLACES, Sight, places_within};
-use super::welt::seen_width;
 
 /// The part of the form's rim whose look is the same all along: from so many places inside the silhouette, past the seam,
 /// to so many outside.
@@ -73,7 +72,7 @@ pub fn cord_colour(sights: &[Sight; 2], width: usize) -> [f32; 3] {
             .iter()
             .flat_map(|s| {
                 (0..s.steps).map(move |step| {
-                    let place = PLACES / 2 - seen_width(s, width, step) / 2;
+                    let place = PLACES / 2 - s.seen_width(width, step) / 2;
                     f64::from(s.colours[step * PLACES + place][k])
                 })
             })
@@ -89,7 +88,7 @@ impl Sight {
         let places = places_within(search_mm);
         let mut out = vec![0.0; self.steps * PLACES];
         for step in 0..self.steps {
-            let half = seen_width(self, width, step) / 2;
+            let half = self.seen_width(width, step) / 2;
             for place in places.clone().skip_while(|p| *p < half) {
                 let colour = self.colours[step * PLACES + place - half];
                 let off = [

@@ -7,7 +7,7 @@ use super::band::{self, Curve};
 use super::edge::COMPETITOR_MM;
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::sight::{Look, Sight};
+use super::sight::{self, Look, Sight};
 use super::welt::{self, Followed, Sought};
 use super::{Scene, Side};
 
@@ -121,13 +121,10 @@ impl Searcher<'_> {
     fn sight(&self, curve: &Curve, turn: Turn) -> Sight {
         let Scene { photo, camera, midline, .. } = *self.scene;
         let strip = band::sample(photo, camera, midline, self.lift, curve);
-        let evidence = band::evidence(&strip, self.mm_per_px, turn.rows);
-        let centre = camera.pose.centre_in_card().vector();
+        let wanted = |row| sight::is_middle(row, strip.rows);
+        let evidence = band::evidence(&strip, self.mm_per_px, turn.rows, wanted);
         let slopes: Vec<f64> = (0..curve.points.len())
-            .map(|row| {
-                let up = centre - curve.point(row, 0.0, midline, self.lift).vector();
-                up.xy().dot(&curve.normals[row]) / up.z
-            })
+            .map(|row| curve.slope_of_sight(row, camera, midline, self.lift))
             .collect();
         let Turn { rows, on_edge, bend_cost, .. } = turn;
         Sight::of(&strip, &evidence, Look { rows, on_edge, bend_cost, mm_per_px: self.mm_per_px }, &slopes)

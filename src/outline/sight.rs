@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::band::{HALF_WIDTH_MM, STEP_MM, columns, offset_mm};
 use super::strip::{Evidence, Strip};
-use super::trace::{Programme, Steps};
+use super::trace::Programme;
 
 /// Columns and rows of a band that make one place and one step.
 pub const COLUMNS_PER_PLACE: usize = 2;
@@ -27,6 +27,11 @@ const MOST_OFF: f64 = 30.0;
 pub const END_PART: f64 = 0.125;
 /// Stray light and noise, as a square root of light: ratios in the dark beside it mean little.
 pub const BLACK: f32 = 0.03;
+
+/// Height of the crease over the cord's middle, in widths of the cord.
+const CREASE_HEIGHT: f64 = 0.4;
+/// However slanting the view, a cord is no narrower than this, places.
+pub const LEAST_WIDTH: usize = 4;
 
 /// The row in the middle of a step.
 fn middle(step: usize, rows: usize) -> usize {
@@ -71,7 +76,7 @@ pub struct Sight {
     pub rough: Vec<f32>,
     /// How different the colours on either side of each place are, from 0 to 1.
     pub contrast: Vec<f32>,
-    /// Slope of the viewing ray along the outward normal in each step: positive when seen from outside.
+    /// Slope of the line of sight across the rim in each step: positive when seen from outside.
     pub slopes: Vec<f64>,
     /// Running sums over the places of each step of how much rather a colour is the form's than its surroundings'.
     belonging: Vec<f32>,
@@ -89,6 +94,7 @@ impl Sight {
         };
         let lines = (0..steps).flat_map(|step| pooled(evidence.row(middle(step)))).collect();
         let light: Vec<f32> = (0..steps).flat_map(|step| mean_light(band, near(step))).collect();
+        let logs = logs_of(&light);
         let colours: Vec<[f32; 3]> =
             (0..steps).into_par_iter().flat_map_iter(|step| colours_of(band, near(step))).collect();
         let belonging = if look.on_edge { belonging(&colours) } else { vec![0.0; steps * (PLACES + 1)] };
@@ -97,11 +103,11 @@ impl Sight {
             rows: band.rows,
             look,
             lines,
-            changes: changes(&light, steps),
+            changes: changes(&logs),
             rough: rough(band, steps, middle),
             contrast: contrast(&colours),
             slopes: (0..steps).map(|step| slopes[middle(step)]).collect(),
-            step_costs: Arc::new(step_costs(&light, steps)),
+            step_costs: Arc::new(step_costs(&logs)),
             belonging,
             colours,
             light,
@@ -111,6 +117,13 @@ impl Sight {
     /// One step's light, column by column.
     pub fn light_of(&self, step: usize) -> &[f32] {
         &self.light[step * columns()..(step + 1) * columns()]
+    }
+
+    /// Distance in places from silhouette to crease as it is seen in a step: the crease lies nearly half the cord's width
+    /// higher, so a slanting line of sight shows it further from the silhouette from outside and nearer from inside.
+    pub fn seen_width(&self, width: usize, step: usize) -> usize {
+        let seen = (width as f64 * (1.0 + CREASE_HEIGHT * self.slopes[step])).round();
+        (seen as usize).max(LEAST_WIDTH)
     }
 
     /// Mean along a path, without its ends.
@@ -152,9 +165,8 @@ impl Sight {
                 }
             }
         }
-        let steps = Some(Steps { costs: self.step_costs.clone() });
-        let bend_cost = self.look.bend_cost;
-        Programme { rows: self.steps, places: PLACES, cost, max_slope: MAX_SLOPE, bend_cost, steps }
+        let (bend_cost, step_costs) = (self.look.bend_cost, Some(self.step_costs.clone()));
+        Programme { rows: self.steps, places: PLACES, cost, max_slope: MAX_SLOPE, bend_cost, step_costs }
     }
 
     /// Offset of a path in each of the band's rows, mm.
@@ -279,27 +291,26 @@ const LOOK_WEIGHT: f32 = 10.0;
 /// Logarithms of light below this are noise (a norm over the rim).
 const LEAST_LOOK: f32 = 0.1;
 
+/// Logarithm of the light of every place.
+fn logs_of(light: &[f32]) -> Vec<f32> {
+    let log = |place: &[f32]| (place.iter().sum::<f32>() / COLUMNS_PER_PLACE as f32 + BLACK).ln();
+    light
+        .chunks(columns())
+        .flat_map(|line| line.chunks_exact(COLUMNS_PER_PLACE).take(PLACES).map(log))
+        .collect()
+}
+
 /// Costs of the steps from place to place: what the rim's look loses in likeness. All lines of a rim run side by side, so a
 /// path that changes over from one to another sees the whole rim shifted.
-fn step_costs(light: &[f32], steps: usize) -> Vec<f32> {
+fn step_costs(logs: &[f32]) -> Vec<f32> {
     let slopes = 2 * MAX_SLOPE + 1;
-    let inwards = RIM_PLACES;
-    let length = inwards + 1;
-    let rims: Vec<Vec<f32>> = (0..steps)
-        .into_par_iter()
-        .map(|step| {
-            let line = &light[step * columns()..(step + 1) * columns()];
-            let logs: Vec<f32> = (0..PLACES)
-                .map(|p| {
-                    let from = p * COLUMNS_PER_PLACE;
-                    (line[from..from + COLUMNS_PER_PLACE].iter().sum::<f32>() / COLUMNS_PER_PLACE as f32
-                        + BLACK)
-                        .ln()
-                })
-                .collect();
+    let length = RIM_PLACES + 1;
+    let rims: Vec<Vec<f32>> = logs
+        .par_chunks(PLACES)
+        .map(|logs| {
             let mut rims = vec![0.0; PLACES * length];
-            for place in inwards..PLACES {
-                let own = &logs[place - inwards..=place];
+            for place in RIM_PLACES..PLACES {
+                let own = &logs[place - RIM_PLACES..=place];
                 let mean = own.iter().sum::<f32>() / length as f32;
                 let norm = own.iter().map(|v| (v - mean) * (v - mean)).sum::<f32>().sqrt().max(LEAST_LOOK);
                 let out = &mut rims[place * length..(place + 1) * length];
@@ -310,7 +321,7 @@ fn step_costs(light: &[f32], steps: usize) -> Vec<f32> {
             rims
         })
         .collect();
-    let mut costs = vec![0.0; steps * PLACES * slopes];
+    let mut costs = vec![0.0; logs.len() * slopes];
     costs.par_chunks_mut(PLACES * slopes).enumerate().skip(1).for_each(|(step, line)| {
         for place in 0..PLACES {
             let here = &rims[step][place * length..(place + 1) * length];
@@ -335,14 +346,12 @@ fn step_costs(light: &[f32], steps: usize) -> Vec<f32> {
 const MOST_CHANGE: f32 = 0.5;
 
 /// Change of log light across each place of every step.
-fn changes(light: &[f32], steps: usize) -> Vec<f32> {
-    let mut out = vec![0.0; steps * PLACES];
-    for (step, line) in out.chunks_mut(PLACES).enumerate() {
-        let light = &light[step * columns()..(step + 1) * columns()];
-        let log = |p: usize| ((light[2 * p] + light[2 * p + 1]) / 2.0 + BLACK).ln();
+fn changes(logs: &[f32]) -> Vec<f32> {
+    let mut out = vec![0.0; logs.len()];
+    for (line, out) in logs.chunks(PLACES).zip(out.chunks_mut(PLACES)) {
         for place in 1..PLACES - 1 {
-            let change = log(place + 1) - log(place - 1);
-            line[place] = if change.is_finite() { change.clamp(-MOST_CHANGE, MOST_CHANGE) } else { 0.0 };
+            let change = line[place + 1] - line[place - 1];
+            out[place] = if change.is_finite() { change.clamp(-MOST_CHANGE, MOST_CHANGE) } else { 0.0 };
         }
     }
     out

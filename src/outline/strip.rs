@@ -108,17 +108,17 @@ impl Evidence {
     /// Student's t of the two windows' means, squared and summed over the channels, on a logarithmic scale.
     pub fn of(strip: &Strip, windows: Windows) -> Self {
         let (rows, columns) = (strip.rows, strip.columns);
-        let sums: Vec<Vec<[f64; 2 * CHANNELS + 1]>> =
-            (0..rows).into_par_iter().map(|row| running_sums(strip.row(row))).collect();
+        let sums = sums_of_rows(strip);
         let mut values = vec![0.0; rows * columns];
         let margin = windows.gap + windows.length;
         values.par_chunks_mut(columns).enumerate().for_each(|(row, line)| {
-            let near = row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(rows);
+            let near = &sums[row.saturating_sub(windows.rows)..(row + windows.rows + 1).min(rows)];
+            let (sum, n) = (summed(near), (windows.length * near.len()) as f64);
             let last = columns.saturating_sub(margin);
             for (column, out) in line.iter_mut().enumerate().take(last).skip(margin) {
                 let inner = (column - margin, column - windows.gap);
                 let outer = (column + windows.gap, column + margin);
-                *out = contrast(&sums[near.clone()], inner, outer);
+                *out = contrast(&sum, n, inner, outer);
             }
         });
         Self { rows, columns, values }
@@ -133,8 +133,7 @@ impl Evidence {
         wanted: impl Fn(usize) -> bool + Sync,
     ) -> Self {
         let (rows, columns) = (strip.rows, strip.columns);
-        let sums: Vec<Vec<RunningSum>> =
-            (0..rows).into_par_iter().map(|row| running_sums(strip.row(row))).collect();
+        let sums = sums_of_rows(strip);
         let mut values = vec![0.0; rows * columns];
         values.par_chunks_mut(columns).enumerate().filter(|(row, _)| wanted(*row)).for_each(|(row, line)| {
             let t2 = sharp_steps(&sums[row.saturating_sub(near)..(row + near + 1).min(rows)], length);
@@ -159,12 +158,7 @@ type RunningSum = [f64; 2 * CHANNELS + 1];
 /// the short ones: `(3 short - long) / 2` keeps the step and drops the slope.
 fn sharp_steps(rows: &[Vec<RunningSum>], length: usize) -> Vec<f64> {
     let columns = rows[0].len() - 1;
-    let mut sums = vec![[0.0; 2 * CHANNELS + 1]; columns + 1];
-    for row in rows {
-        for (sum, own) in sums.iter_mut().zip(row) {
-            sum.iter_mut().zip(own).for_each(|(s, v)| *s += v);
-        }
-    }
+    let sums = summed(rows);
     let n = (length * rows.len()) as f64;
     let mut out = vec![0.0; columns];
     let last = columns.saturating_sub(3 * length);
@@ -216,6 +210,22 @@ fn window_sum(sums: &[RunningSum], (from, to): (usize, usize)) -> RunningSum {
     std::array::from_fn(|k| sums[to][k] - sums[from][k])
 }
 
+/// The running sums of every row of a strip.
+fn sums_of_rows(strip: &Strip) -> Vec<Vec<RunningSum>> {
+    (0..strip.rows).into_par_iter().map(|row| running_sums(strip.row(row))).collect()
+}
+
+/// The running sums of rows taken together.
+fn summed(rows: &[Vec<RunningSum>]) -> Vec<RunningSum> {
+    let mut sums = vec![[0.0; 2 * CHANNELS + 1]; rows[0].len()];
+    for row in rows {
+        for (sum, own) in sums.iter_mut().zip(row) {
+            sum.iter_mut().zip(own).for_each(|(s, v)| *s += v);
+        }
+    }
+    sums
+}
+
 /// Running sums of values and squares, and a count of missing samples.
 fn running_sums(line: &[[f32; CHANNELS]]) -> Vec<RunningSum> {
     let mut sums = Vec::with_capacity(line.len() + 1);
@@ -236,21 +246,11 @@ fn running_sums(line: &[[f32; CHANNELS]]) -> Vec<RunningSum> {
     sums
 }
 
-fn contrast(rows: &[Vec<[f64; 2 * CHANNELS + 1]>], inner: (usize, usize), outer: (usize, usize)) -> f32 {
-    let window = |(from, to): (usize, usize)| {
-        let mut sum = [0.0; 2 * CHANNELS + 1];
-        for line in rows {
-            for (s, (b, a)) in sum.iter_mut().zip(line[to].iter().zip(&line[from])) {
-                *s += b - a;
-            }
-        }
-        sum
-    };
-    let (a, b) = (window(inner), window(outer));
+fn contrast(sums: &[RunningSum], n: f64, inner: (usize, usize), outer: (usize, usize)) -> f32 {
+    let (a, b) = (window_sum(sums, inner), window_sum(sums, outer));
     if a[2 * CHANNELS] > 0.0 || b[2 * CHANNELS] > 0.0 {
         return 0.0;
     }
-    let n = ((inner.1 - inner.0) * rows.len()) as f64;
     let mut t2 = 0.0;
     for k in 0..CHANNELS {
         let (ma, mb) = (a[k] / n, b[k] / n);

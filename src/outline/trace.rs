@@ -4,6 +4,8 @@
 //!
 //! R. Bellman 1957; A. J. Viterbi 1967; min-marginals as in max-product belief propagation (J. Pearl 1988).
 
+use std::sync::Arc;
+
 /// What the programme works on: costs of a boundary at every place, and the path's habits.
 #[derive(Debug, Clone)]
 pub struct Programme {
@@ -17,16 +19,9 @@ pub struct Programme {
     pub max_slope: usize,
     /// Cost of a change of slope by one place a row.
     pub bend_cost: f32,
-    /// Cost of the step that leads into each place, by its slope, when steps are not all alike.
-    pub steps: Option<Steps>,
-}
-
-/// Costs of the steps from row to row.
-#[derive(Debug, Clone)]
-pub struct Steps {
-    /// For every row and place the cost of coming from the row before by each slope, from the steepest descent up: the
-    /// slope is the place less that of the row before. The first row's are not used.
-    pub costs: std::sync::Arc<Vec<f32>>,
+    /// When steps are not all alike: for every row and place the cost of coming from the row before by each slope, from the
+    /// steepest descent up. A slope is the place less that of the row before; the first row's are not used.
+    pub step_costs: Option<Arc<Vec<f32>>>,
 }
 
 /// The best path and the cost of all others.
@@ -79,12 +74,12 @@ impl Programme {
         Some(Traced { path: self.path(&backward), regret, places: self.places })
     }
 
-    /// Cost of the best path; `None` when there is none.
-    pub fn least_cost(&self) -> Option<f32> {
-        let last = self.pass(false);
+    /// The best path alone, with its cost; `None` when no path has a finite cost.
+    pub fn best(&self) -> Option<(Vec<usize>, f32)> {
+        let backward = self.pass(true);
         let width = self.places * (2 * self.max_slope + 1);
-        let least = last[(self.rows - 1) * width..].iter().copied().fold(f32::INFINITY, f32::min);
-        least.is_finite().then_some(least)
+        let least = backward[..width].iter().copied().fold(f32::INFINITY, f32::min);
+        least.is_finite().then(|| (self.path(&backward), least))
     }
 
     /// Least cost of a path from the first (or, backward, last) row to each state. The slope of a state is that of
@@ -142,10 +137,11 @@ impl Programme {
         )
     }
 
+    /// Cost of the step into a place by a slope.
     #[inline]
     fn step(&self, row: usize, place: usize, slope: usize) -> f32 {
         let slopes = 2 * self.max_slope + 1;
-        self.steps.as_ref().map_or(0.0, |s| s.costs[(row * self.places + place) * slopes + slope])
+        self.step_costs.as_ref().map_or(0.0, |costs| costs[(row * self.places + place) * slopes + slope])
     }
 
     fn with_bend(&self, cost_of: impl Fn(usize) -> f32, slope: usize) -> f32 {
@@ -225,7 +221,7 @@ mod tests {
     fn regrets_equal_brute_force_over_all_paths() {
         let (rows, places) = (5, 4);
         let cost = (0..rows * places).map(|i| ((i * 7919) % 13) as f32 * 0.37).collect();
-        let p = Programme { rows, places, cost, max_slope: 2, bend_cost: 0.8, steps: None };
+        let p = Programme { rows, places, cost, max_slope: 2, bend_cost: 0.8, step_costs: None };
         let traced = p.run().unwrap();
         let best = path_cost(&p, &traced.path);
         for row in 0..rows {

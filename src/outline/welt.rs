@@ -12,7 +12,7 @@ use super::dome::Dome;
 use super::edge::COMPETITOR_MM;
 use super::novelty::outermost;
 use super::rim::{cord_colour, unit};
-use super::sight::{COLUMNS_PER_PLACE, PLACE_MM, PLACES, ROWS_PER_STEP, Sight, places_within};
+use super::sight::{COLUMNS_PER_PLACE, LEAST_WIDTH, PLACE_MM, PLACES, ROWS_PER_STEP, Sight, places_within};
 use super::trace::{Programme, Traced};
 
 /// Widths of a cord, places of 0.4 mm (common practice, no source: from thin piping, 3.2 mm, to a thick rolled edge, 8 mm).
@@ -22,8 +22,6 @@ const SILHOUETTE_WEIGHT: f32 = 1.3;
 const CREASE_WEIGHT: f32 = 0.5;
 /// Where a form ends other colours begin, though not where it lies on a flap of its own leather.
 const CONTRAST_WEIGHT: f32 = 2.0;
-/// Height of the crease over the cord's middle, in widths of the cord.
-const CREASE_HEIGHT: f64 = 0.4;
 /// A perfectly round profile speaks as loud as one perfectly clear line.
 const DOME_WEIGHT: f32 = 4.0;
 /// Roughness along the cord, per natural logarithm, counts against it: stitches are rough, straw is.
@@ -45,20 +43,15 @@ const STRIPE_MM: f64 = 2.0;
 /// Turns of learning the common rim and following it.
 const RIM_TURNS: usize = 3;
 
-/// Distance in places from silhouette to crease as it is seen in a step: the crease lies nearly half the cord's width
-/// higher, so a slanting ray shows it further from the silhouette from outside and nearer to it from inside.
-pub fn seen_width(sight: &Sight, width: usize, step: usize) -> usize {
-    (width as f64 * (1.0 + CREASE_HEIGHT * sight.slopes[step])).round().max(4.0) as usize
-}
-
 /// How well a cord of a width, its silhouette at each place, is seen in every step.
 fn seen(sight: &Sight, width: usize, blur_mm: f64, search_mm: f64) -> Vec<f32> {
     let places = places_within(search_mm);
-    let longest = (0..sight.steps).map(|s| seen_width(sight, width, s)).max().unwrap_or(width);
-    let domes: Vec<Dome> = (0..=longest).map(|w| Dome::new(w.max(4) * COLUMNS_PER_PLACE, blur_mm)).collect();
+    let longest = (0..sight.steps).map(|s| sight.seen_width(width, s)).max().unwrap_or(width);
+    let domes: Vec<Dome> =
+        (0..=longest).map(|w| Dome::new(w.max(LEAST_WIDTH) * COLUMNS_PER_PLACE, blur_mm)).collect();
     let mut seen = vec![0.0; sight.steps * PLACES];
     for step in 0..sight.steps {
-        let width = seen_width(sight, width, step);
+        let width = sight.seen_width(width, step);
         let lines = &sight.lines[step * PLACES..(step + 1) * PLACES];
         let light = sight.light_of(step);
         let rough = &sight.rough[step * PLACES..(step + 1) * PLACES];
@@ -142,15 +135,14 @@ pub fn follow(
     ends_mm: [[f64; 2]; 2],
     search_mm: f64,
 ) -> Option<Followed> {
-    let seen_at = |width: usize| [0, 1].map(|i| seen(&sights[i], width, sought.blur_mm, search_mm));
     let programme = |i: usize, seen: &[f32]| sights[i].programme(seen, 0.0, search_mm, Some(ends_mm[i]));
-    let cost = |width: usize| -> f32 {
-        let seen = seen_at(width);
-        (0..2).map(|i| programme(i, &seen[i]).least_cost().unwrap_or(f32::INFINITY)).sum()
+    let with_width = |width: usize| -> Option<(f32, usize, [Vec<f32>; 2])> {
+        let seen = [0, 1].map(|i| seen(&sights[i], width, sought.blur_mm, search_mm));
+        let cost = programme(0, &seen[0]).best()?.1 + programme(1, &seen[1]).best()?.1;
+        Some((cost, width, seen))
     };
-    let costs: Vec<(usize, f32)> = sought.widths().into_par_iter().map(|w| (w, cost(w))).collect();
-    let width = costs.iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
-    let seen = seen_at(width);
+    let by_width = sought.widths().into_par_iter().filter_map(with_width);
+    let (_, width, seen) = by_width.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let mut worth = seen.clone();
     if sights[0].look.on_edge {
         let colour = cord_colour(sights, width);
@@ -181,7 +173,7 @@ fn with_rim(
             let likeness = sights[i].likeness(&common, search_mm);
             worth[i] = plain[i].iter().zip(&likeness).map(|(w, l)| w + RIM_WEIGHT * l).collect();
             if turn + 1 < RIM_TURNS {
-                paths[i] = programme(i, &worth[i]).run()?.path;
+                paths[i] = programme(i, &worth[i]).best()?.0;
             }
         }
     }
@@ -279,7 +271,7 @@ struct Line {
 
 /// The best line of a stripe about an offset.
 fn line_in(sight: &Sight, seen: &[f32], middle_mm: f64) -> Option<Line> {
-    let path = sight.programme(seen, middle_mm, 0.75 * STRIPE_MM, None).run()?.path;
+    let (path, _) = sight.programme(seen, middle_mm, 0.75 * STRIPE_MM, None).best()?;
     let score = sight.mean_along(seen, &path) + NOVELTY_WEIGHT * outermost(sight, &path);
     Some(Line { path, score })
 }
