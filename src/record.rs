@@ -4,10 +4,10 @@ use crate::card::FoundCard;
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{Part, SIDES, Side, View};
 use crate::measure::{LensKnowledge, Request, Walk};
-use crate::outline::edge::TracedEdge;
+use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
-use crate::report::overlay::{CardOutline, NamedLine, OverlayGeometry, StationLine, edge_lines};
+use crate::report::overlay::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
 use crate::warn::warnings;
 use crate::width::{COVERAGE, LocatedPair, MeasuredWidth, combined};
@@ -35,7 +35,6 @@ pub fn photo_entry(photo: &Photo) -> sheet::Photo {
 
 fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
     let widths = &walk.widths;
-    let outline = &walk.outline;
     Sheet {
         schema: sheet::SCHEMA.into(),
         software: Some(sheet::Software::this()),
@@ -74,11 +73,7 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
             .as_ref()
             .map(|t| sheet::Taper { deg: t.value, u95: COVERAGE * combined(&t.budget) }),
         budget: budget_lines(walk),
-        doubts: [(Part::Seat, Some(&outline.seat)), (Part::Channel, outline.channel.as_ref())]
-            .into_iter()
-            .filter_map(|(part, edges)| Some((part, edges?)))
-            .flat_map(|(part, edges)| doubts_of(walk, part, edges))
-            .collect(),
+        doubts: doubtful(walk).iter().map(doubt).collect(),
         warnings: warnings(photo, request, walk),
         refused: None,
     }
@@ -195,41 +190,66 @@ fn budget_lines(walk: &Walk) -> Vec<sheet::BudgetLine> {
 
 /// Below this probability a traced point is doubtful.
 const DOUBTFUL: f64 = 0.8;
+/// Doubtful points whose rivals lie on one side, with no more than so many others between them, about 20 mm, are one
+/// stretch; fewer than so many are none.
+const POINTS_BETWEEN: usize = 10;
+const LEAST_POINTS: usize = 3;
 
-/// Stretches of consecutive doubtful points, with the mean of what speaks against them.
-fn doubts_of(walk: &Walk, part: Part, edges: &[TracedEdge; 2]) -> Vec<sheet::Doubt> {
-    let pair = match part {
-        Part::Seat => Some(&walk.widths.seat),
-        Part::Channel => walk.widths.channel.as_ref(),
-    };
-    let Some(pair) = pair else { return Vec::new() };
-    let mut doubts = Vec::new();
-    for (i, side) in SIDES.into_iter().enumerate() {
-        let mut run: Vec<(f64, f64)> = Vec::new();
-        let mut close = |run: &mut Vec<(f64, f64)>| {
-            if run.len() >= 3 {
-                let mean = run.iter().map(|r| r.1).sum::<f64>() / run.len() as f64;
-                doubts.push(doubt(part, side, run[0].0, run[run.len() - 1].0, 1.0 - mean));
-            }
-            run.clear();
-        };
-        for (located, point) in pair[i].iter().zip(&edges[i].points) {
-            match (located, point) {
-                (Some(l), Some(p)) if p.confidence < DOUBTFUL => run.push((l.station, p.confidence)),
-                _ => close(&mut run),
+/// A stretch of an edge along which another boundary competes.
+struct Stretch {
+    part: Part,
+    side: Side,
+    points: Vec<(f64, EdgePoint, Rival)>,
+}
+
+/// The doubtful stretches of all edges.
+fn doubtful(walk: &Walk) -> Vec<Stretch> {
+    let seat = Some((&walk.widths.seat, &walk.outline.seat));
+    let channel = walk.widths.channel.as_ref().zip(walk.outline.channel.as_ref());
+    let mut stretches = Vec::new();
+    for (part, pairs) in [(Part::Seat, seat), (Part::Channel, channel)] {
+        let Some((located, edges)) = pairs else { continue };
+        for (i, side) in SIDES.into_iter().enumerate() {
+            let mut last = None;
+            for (at, (located, point)) in located[i].iter().zip(&edges[i].points).enumerate() {
+                let (Some(located), Some(point)) = (located, point) else { continue };
+                let Some(rival) = point.rival.filter(|_| point.confidence < DOUBTFUL) else { continue };
+                let outside = rival.apart_mm > 0.0;
+                if last.is_none_or(|(last, side)| at > last + POINTS_BETWEEN || side != outside) {
+                    stretches.push(Stretch { part, side, points: Vec::new() });
+                }
+                last = Some((at, outside));
+                if let Some(stretch) = stretches.last_mut() {
+                    stretch.points.push((located.station, *point, rival));
+                }
             }
         }
-        close(&mut run);
     }
-    doubts
+    stretches.retain(|s| s.points.len() >= LEAST_POINTS);
+    stretches
 }
 
-fn doubt(part: Part, side: Side, from_at: f64, to_at: f64, probability: f64) -> sheet::Doubt {
-    sheet::Doubt { part, side, from_at, to_at, apart_mm: DOUBT_APART_MM, probability }
+/// A stretch as the sheet has it, with the means of its points.
+fn doubt(stretch: &Stretch) -> sheet::Doubt {
+    let points = &stretch.points;
+    let mean = |value: &dyn Fn(&(f64, EdgePoint, Rival)) -> f64| {
+        points.iter().map(value).sum::<f64>() / points.len() as f64
+    };
+    sheet::Doubt {
+        part: stretch.part,
+        side: stretch.side,
+        from_at: points[0].0,
+        to_at: points[points.len() - 1].0,
+        apart_mm: mean(&|p| p.2.apart_mm),
+        probability: mean(&|p| 1.0 - p.1.confidence),
+    }
 }
 
-/// A competing boundary lies at least this far off, mm.
-const DOUBT_APART_MM: f64 = 2.0;
+fn doubt_line(stretch: &Stretch) -> DoubtLine {
+    let along =
+        |pixel: &dyn Fn(&(f64, EdgePoint, Rival)) -> PhotoPoint| stretch.points.iter().map(pixel).collect();
+    DoubtLine { traced: along(&|p| p.1.pixel), rival: along(&|p| p.2.pixel) }
+}
 
 fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
     let camera = &walk.fit.camera;
@@ -261,7 +281,7 @@ fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
         stations: stations.collect(),
         named: named.collect(),
         edges: edge_lines(sheet),
-        doubts: Vec::new(),
+        doubts: doubtful(walk).iter().map(doubt_line).collect(),
     }
 }
 

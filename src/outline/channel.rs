@@ -9,11 +9,11 @@ use rayon::prelude::*;
 
 use super::band::Curve;
 use super::chart::Chart;
-use super::edge::{COMPETITOR_MM, EdgePoint, TracedEdge};
+use super::edge::{COMPETITOR_MM, EdgePoint, Rival, TracedEdge};
 use super::lift::LiftProfile;
 use super::limb::{LimbWindow, limb_offset};
 use super::strip::{COLUMN_STEP_MM, Strip};
-use super::trace::Programme;
+use super::trace::{Belief, Programme};
 use super::{SIDES, Scene};
 use crate::ground::frame::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
@@ -66,9 +66,9 @@ fn trace_side(scene: &Scene, lift: &LiftProfile, chart: &Chart) -> Option<Traced
         return None;
     }
     let apart = (COMPETITOR_MM / COLUMN_STEP_MM) as usize;
-    let confidences: Vec<f64> = (0..strip.rows).map(|row| traced.confidence(row, apart)).collect();
+    let beliefs: Vec<Belief> = (0..strip.rows).map(|row| traced.belief(row, apart, COLUMN_STEP_MM)).collect();
     let curve = Curve::from_reach(chart, &reach_mm, false);
-    let mut edge = measure_limb(scene, lift, &curve, &confidences);
+    let mut edge = measure_limb(scene, lift, &curve, &beliefs);
     drop_hidden(&mut edge, &shown);
     Some(edge)
 }
@@ -82,7 +82,7 @@ const UNCONFIRMED_U_MM: f64 = 0.8;
 const ROWS_APART: usize = 2;
 
 /// Measures the cord's silhouette at every second row of the traced curve.
-fn measure_limb(scene: &Scene, lift: &LiftProfile, curve: &Curve, confidences: &[f64]) -> TracedEdge {
+fn measure_limb(scene: &Scene, lift: &LiftProfile, curve: &Curve, beliefs: &[Belief]) -> TracedEdge {
     let points = (0..curve.points.len())
         .into_par_iter()
         .step_by(ROWS_APART)
@@ -98,7 +98,9 @@ fn measure_limb(scene: &Scene, lift: &LiftProfile, curve: &Curve, confidences: &
                 LimbWindow { middle, outward, px_per_mm, along_mm: ALONG_MM, reach_mm: LIMB_REACH_MM };
             let (offset, u_mm) = limb_offset(scene.photo, &window).unwrap_or((0.0, UNCONFIRMED_U_MM));
             let pixel = PhotoPoint::from(middle + outward * offset * px_per_mm);
-            Some(EdgePoint { pixel, u_mm, confidence: confidences[row.min(confidences.len() - 1)] })
+            let belief = beliefs[row.min(beliefs.len() - 1)];
+            let rival = Rival::of(belief, pixel_at);
+            Some(EdgePoint { pixel, u_mm, confidence: belief.confidence, rival })
         })
         .collect();
     TracedEdge { points }

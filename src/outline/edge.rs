@@ -4,7 +4,7 @@ use super::Scene;
 use super::band::{self, Curve};
 use super::lift::LiftProfile;
 use super::silhouette::{Faces, PLACE_MM, PLACES, Silhouette, place_mm};
-use super::trace::Programme;
+use super::trace::{Belief, Programme};
 use crate::ground::frame::PhotoPoint;
 
 /// One traced point of an edge.
@@ -16,6 +16,25 @@ pub struct EdgePoint {
     pub u_mm: f64,
     /// Probability that the edge is here and not at a competing place more than 2 mm away.
     pub confidence: f64,
+    /// The boundary that competes most.
+    pub rival: Option<Rival>,
+}
+
+/// A boundary that competes with a traced one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rival {
+    /// How far outwards it lies, mm.
+    pub apart_mm: f64,
+    /// Where it is seen.
+    pub pixel: PhotoPoint,
+}
+
+impl Rival {
+    /// The rival of a belief, seen where `pixel_at` has an offset outwards, mm.
+    pub fn of(belief: Belief, pixel_at: impl Fn(f64) -> Option<PhotoPoint>) -> Option<Self> {
+        let apart_mm = belief.rival_mm?;
+        Some(Self { apart_mm, pixel: pixel_at(apart_mm)? })
+    }
 }
 
 /// One side's edge; `None` for a row in which it could not be traced.
@@ -43,7 +62,7 @@ pub fn follow(
     scene: &Scene,
     lift: &LiftProfile,
     mut curve: Curve,
-    confidences: &[f64],
+    beliefs: &[Belief],
     width_mm: f64,
 ) -> Option<TracedEdge> {
     let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
@@ -71,17 +90,29 @@ pub fn follow(
         let offsets: Vec<f64> = path.iter().map(|&p| place_mm(p)).collect();
         curve = curve.moved(&offsets, 1.0);
     }
-    let last = |rows: &[f64], row: usize| rows[(row * (rows.len() - 1)) / (curve.points.len() - 1).max(1)];
     let points = (0..curve.points.len())
         .step_by(ROWS_APART)
         .map(|row| {
+            let belief = beliefs[of_row(row, curve.points.len(), beliefs.len())];
             let slope = curve.slope_of_sight(row, scene.camera, scene.midline, lift);
-            let offset = -hidden_by_roundness_mm(slope, radius_mm);
-            let pixel = scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift))?;
-            Some(EdgePoint { pixel, u_mm: last(&uncertainties, row), confidence: last(confidences, row) })
+            let pixel_at = |offset: f64| {
+                let offset = offset - hidden_by_roundness_mm(slope, radius_mm);
+                scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift))
+            };
+            (belief != Belief::HIDDEN).then_some(EdgePoint {
+                pixel: pixel_at(0.0)?,
+                u_mm: uncertainties[of_row(row, curve.points.len(), uncertainties.len())],
+                confidence: belief.confidence,
+                rival: Rival::of(belief, pixel_at),
+            })
         })
         .collect();
     Some(TracedEdge { points })
+}
+
+/// The row of an earlier curve, of `before` rows, that lies where a row of one of `rows` does.
+fn of_row(row: usize, rows: usize, before: usize) -> usize {
+    row * (before - 1) / (rows - 1).max(1)
 }
 
 /// Both lines' costs added, the crease's moved by what the cord's width differs from the first guess: the difference at

@@ -79,7 +79,7 @@ pub fn trace_seat(scene: &Scene, lift: &LiftProfile) -> Result<[TracedEdge; 2], 
     let [left, right] = [0, 1].map(|i| Curve::from_reach(&charts[i], &traces[i], false));
     let found = search::find_welt(scene, lift, [left, right]).ok_or_else(not_found)?;
     let [left, right] = found.curves;
-    let follow = |curve, i: usize| edge::follow(scene, lift, curve, &found.confidences[i], found.width_mm);
+    let follow = |curve, i: usize| edge::follow(scene, lift, curve, &found.beliefs[i], found.width_mm);
     let edges = [follow(left, 0), follow(right, 1)];
     let [left, right] = edges.map(|edge| edge.ok_or_else(not_found));
     Ok([left?, right?])

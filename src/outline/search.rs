@@ -8,6 +8,7 @@ use super::edge::COMPETITOR_MM;
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use super::sight::{self, Look, Sight};
+use super::trace::Belief;
 use super::welt::{self, Followed, Sought};
 use super::{Scene, Side};
 
@@ -16,8 +17,8 @@ use super::{Scene, Side};
 pub struct Found {
     /// The left and the right silhouette's line.
     pub curves: [Curve; 2],
-    /// Probability in each row that the edge is there.
-    pub confidences: [Vec<f64>; 2],
+    /// How sure each row is that the edge is there.
+    pub beliefs: [Vec<Belief>; 2],
     /// The cord's width, mm.
     pub width_mm: f64,
 }
@@ -78,9 +79,9 @@ pub fn find_welt(scene: &Scene, lift: &LiftProfile, first: [Curve; 2]) -> Option
         }
     }
     let chosen = choose(&outcomes)?;
-    let confidences = [0, 1].map(|i| confidences(&outcomes, chosen, i));
+    let beliefs = [0, 1].map(|i| beliefs(&outcomes, chosen, i));
     let Outcome { curves, followed, .. } = &outcomes[chosen];
-    Some(Found { curves: curves.clone(), confidences, width_mm: followed.width.mm() })
+    Some(Found { curves: curves.clone(), beliefs, width_mm: followed.width.mm() })
 }
 
 /// A hypothesis followed to the end.
@@ -147,28 +148,41 @@ fn choose(outcomes: &[Outcome]) -> Option<usize> {
     (0..outcomes.len()).max_by(by_rank)
 }
 
-/// Confidence of each row of a side of the chosen outcome: that of its own programme, and the share of all outcomes, each
-/// by its likelihood, that have the edge within [`COMPETITOR_MM`] there.
-fn confidences(outcomes: &[Outcome], chosen: usize, side: usize) -> Vec<f64> {
+/// How sure each row of a side of the chosen outcome is: by its own programme, or by the share of all outcomes, each by its
+/// likelihood, that have the edge within [`COMPETITOR_MM`] there, whichever is less.
+fn beliefs(outcomes: &[Outcome], chosen: usize, side: usize) -> Vec<Belief> {
     let own = &outcomes[chosen];
-    let curve = &own.curves[side];
     let weight = |o: &Outcome| {
         let further_in = o.breadth_mm < own.breadth_mm - FURTHER_OUT_MM;
         let likelihood = (o.followed.score - own.followed.score).min(0.0).exp();
         if further_in { likelihood * INNER_WEIGHT } else { likelihood }
     };
-    let total: f64 = outcomes.iter().map(weight).sum();
-    let of_programme = &own.followed.confidences[side];
-    (0..curve.points.len())
+    let of_programme = &own.followed.beliefs[side];
+    (0..own.curves[side].points.len())
         .map(|row| {
-            let near = |o: &&Outcome| {
-                let least = o.curves[side].points.iter().map(|p| (p - curve.points[row]).norm_squared());
-                least.fold(f64::INFINITY, f64::min) <= COMPETITOR_MM * COMPETITOR_MM
-            };
-            let agreeing: f64 = outcomes.iter().filter(near).map(weight).sum();
-            (agreeing / total).min(of_programme[row.min(of_programme.len() - 1)])
+            let alone = of_programme[row.min(of_programme.len() - 1)];
+            let (mut agreeing, mut total, mut rival) = (0.0, 0.0, (0.0, None));
+            for outcome in outcomes {
+                let apart_mm = apart_mm(&own.curves[side], row, &outcome.curves[side]);
+                let weight = weight(outcome);
+                total += weight;
+                if apart_mm.abs() <= COMPETITOR_MM {
+                    agreeing += weight;
+                } else if weight > rival.0 {
+                    rival = (weight, Some(apart_mm));
+                }
+            }
+            let together = Belief { confidence: agreeing / total, rival_mm: rival.1 };
+            if together.confidence < alone.confidence { together } else { alone }
         })
         .collect()
+}
+
+/// Distance from a row of a curve to another curve, mm: positive when that one lies further out.
+fn apart_mm(curve: &Curve, row: usize, other: &Curve) -> f64 {
+    let steps = other.points.iter().map(|p| p - curve.points[row]);
+    let nearest = steps.min_by(|a, b| a.norm_squared().total_cmp(&b.norm_squared()));
+    nearest.map_or(f64::INFINITY, |step| step.norm().copysign(step.dot(&curve.normals[row])))
 }
 
 fn mean_distance_mm(midline: &Midline, curve: &Curve) -> f64 {

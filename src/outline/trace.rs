@@ -41,14 +41,37 @@ impl Traced {
         &self.regret[row * self.places..(row + 1) * self.places]
     }
 
-    /// Probability of the path in a row against its best competitor there, by the difference of their costs. A place
-    /// fewer than `apart` places away is the same boundary less sharply seen.
-    pub fn confidence(&self, row: usize, apart: usize) -> f64 {
+    /// What speaks for the path in a row: its probability against its best competitor there, by the difference of their
+    /// costs. A place fewer than `apart` places away is the same boundary less sharply seen; a place is `place_mm` wide.
+    pub fn belief(&self, row: usize, apart: usize, place_mm: f64) -> Belief {
         let here = self.path[row];
-        let rivals = self.row(row).iter().enumerate().filter(|(place, _)| place.abs_diff(here) >= apart);
-        let least = rivals.map(|(_, r)| f64::from(*r)).fold(f64::INFINITY, f64::min);
-        1.0 / (1.0 + (-least).exp())
+        let rivals = self
+            .row(row)
+            .iter()
+            .enumerate()
+            .filter(|(place, r)| place.abs_diff(here) >= apart && r.is_finite());
+        match rivals.min_by(|a, b| a.1.total_cmp(b.1)) {
+            Some((place, regret)) => Belief {
+                confidence: 1.0 / (1.0 + (-f64::from(*regret)).exp()),
+                rival_mm: Some((place as f64 - here as f64) * place_mm),
+            },
+            None => Belief { confidence: 1.0, rival_mm: None },
+        }
     }
+}
+
+/// How sure a row of a traced edge is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Belief {
+    /// Probability that the edge is where it was traced.
+    pub confidence: f64,
+    /// How far outwards the boundary lies that competes most, mm.
+    pub rival_mm: Option<f64>,
+}
+
+impl Belief {
+    /// Nothing is seen of the edge: something lies across it.
+    pub const HIDDEN: Self = Self { confidence: 0.0, rival_mm: None };
 }
 
 impl Programme {

@@ -13,7 +13,7 @@ use super::edge::COMPETITOR_MM;
 use super::novelty::outermost;
 use super::rim::{cord_colour, unit};
 use super::sight::{COLUMNS_PER_PLACE, LEAST_WIDTH, PLACE_MM, PLACES, ROWS_PER_STEP, Sight, places_within};
-use super::trace::{Programme, Traced};
+use super::trace::{Belief, Programme, Traced};
 
 /// Widths of a cord, places of 0.4 mm (common practice, no source: from thin piping, 3.2 mm, to a thick rolled edge, 8 mm).
 const WIDTHS: std::ops::RangeInclusive<usize> = 8..=20;
@@ -117,8 +117,8 @@ pub struct Followed {
     pub width: Width,
     /// Offset of the silhouette in each row of the left and the right band, mm.
     pub offsets_mm: [Vec<f64>; 2],
-    /// Probability in each row that the silhouette is there and not at another place of the band.
-    pub confidences: [Vec<f64>; 2],
+    /// How sure each row is that the silhouette is there and not at another place of the band.
+    pub beliefs: [Vec<Belief>; 2],
     /// How well all of it is seen: the mean over the steps of both sides, with what speaks for nothing lying beyond.
     pub score: f64,
     /// The lesser of both sides' means of what is seen of lines and roundness.
@@ -190,13 +190,14 @@ fn judged(
     let rims = [0, 1].map(|i| unit(sights[i].common_rim(&traced[i].path)));
     let alike: f32 = rims[0].iter().zip(&rims[1]).map(|(a, b)| a * b).sum();
     let mut score = ALIKE_WEIGHT * f64::from(alike);
+    let likenesses = [0, 1].map(|i| sights[i].likeness(&rims[i], search_mm));
     let mut least_seen = f64::INFINITY;
     for i in 0..2 {
         let path = &traced[i].path;
         let mean_seen = sights[i].mean_along(&seen[i], path);
         least_seen = least_seen.min(mean_seen);
         score += mean_seen
-            + f64::from(RIM_WEIGHT) * sights[i].mean_along(&sights[i].likeness(&rims[i], search_mm), path)
+            + f64::from(RIM_WEIGHT) * sights[i].mean_along(&likenesses[i], path)
             + NOVELTY_WEIGHT * outermost(&sights[i], path);
     }
     let clear = [0, 1].map(|i| {
@@ -204,12 +205,30 @@ fn judged(
         sight.mean_along(&sight.lines, &traced[i].path) + sight.mean_along(&sight.contrast, &traced[i].path)
     });
     let apart = (COMPETITOR_MM / PLACE_MM) as usize;
-    let confidences = [0, 1].map(|i| {
-        let last = sights[i].steps - 1;
-        (0..sights[i].rows).map(|row| traced[i].confidence((row / ROWS_PER_STEP).min(last), apart)).collect()
+    let colour = cord_colour(sights, width);
+    let beliefs = [0, 1].map(|i| {
+        let hidden =
+            hidden(&sights[i], &traced[i].path, &likenesses[i], &sights[i].unlike(colour, width, search_mm));
+        let of_row = |row: usize| (row / ROWS_PER_STEP).min(sights[i].steps - 1);
+        let belief =
+            |step: usize| if hidden[step] { Belief::HIDDEN } else { traced[i].belief(step, apart, PLACE_MM) };
+        (0..sights[i].rows).map(|row| belief(of_row(row))).collect()
     });
     let offsets_mm = [0, 1].map(|i| sights[i].offsets_mm(&traced[i].path));
-    Followed { width: Width(width), offsets_mm, confidences, score, least_seen, clear }
+    Followed { width: Width(width), offsets_mm, beliefs, score, least_seen, clear }
+}
+
+/// A rim less like the common one than this, and a cord as unlike the usual colour as that, is another thing.
+const HIDDEN_LIKENESS: f32 = 0.25;
+const HIDDEN_UNLIKE: f32 = 3.0;
+
+/// In which steps something lies across the edge, such as a strap: neither the rim's lines nor the cord's colour are seen
+/// there.
+fn hidden(sight: &Sight, path: &[usize], likeness: &[f32], unlike: &[f32]) -> Vec<bool> {
+    (0..sight.steps)
+        .map(|step| step * PLACES + path[step])
+        .map(|at| likeness[at] < HIDDEN_LIKENESS && unlike[at] >= HIDDEN_UNLIKE)
+        .collect()
 }
 
 /// What the cord may be: its width, and the offset of its silhouette in each row of the left and the right band, mm.

@@ -38,6 +38,8 @@ pub struct CutSide {
     pub u_mm: f64,
     /// Probability that the edge is here.
     pub confidence: f64,
+    /// How far off the boundary that competes most lies, mm.
+    pub rival_mm: f64,
 }
 
 /// All inputs that can be moved.
@@ -83,6 +85,8 @@ pub mod line {
     pub const PIPING: &str = "piping definition";
     /// Other boundaries that may be the edge.
     pub const COMPETING: &str = "competing boundaries";
+    /// What a stretch that was not traced may conceal of an extreme.
+    pub const HIDDEN: &str = "hidden stretch";
     /// Direction of the midline.
     pub const DIRECTION: &str = "midline direction";
     /// Where along the midline a station lies.
@@ -95,8 +99,9 @@ pub mod line {
 /// standard uncertainty common to both sides. It wanders with the angle of view, the light and what lies beyond; on
 /// rendered photos of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
 const PIPING_U_MM: f64 = 0.4;
-/// A competing boundary lies some millimetres off: the welt's other side, a shadow, a panel's rim.
-const COMPETITOR_APART_MM: f64 = 4.0;
+/// How far off a competing boundary is taken to lie where the trace does not say, mm: the welt's other side, a shadow, a
+/// panel's rim.
+pub const COMPETITOR_APART_MM: f64 = 4.0;
 
 impl<'a> Influences<'a> {
     /// Moves every input once. `None` when a cut cannot be taken through the camera at all.
@@ -171,7 +176,7 @@ impl<'a> Influences<'a> {
             for (side, w) in self.cuts[*cut].sides.iter().zip(weights) {
                 *variance.entry(line::EDGE).or_default() += (w * side.u_mm).powi(2);
                 let p = side.confidence.clamp(0.0, 1.0);
-                let competing = p * (1.0 - p) * COMPETITOR_APART_MM.powi(2);
+                let competing = p * (1.0 - p) * side.rival_mm.powi(2);
                 *variance.entry(line::COMPETING).or_default() += w * w * competing;
                 piping += w * PIPING_U_MM;
             }

@@ -1,5 +1,6 @@
 //! Room 5: stations, named widths, half-widths and front taper, each with its uncertainty budget.
 
+pub mod extreme;
 pub mod influence;
 pub mod section;
 
@@ -9,7 +10,8 @@ use crate::outline::Outline;
 use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use influence::{Cut, CutSide, Halves, Influences, Inputs};
+use extreme::{Extreme, extreme};
+use influence::{Cut, CutSide, Halves, Influences, Inputs, line};
 use section::{Located, locate_edge, section};
 
 /// Coverage factor for 95 % of a normal distribution.
@@ -109,7 +111,11 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let width = |cut: usize| measured_width(&plan.cuts, &influences, cut);
     Some(Widths {
         stations: plan.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
-        named: plan.named.iter().map(|&(name, cut)| (name, width(cut))).collect(),
+        named: plan
+            .named
+            .iter()
+            .map(|&(name, cut, concealed)| (name, beside(width(cut), concealed)))
+            .collect(),
         front_taper_deg: (plan.taper.len() >= 5).then(|| front_taper(&plan, &influences, subject.midline)),
         seat,
         channel,
@@ -127,11 +133,20 @@ fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> Measured
     }
 }
 
+/// The width beside an untraced stretch that may go beyond it by up to `concealed_mm`: a rectangular distribution.
+fn beside(mut width: MeasuredWidth, concealed_mm: f64) -> MeasuredWidth {
+    if concealed_mm > 0.0 {
+        width.budget.push((line::HIDDEN.to_owned(), concealed_mm / 3.0_f64.sqrt()));
+    }
+    width
+}
+
 /// Which cuts are made, and for what.
 struct Plan {
     cuts: Vec<Cut>,
     stations: Vec<(f64, Option<usize>, Option<usize>)>,
-    named: Vec<(&'static str, usize)>,
+    /// Name, cut, and by how much an untraced stretch may go beyond it, mm.
+    named: Vec<(&'static str, usize, f64)>,
     taper: Vec<usize>,
 }
 
@@ -151,22 +166,22 @@ impl Plan {
             plan.taper.extend(plan_cut(&mut plan.cuts, subject, Part::Seat, seat, station));
         }
         let length = subject.midline.length_mm();
-        let extreme =
-            |pair: &LocatedPair, range: (f64, f64), sign: f64| extreme_station(pair, length, range, sign);
-        let mut names: Vec<(&'static str, Part, Option<f64>)> = vec![
-            ("seat.widest", Part::Seat, extreme(seat, (0.50, 0.95), 1.0)),
-            ("seat.waist", Part::Seat, extreme(seat, (0.10, 0.50), -1.0)),
+        let at = |station: f64| Some(Extreme { station, concealed_mm: 0.0 });
+        let mut names: Vec<(&'static str, Part, Option<Extreme>)> = vec![
+            ("seat.widest", Part::Seat, extreme(seat, length, (0.50, 0.95), 1.0)),
+            ("seat.waist", Part::Seat, extreme(seat, length, (0.10, 0.50), -1.0)),
         ];
         if let Some(channel) = channel {
-            names.push(("channel.front", Part::Channel, Some(0.15)));
-            names.push(("channel.middle", Part::Channel, Some(0.50)));
-            names.push(("channel.rear", Part::Channel, Some(0.85)));
-            names.push(("channel.narrowest", Part::Channel, extreme(channel, (0.10, 0.90), -1.0)));
+            names.push(("channel.front", Part::Channel, at(0.15)));
+            names.push(("channel.middle", Part::Channel, at(0.50)));
+            names.push(("channel.rear", Part::Channel, at(0.85)));
+            names.push(("channel.narrowest", Part::Channel, extreme(channel, length, (0.10, 0.90), -1.0)));
         }
-        for (name, part, station) in names {
+        for (name, part, place) in names {
             let pair = if part == Part::Seat { Some(seat) } else { channel };
-            let cut = pair.zip(station).and_then(|(pair, s)| plan.cut(subject, part, pair, s));
-            plan.named.extend(cut.map(|c| (name, c)));
+            let Some((pair, place)) = pair.zip(place) else { continue };
+            let cut = plan.cut(subject, part, pair, place.station);
+            plan.named.extend(cut.map(|c| (name, c, place.concealed_mm)));
         }
         plan
     }
@@ -193,48 +208,12 @@ fn plan_cut(
             slope: cut.slope,
             u_mm: cut.u_mm,
             confidence: cut.confidence,
+            rival_mm: cut.rival_mm,
         })
     };
     let sides = [side(0)?, side(1)?];
     cuts.push(Cut { part, station, sides });
     Some(cuts.len() - 1)
-}
-
-/// Stations between which an extreme is looked for, and the reach of the parabola that places it.
-const SEARCH_STEP: f64 = 0.005;
-const VERTEX_REACH: f64 = 0.03;
-
-/// The station of the greatest (sign +1) or least (-1) width in a range: the vertex of a parabola through the widths
-/// about the best of a fine series, so that one noisy point does not decide. `None` unless four fifths of the series
-/// were traced: an extreme that may lie in an untraced stretch is not known.
-fn extreme_station(pair: &LocatedPair, length_mm: f64, range: (f64, f64), sign: f64) -> Option<f64> {
-    let count = ((range.1 - range.0) / SEARCH_STEP).round() as usize;
-    let widths: Vec<(f64, f64)> = (0..=count)
-        .filter_map(|i| {
-            let s = range.0 + SEARCH_STEP * i as f64;
-            let half = |side: usize| section(&pair[side], s, length_mm).map(|c| c.half_width_mm);
-            Some((s, sign * (half(0)? + half(1)?)))
-        })
-        .collect();
-    if widths.len() * 5 < (count + 1) * 4 {
-        return None;
-    }
-    let best = widths.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
-    let near: Vec<_> = widths.iter().filter(|w| (w.0 - best).abs() <= VERTEX_REACH).collect();
-    let vertex = parabola_vertex(&near, best).unwrap_or(best);
-    Some(vertex.clamp(best - VERTEX_REACH, best + VERTEX_REACH).clamp(range.0, range.1))
-}
-
-fn parabola_vertex(near: &[&(f64, f64)], about: f64) -> Option<f64> {
-    let (mut normal, mut right) = (nalgebra::Matrix3::zeros(), nalgebra::Vector3::zeros());
-    for (s, w) in near {
-        let t = s - about;
-        let x = nalgebra::Vector3::new(1.0, t, t * t);
-        normal += x * x.transpose();
-        right += *w * x;
-    }
-    let c = normal.try_inverse()? * right;
-    (c[2] < 0.0).then(|| about - c[1] / (2.0 * c[2]))
 }
 
 /// Full angle between straight lines through the left and right half-widths over the front, degrees.

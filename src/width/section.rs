@@ -2,6 +2,7 @@
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
+use super::influence::COMPETITOR_APART_MM;
 use crate::camera::Camera;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::Side;
@@ -22,8 +23,17 @@ pub struct Located {
     pub u_mm: f64,
     /// Probability that the edge is here.
     pub confidence: f64,
+    /// How far off the boundary that competes most lies, mm.
+    pub rival_mm: f64,
     /// Where it is seen.
     pub pixel: PhotoPoint,
+}
+
+impl Located {
+    /// Variance from a boundary that may be the edge instead, mm².
+    fn doubt_mm2(&self) -> f64 {
+        self.confidence * (1.0 - self.confidence) * self.rival_mm.powi(2)
+    }
 }
 
 /// Where a section plane cuts one edge.
@@ -35,8 +45,10 @@ pub struct Section {
     pub slope: f64,
     /// Standard uncertainty of the half-width from the scatter of the points, mm.
     pub u_mm: f64,
-    /// Least probability, of the points used, that the edge is here.
+    /// Probability that the edge is here, at the most doubtful of the points used.
     pub confidence: f64,
+    /// How far off the boundary that competes most there lies, mm.
+    pub rival_mm: f64,
 }
 
 /// The pixel's point on the lifted surface: its ray is cut with the plane at the lift of its own station, which depends
@@ -72,9 +84,18 @@ pub fn locate_edge(
     edge.points
         .iter()
         .map(|point| {
-            let EdgePoint { pixel, u_mm, confidence } = (*point)?;
+            let EdgePoint { pixel, u_mm, confidence, rival } = (*point)?;
             let (station, offset_mm) = locate(camera, midline, lift, side, pixel, 0.5)?;
-            Some(Located { station, along_mm: station * length, offset_mm, u_mm, confidence, pixel })
+            let rival_mm = rival.map_or(COMPETITOR_APART_MM, |r| r.apart_mm.abs());
+            Some(Located {
+                station,
+                along_mm: station * length,
+                offset_mm,
+                u_mm,
+                confidence,
+                rival_mm,
+                pixel,
+            })
         })
         .collect()
 }
@@ -100,13 +121,15 @@ pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Opti
     let t = if t.is_finite() { t } else { 0.5 };
     let centre = place(crossing[0]) * (1.0 - t) + place(crossing[1]) * t;
     let near: Vec<&Located> = traced.into_iter().filter(|p| (place(p) - centre).norm() <= REACH_MM).collect();
+    let doubted = near.iter().max_by(|a, b| a.doubt_mm2().total_cmp(&b.doubt_mm2()))?;
     let fit = LocalFit::through(&near, centre)?;
     let (offset, slope, variance) = fit.cut(along)?;
     Some(Section {
         half_width_mm: offset,
         slope,
         u_mm: variance.sqrt(),
-        confidence: near.iter().map(|p| p.confidence).fold(1.0, f64::min),
+        confidence: doubted.confidence,
+        rival_mm: doubted.rival_mm,
     })
 }
 
@@ -207,6 +230,7 @@ mod tests {
                     offset_mm,
                     u_mm: 0.1,
                     confidence: 1.0,
+                    rival_mm: 4.0,
                     pixel: PhotoPoint::new(0.0, 0.0),
                 })
             })
