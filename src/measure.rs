@@ -5,11 +5,12 @@ use std::path::PathBuf;
 use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
+use crate::ground::words::{Side, View};
 use crate::outline::channel::trace_channel;
+use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, view_between};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::outline::{Outline, Scene, trace_seat};
+use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, first_curves, trace_seat};
 use crate::photo::Photo;
 use crate::record::record;
 use crate::refusal::{Refusal, RefusalCode};
@@ -22,10 +23,10 @@ use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
 pub struct Request {
     /// Name of the saddle.
     pub name: String,
-    /// How the saddle is seen.
-    pub view: View,
-    /// Front and rear end of the seat form, in the photo.
-    pub ends: [PhotoPoint; 2],
+    /// How the saddle is seen; found where not given.
+    pub view: Option<View>,
+    /// Front and rear end of the seat form, in the photo; found where not given.
+    pub ends: Option<[PhotoPoint; 2]>,
     /// Lift of the seat's edges.
     pub seat_lift: Option<LiftProfile>,
     /// Lift of the channel's edges.
@@ -45,6 +46,8 @@ pub struct Walk {
     pub fit: CameraFit,
     /// Where the focal length came from.
     pub lens_known: LensKnowledge,
+    /// How the saddle is seen.
+    pub view: View,
     /// The midline.
     pub midline: Midline,
     /// The traced edges.
@@ -55,6 +58,17 @@ pub struct Walk {
     pub channel_lift: LiftProfile,
     /// The widths.
     pub widths: Widths,
+}
+
+impl Walk {
+    /// The midline's ends in the photo, each at its own lift.
+    pub fn midline_ends_px(&self) -> Option<[PhotoPoint; 2]> {
+        let end = |station: f64| {
+            let at = self.midline.point(station, 0.0, Side::Left, self.seat_lift.at_mm(station));
+            self.fit.camera.photo_from_card(at)
+        };
+        Some([end(0.0)?, end(1.0)?])
+    }
 }
 
 /// What the focal length rests on beside the card.
@@ -87,16 +101,15 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     let fit = camera_of(&found, &prior)?;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
-    let size_px = (photo.width_px(), photo.height_px());
-    let midline = Midline::from_photo(&fit.camera, size_px, request.ends, &seat_lift, request.view)?;
     let blur_px = found.cards[0].blur_px();
-    let scene = Scene { photo, camera: &fit.camera, midline: &midline, view: request.view, blur_px };
-    let seat = trace_seat(&scene, &seat_lift)?;
-    let channel = match request.view {
+    let around = Surroundings { photo, camera: &fit.camera, cards: &found.cards, blur_px };
+    let FoundSaddle { view, midline, seat } = seat_of(&around, &seat_lift, request)?;
+    let scene = around.scene(&midline, view);
+    let channel = match view {
         View::Top => None,
         View::Underside => trace_channel(&scene, &channel_lift).ok(),
     };
-    let outline = Outline { seat, channel };
+    let outline = Outline { seat: seat.edges, channel };
     let subject = Subject {
         fit: &fit,
         midline: &midline,
@@ -106,7 +119,23 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
         end_u_mm: GIVEN_END_U_MM,
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
-    Ok(Walk { found, fit, lens_known, midline, outline, seat_lift, channel_lift, widths })
+    Ok(Walk { found, fit, lens_known, view, midline, outline, seat_lift, channel_lift, widths })
+}
+
+/// The seat traced between the ends given, or found.
+fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
+    let Some(ends) = request.ends else { return find_saddle(around, lift, request.view) };
+    let (photo, camera) = (around.photo, around.camera);
+    let size_px = (photo.width_px(), photo.height_px());
+    let between = |view| Midline::from_photo(camera, size_px, ends, lift, view);
+    let view = match request.view {
+        Some(view) => view,
+        None => view_between(around, &between(View::Top)?, lift)?,
+    };
+    let midline = between(view)?;
+    let scene = around.scene(&midline, view);
+    let seat = trace_seat(&scene, lift, first_curves(&scene, lift, GIVEN_END_TOLERANCE_MM))?;
+    Ok(FoundSaddle { view, midline, seat })
 }
 
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).

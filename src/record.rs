@@ -39,16 +39,11 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
         schema: sheet::SCHEMA.into(),
         software: Some(sheet::Software::this()),
         saddle: sheet::Saddle { name: request.name.clone(), note: None },
-        view: Some(request.view),
+        view: Some(walk.view),
         photos: vec![photo_entry(photo)],
         cards: card_entries(walk),
         camera: Some(camera_entry(walk)),
-        midline: Some(sheet::Midline {
-            front_px: [request.ends[0].x_px, request.ends[0].y_px],
-            rear_px: [request.ends[1].x_px, request.ends[1].y_px],
-            length_mm: walk.midline.length_mm(),
-            source: sheet::MidlineSource::Given,
-        }),
+        midline: midline_entry(request, walk),
         lift: Some(lift_entry(request, walk)),
         edges: Some(sheet::Edges {
             seat: Some(edge_rows(&widths.seat)),
@@ -77,6 +72,15 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
         warnings: warnings(photo, request, walk),
         refused: None,
     }
+}
+
+fn midline_entry(request: &Request, walk: &Walk) -> Option<sheet::Midline> {
+    let (ends, source) = match request.ends {
+        Some(ends) => (ends, sheet::MidlineSource::Given),
+        None => (walk.midline_ends_px()?, sheet::MidlineSource::Found),
+    };
+    let [front_px, rear_px] = ends.map(|p| [p.x_px, p.y_px]);
+    Some(sheet::Midline { front_px, rear_px, length_mm: walk.midline.length_mm(), source })
 }
 
 fn card_entries(walk: &Walk) -> Vec<sheet::Card> {

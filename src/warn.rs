@@ -11,11 +11,11 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     let mut all = walk.found.warnings.clone();
     let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensKnowledge::File;
     all.extend(photo.history().iter().filter_map(|note| photo_warning(note, lens_known)));
-    all.extend(lift_warning(request));
+    all.extend(lift_warning(request, walk.view));
     all.extend(lens_warning(walk));
     all.extend(bend_warning(walk));
     all.extend(distance_warning(walk));
-    all.extend(untraced_warning(request.view, walk));
+    all.extend(untraced_warning(walk.view, walk));
     all.extend(uneven_warning(walk));
     all
 }
@@ -37,10 +37,10 @@ fn photo_warning(note: &PhotoNote, lens_known: bool) -> Option<Warning> {
     })
 }
 
-fn lift_warning(request: &Request) -> Option<Warning> {
+fn lift_warning(request: &Request, view: View) -> Option<Warning> {
     let missing: Vec<&str> = [
         (request.seat_lift.is_none()).then_some("seat"),
-        (request.view == View::Underside && request.channel_lift.is_none()).then_some("channel"),
+        (view == View::Underside && request.channel_lift.is_none()).then_some("channel"),
     ]
     .into_iter()
     .flatten()

@@ -108,23 +108,21 @@ fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let (Some(view), Some(front), Some(rear)) = (args.view, args.front, args.rear) else {
-        bail!("give --view, --front and --rear: this version does not find the saddle by itself");
-    };
+    let ends = args.front.zip(args.rear).map(|(front, rear)| [front, rear]);
     let [photo] = args.photos.as_slice() else {
         bail!("give one photo at a time: --front and --rear are pixels of one photo");
     };
-    check_lifts(&args.lift, view)?;
+    check_lifts(&args.lift, args.view)?;
     let outputs = Outputs::for_photo(args, photo)?;
     let read = match Photo::open(photo) {
         Ok(read) => read,
         Err(PhotoError::Refused(refusal)) => return refuse(args, &outputs, photo, None, refusal),
         Err(PhotoError::Io(error)) => return Err(error.into()),
     };
-    let request = request(args, &read, photo, view, [front, rear])?;
+    let request = request(args, &read, photo, ends)?;
     let walked = match walk(&read, &request) {
         Ok(walked) => walked,
-        Err(refusal) => return refuse(args, &outputs, photo, Some((&read, view)), refusal),
+        Err(refusal) => return refuse(args, &outputs, photo, Some(&read), refusal),
     };
     let (sheet, geometry) = record(&read, &request, &walked);
     outputs.write(args, &read, &sheet, &geometry)?;
@@ -138,13 +136,13 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 }
 
 /// A lift that would be passed over in silence is a slip.
-fn check_lifts(lifts: &[(Part, LiftProfile)], view: View) -> anyhow::Result<()> {
+fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Result<()> {
     for part in [Part::Seat, Part::Channel] {
         let count = lifts.iter().filter(|l| l.0 == part).count();
         if count > 1 {
             bail!("give --lift {}= once, with all its stations", part.as_str());
         }
-        if count == 1 && part == Part::Channel && view == View::Top {
+        if count == 1 && part == Part::Channel && view == Some(View::Top) {
             bail!("--lift channel= goes with --view underside: the channel is not seen from above");
         }
     }
@@ -155,8 +153,7 @@ fn request(
     args: &Args,
     photo: &Photo,
     path: &Path,
-    view: View,
-    ends: [PhotoPoint; 2],
+    ends: Option<[PhotoPoint; 2]>,
 ) -> anyhow::Result<Request> {
     let lift = |part: Part| args.lift.iter().find(|l| l.0 == part).map(|l| l.1.clone());
     let lens = args
@@ -168,7 +165,7 @@ fn request(
         .transpose()?;
     Ok(Request {
         name: args.name.clone().unwrap_or_else(|| stem(path)),
-        view,
+        view: args.view,
         ends,
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
@@ -249,13 +246,13 @@ fn refuse(
     args: &Args,
     outputs: &Outputs,
     path: &Path,
-    photo: Option<(&Photo, View)>,
+    photo: Option<&Photo>,
     refusal: Refusal,
 ) -> anyhow::Result<u8> {
     eprintln!("{}: {}; {}", path.display(), refusal.text, refusal.hint);
-    let entry = photo.map_or_else(|| unread_entry(path), |(p, _)| photo_entry(p));
+    let entry = photo.map_or_else(|| unread_entry(path), photo_entry);
     let saddle = sheet::Saddle { name: args.name.clone().unwrap_or_else(|| stem(path)), note: None };
-    let sheet = Sheet::refused(saddle, photo.map(|(_, v)| v).or(args.view), vec![entry], refusal);
+    let sheet = Sheet::refused(saddle, args.view, vec![entry], refusal);
     sheet::write(&outputs.sheet, &sheet, args.force)?;
     if args.json {
         print_result(args, &sheet)?;

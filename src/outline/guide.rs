@@ -35,8 +35,6 @@ const MAX_SLOPE: usize = 7;
 /// A change of direction by a quarter costs about what one row's clear evidence earns in seven: a real outline
 /// turns a dozen times by that much on its way round, texture would need to at every row.
 const BEND_COST: f32 = 0.6;
-/// The midline's ends as given may be off by this much, mm.
-const END_TOLERANCE_MM: f64 = 4.0;
 /// Left and right halves of one saddle differ by some millimetres; a difference of this many mm costs half a unit.
 const ASYMMETRY_MM: f64 = 6.0;
 /// Costs of asymmetry end here: a strap over one side must not pull the other along.
@@ -46,16 +44,17 @@ const EXPECTED_U_MM: f64 = 22.0;
 /// However odd a saddle, clear evidence in a few rows must be able to say so.
 const PRIOR_CAP: f64 = 8.0;
 /// No outline comes nearer to the midline than this, mm.
-pub const LEAST_OUTLINE_MM: f64 = 18.0;
+const LEAST_OUTLINE_MM: f64 = 18.0;
 
-/// Reach of the first trace at every row of the chart, mm, for both sides. `None` when there is no path at all.
+/// Reach of the first trace at every row of the chart, mm, for both sides, through the midline's ends give or take a
+/// tolerance. `None` when there is no path at all.
 pub fn first_trace(
     evidence: [&Evidence; 2],
     charts: [&Chart; 2],
     expected: impl Fn(usize) -> Option<f64> + Copy,
-    least_reach_mm: f64,
+    end_tolerance_mm: f64,
 ) -> Option<[Vec<f64>; 2]> {
-    let programmes = [0, 1].map(|i| programme(evidence[i], charts[i], expected, least_reach_mm));
+    let programmes = [0, 1].map(|i| programme(evidence[i], charts[i], expected, end_tolerance_mm));
     let (a, b) = rayon::join(|| programmes[0].run(), || programmes[1].run());
     let alone = [a?, b?];
     let coupled = [0, 1].map(|i| with_symmetry(&programmes[i], &alone[1 - i]));
@@ -67,7 +66,7 @@ fn programme(
     evidence: &Evidence,
     chart: &Chart,
     expected: impl Fn(usize) -> Option<f64>,
-    least_reach_mm: f64,
+    end_tolerance_mm: f64,
 ) -> Programme {
     let rows = evidence.rows.div_ceil(ROWS_PER_STEP);
     let places = evidence.columns / COLUMNS_PER_PLACE;
@@ -83,20 +82,20 @@ fn programme(
             let reach = place as f64 * PLACE_MM;
             let prior = expected(fine.start)
                 .map_or(0.0, |mean| (0.5 * ((reach - mean) / EXPECTED_U_MM).powi(2)).min(PRIOR_CAP) as f32);
-            *out = if reach < least_reach_mm { f32::INFINITY } else { prior - sum / fine.len() as f32 };
+            *out = if reach < LEAST_OUTLINE_MM { f32::INFINITY } else { prior - sum / fine.len() as f32 };
         }
     }
     if let Some(ends) = chart.end_reach_mm {
-        pin(&mut cost[..places], ends[0]);
-        pin(&mut cost[(rows - 1) * places..], ends[1]);
+        pin(&mut cost[..places], ends[0], end_tolerance_mm);
+        pin(&mut cost[(rows - 1) * places..], ends[1], end_tolerance_mm);
     }
     Programme { rows, places, cost, max_slope: MAX_SLOPE, bend_cost: BEND_COST, step_costs: None }
 }
 
 /// The outline passes through the midline's end, give or take its tolerance.
-fn pin(line: &mut [f32], reach_mm: f64) {
+fn pin(line: &mut [f32], reach_mm: f64, tolerance_mm: f64) {
     for (place, cost) in line.iter_mut().enumerate() {
-        if (place as f64 * PLACE_MM - reach_mm).abs() > END_TOLERANCE_MM {
+        if (place as f64 * PLACE_MM - reach_mm).abs() > tolerance_mm {
             *cost = f32::INFINITY;
         }
     }

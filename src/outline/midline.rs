@@ -106,6 +106,28 @@ impl Midline {
         (v.dot(&self.along()) / self.length_mm(), v.dot(&self.toward(side)))
     }
 
+    /// Station and distance toward `side`, mm, of what a pixel shows of the lifted edge: its ray is cut with the plane at the
+    /// lift of its own station, which depends on the cut. Lift changes by a fraction of a millimetre per millimetre, so three
+    /// turns from any guess settle it.
+    pub fn locate(
+        &self,
+        camera: &Camera,
+        lift: &LiftProfile,
+        side: Side,
+        pixel: PhotoPoint,
+        station_guess: f64,
+    ) -> Option<(f64, f64)> {
+        let mut station = station_guess;
+        let mut found = None;
+        for _ in 0..3 {
+            let point = camera.card_from_photo(pixel, lift.at_mm(station))?;
+            let (s, offset) = self.station_and_offset(point.horizontal(), side);
+            station = s;
+            found = Some((s, offset));
+        }
+        found.filter(|(s, o)| s.is_finite() && o.is_finite())
+    }
+
     /// The point at a station and a distance toward `side`, mm, at the given lift.
     pub fn point(&self, station: f64, offset_mm: f64, side: Side, lift_mm: f64) -> CardPoint {
         let p = self.front_mm + self.along() * (station * self.length_mm()) + self.toward(side) * offset_mm;

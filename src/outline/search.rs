@@ -21,6 +21,8 @@ pub struct Found {
     pub beliefs: [Vec<Belief>; 2],
     /// The cord's width, mm.
     pub width_mm: f64,
+    /// How well all of it is seen, as [`Followed::score`].
+    pub score: f64,
 }
 
 /// One turn of following the welt.
@@ -81,7 +83,7 @@ pub fn find_welt(scene: &Scene, lift: &LiftProfile, first: [Curve; 2]) -> Option
     let chosen = choose(&outcomes)?;
     let beliefs = [0, 1].map(|i| beliefs(&outcomes, chosen, i));
     let Outcome { curves, followed, .. } = &outcomes[chosen];
-    Some(Found { curves: curves.clone(), beliefs, width_mm: followed.width.mm() })
+    Some(Found { curves: curves.clone(), beliefs, width_mm: followed.width.mm(), score: followed.score })
 }
 
 /// A hypothesis followed to the end.

@@ -7,7 +7,6 @@ use std::collections::BTreeMap;
 
 use nalgebra::DVector;
 
-use super::section::locate;
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
 use crate::ground::frame::PhotoPoint;
@@ -213,7 +212,7 @@ fn halves(
             let lift = if cut.part == Part::Seat { seat } else { channel };
             let half = |i: usize| {
                 let side = &cut.sides[i];
-                let (station, offset) = locate(camera, midline, lift, SIDES[i], side.pixel, cut.station)?;
+                let (station, offset) = midline.locate(camera, lift, SIDES[i], side.pixel, cut.station)?;
                 Some(offset + side.slope * (cut.station - station) * length)
             };
             Some([half(0)?, half(1)?])

@@ -51,27 +51,6 @@ pub struct Section {
     pub rival_mm: f64,
 }
 
-/// The pixel's point on the lifted surface: its ray is cut with the plane at the lift of its own station, which depends
-/// on the cut. Lift changes by a fraction of a millimetre per millimetre, so three turns settle it.
-pub fn locate(
-    camera: &Camera,
-    midline: &Midline,
-    lift: &LiftProfile,
-    side: Side,
-    pixel: PhotoPoint,
-    station_guess: f64,
-) -> Option<(f64, f64)> {
-    let mut station = station_guess;
-    let mut found = None;
-    for _ in 0..3 {
-        let point = camera.card_from_photo(pixel, lift.at_mm(station))?;
-        let (s, offset) = midline.station_and_offset(point.horizontal(), side);
-        station = s;
-        found = Some((s, offset));
-    }
-    found.filter(|(s, o)| s.is_finite() && o.is_finite())
-}
-
 /// All traced points of one side, in order; `None` where a row was not traced.
 pub fn locate_edge(
     camera: &Camera,
@@ -85,7 +64,7 @@ pub fn locate_edge(
         .iter()
         .map(|point| {
             let EdgePoint { pixel, u_mm, confidence, rival } = (*point)?;
-            let (station, offset_mm) = locate(camera, midline, lift, side, pixel, 0.5)?;
+            let (station, offset_mm) = midline.locate(camera, lift, side, pixel, 0.5)?;
             let rival_mm = rival.map_or(COMPETITOR_APART_MM, |r| r.apart_mm.abs());
             Some(Located {
                 station,

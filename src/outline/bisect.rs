@@ -1,0 +1,147 @@
+//! The midline that bisects two edges and ends where they meet.
+
+use nalgebra::{DMatrix, DVector, Vector2};
+
+use super::Side;
+use super::midline::Midline;
+
+/// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
+const BISECTED: (f64, f64) = (0.15, 0.85);
+/// Stations at which the edges are bisected.
+const STATIONS: usize = 41;
+/// The middle of one station lies this far from a straight line, mm, before it loses its weight (Huber's function): flaws of
+/// one side, and saddles that are not quite even.
+const HUBER_MM: f64 = 2.0;
+/// Turns of the reweighted line, each from the last one's weights.
+const TURNS: usize = 8;
+/// The edges' points this near to the midline show where they meet, mm.
+const END_REACH_MM: f64 = 14.0;
+
+/// Points of the left and the right edge, mm in the card's horizontal.
+pub type Sides = [Vec<Vector2<f64>>; 2];
+
+/// The midline, seen the same way as `about`, that lies halfway between both edges and ends where its line cuts their ends.
+/// `None` where the edges are not traced well enough to tell.
+pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
+    let length = about.length_mm();
+    let toward_left = |p: &Vector2<f64>| {
+        let (station, offset) = about.station_and_offset(*p, Side::Left);
+        Vector2::new(station * length, offset)
+    };
+    let [left, right] = [0, 1].map(|i| sides[i].iter().map(toward_left).collect::<Vec<_>>());
+    let middles: Vec<Vector2<f64>> = (0..STATIONS)
+        .filter_map(|i| {
+            let t = i as f64 / (STATIONS - 1) as f64;
+            let along = length * (BISECTED.0 + (BISECTED.1 - BISECTED.0) * t);
+            Some(Vector2::new(along, 0.5 * (crossing(&left, along)? + crossing(&right, along)?)))
+        })
+        .collect();
+    let line = robust_line(&middles)?;
+    let ends = [0.0, length].map(|end| {
+        let start = Vector2::new(end, line.x + line.y * end);
+        end_on(line, left.iter().chain(&right), start)
+    });
+    let back = |p: Vector2<f64>| about.front_mm + about.along() * p.x + about.toward(Side::Left) * p.y;
+    let [front, rear] = ends;
+    Some(about.with_ends(back(front?), back(rear?)))
+}
+
+/// Offset of the outermost crossing of an edge with a square line.
+fn crossing(edge: &[Vector2<f64>], along: f64) -> Option<f64> {
+    edge.windows(2)
+        .filter(|w| (w[0].x - along) * (w[1].x - along) <= 0.0 && (w[1] - w[0]).norm() < 5.0)
+        .map(|w| {
+            let t = if w[1].x == w[0].x { 0.5 } else { (along - w[0].x) / (w[1].x - w[0].x) };
+            w[0].y + (w[1].y - w[0].y) * t
+        })
+        .max_by(|a, b| a.abs().total_cmp(&b.abs()))
+}
+
+/// Offset at 0 and slope of the straight line through points, by least squares with Huber's weights (P. J. Huber, Robust
+/// Statistics, 1981, chapter 7). `None` for less than half of the stations.
+fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
+    if points.len() < STATIONS / 2 {
+        return None;
+    }
+    let mut line = Vector2::zeros();
+    let mut weights = vec![1.0; points.len()];
+    for _ in 0..TURNS {
+        line = weighted_fit(points, &weights, 1)?.fixed_rows::<2>(0).into();
+        for (w, p) in weights.iter_mut().zip(points) {
+            *w = HUBER_MM / (p.y - line.x - line.y * p.x).abs().max(HUBER_MM);
+        }
+    }
+    Some(line)
+}
+
+/// Where the edges' points near the line cross it: a parabola through them over the distance from the line.
+fn end_on<'a>(
+    line: Vector2<f64>,
+    points: impl Iterator<Item = &'a Vector2<f64>>,
+    start: Vector2<f64>,
+) -> Option<Vector2<f64>> {
+    let along = Vector2::new(1.0, line.y).normalize();
+    let across = Vector2::new(-along.y, along.x);
+    let near: Vec<Vector2<f64>> = points
+        .map(|p| p - start)
+        .map(|v| Vector2::new(v.dot(&across), v.dot(&along)))
+        .filter(|v| v.x.abs() < END_REACH_MM && v.y.abs() < 4.0 * END_REACH_MM)
+        .collect();
+    let both_sides = near.iter().any(|v| v.x < 0.0) && near.iter().any(|v| v.x > 0.0);
+    if near.len() < 5 || !both_sides {
+        return None;
+    }
+    Some(start + along * weighted_fit(&near, &vec![1.0; near.len()], 2)?[0])
+}
+
+/// Coefficients of the polynomial of a degree in x that fits y best.
+fn weighted_fit(points: &[Vector2<f64>], weights: &[f64], degree: usize) -> Option<DVector<f64>> {
+    let rows =
+        DMatrix::from_fn(points.len(), degree + 1, |i, j| weights[i].sqrt() * points[i].x.powi(j as i32));
+    let values = DVector::from_fn(points.len(), |i, _| weights[i].sqrt() * points[i].y);
+    rows.svd(true, true).solve(&values, 1e-12).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ground::words::View;
+
+    /// Both edges of an ellipse 440 x 200 mm about (220, 0) turned by an angle and moved, as seen along the x axis.
+    fn ellipse(turn: f64, by: Vector2<f64>) -> Sides {
+        let side = |sign: f64| {
+            (0..=400)
+                .map(|i| std::f64::consts::PI * f64::from(i) / 400.0)
+                .map(|a| Vector2::new(-220.0 * a.cos(), sign * 100.0 * a.sin()))
+                .map(|p| nalgebra::Rotation2::new(turn) * p + Vector2::new(220.0, 0.0) + by)
+                .collect()
+        };
+        let about = Midline::new(Vector2::zeros(), Vector2::new(440.0, 0.0), View::Top);
+        let left = about.toward(Side::Left).y;
+        [side(left), side(-left)]
+    }
+
+    #[test]
+    fn the_midline_of_a_turned_ellipse_is_its_long_axis() {
+        let about = Midline::new(Vector2::zeros(), Vector2::new(440.0, 0.0), View::Top);
+        for (turn, by) in
+            [(0.0, Vector2::zeros()), (0.03, Vector2::new(6.0, -9.0)), (-0.04, Vector2::new(-8.0, 4.0))]
+        {
+            let mut midline = about;
+            for _ in 0..4 {
+                midline = bisecting(&midline, &ellipse(turn, by)).unwrap();
+            }
+            let axis = nalgebra::Rotation2::new(turn) * Vector2::new(220.0, 0.0);
+            let expected = [Vector2::new(220.0, 0.0) + by - axis, Vector2::new(220.0, 0.0) + by + axis];
+            // Points 1.7 mm apart and a parabola in place of an ellipse's end: some hundredths of a millimetre.
+            assert!((midline.front_mm - expected[0]).norm() < 0.3, "{midline:?}, expected {expected:?}");
+            assert!((midline.rear_mm - expected[1]).norm() < 0.3, "{midline:?}, expected {expected:?}");
+        }
+    }
+
+    #[test]
+    fn edges_that_are_not_there_have_no_midline() {
+        let about = Midline::new(Vector2::zeros(), Vector2::new(440.0, 0.0), View::Top);
+        assert_eq!(bisecting(&about, &[Vec::new(), Vec::new()]), None);
+    }
+}
