@@ -98,7 +98,9 @@ pub fn trace_seat(
     lift: &LiftProfile,
     first: Option<[Curve; 2]>,
 ) -> Result<TracedSeat, Refusal> {
-    let found = first.and_then(|first| search::find_welt(scene, lift, first)).ok_or_else(not_found)?;
+    let found = first
+        .and_then(|first| search::find_welt(scene, lift, first, search::THOROUGH))
+        .ok_or_else(not_found)?;
     let [left, right] = found.curves;
     let follow = |curve, i: usize| edge::follow(scene, lift, curve, &found.beliefs[i], found.width_mm);
     let [Some(left), Some(right)] = [follow(left, 0), follow(right, 1)] else { return Err(not_found()) };

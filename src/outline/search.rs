@@ -49,10 +49,20 @@ const NEXT: [Turn; 2] = [
 ];
 /// Once a band runs along some line of the rim, the edge is one of the lines within this, mm.
 const RIM_MM: f64 = 12.0;
-/// So many hypotheses are followed to the end, each from a line smoothed by little and by much, mm: where it has changed
-/// over from one line to another, smoothing gives both a chance.
-const HYPOTHESES: usize = 3;
-const SMOOTHINGS_MM: [f64; 2] = [3.0, 10.0];
+/// How much is tried.
+#[derive(Debug, Clone, Copy)]
+pub struct Effort {
+    /// How many hypotheses are followed to the end.
+    hypotheses: usize,
+    /// Smoothings of the line that each starts from, mm: where it has changed over from one line to another, smoothing by
+    /// little and by much gives both a chance.
+    smoothings_mm: &'static [f64],
+}
+
+/// For the edge itself.
+pub const THOROUGH: Effort = Effort { hypotheses: 3, smoothings_mm: &[3.0, 10.0] };
+/// For telling one place from another.
+pub const GLANCE: Effort = Effort { hypotheses: 1, smoothings_mm: &[3.0] };
 /// The edge is the form's outermost line: of hypotheses that score alike to within this, one clear line on either side,
 /// the outermost counts. It must be seen, which is more than nothing at all, and be another line: both sides together lie
 /// further out by more than a cord's width, mm.
@@ -66,7 +76,7 @@ const FURTHER_OUT_MM: f64 = 4.0;
 const INNER_WEIGHT: f64 = 0.2;
 
 /// Finds the welt about the first traces of both sides.
-pub fn find_welt(scene: &Scene, lift: &LiftProfile, first: [Curve; 2]) -> Option<Found> {
+pub fn find_welt(scene: &Scene, lift: &LiftProfile, first: [Curve; 2], effort: Effort) -> Option<Found> {
     let middle = first[0].point(first[0].points.len() / 2, 0.0, scene.midline, lift);
     let mm_per_px = scene.camera.mm_per_px(middle)?;
     let searcher = Searcher { scene, lift, mm_per_px };
@@ -74,8 +84,8 @@ pub fn find_welt(scene: &Scene, lift: &LiftProfile, first: [Curve; 2]) -> Option
     let (curves, _) = searcher.follow(first, sought, FIRST)?;
     let sights = curves.each_ref().map(|curve| searcher.sight(curve, FIRST));
     let mut outcomes = Vec::new();
-    for (width, offsets_mm) in welt::hypotheses(&sights, sought, RIM_MM, HYPOTHESES) {
-        for smoothing_mm in SMOOTHINGS_MM {
+    for (width, offsets_mm) in welt::hypotheses(&sights, sought, RIM_MM, effort.hypotheses) {
+        for smoothing_mm in effort.smoothings_mm.iter().copied() {
             let start = [0, 1].map(|i| curves[i].moved(&offsets_mm[i], smoothing_mm));
             outcomes.extend(searcher.to_the_end(start, Sought::about(width, sought.blur_mm)));
         }

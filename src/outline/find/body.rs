@@ -24,7 +24,7 @@ const POINTS: usize = 24;
 /// Spread of samples that no texture explains, square root of light.
 const FLOOR: f32 = 0.006;
 /// Means this many variances apart, squared, tell two things apart without doubt.
-const CLEAR: f32 = 12.0;
+const CLEAR: f32 = 2.0;
 
 impl Body {
     /// Of a pose in the view.

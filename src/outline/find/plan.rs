@@ -8,8 +8,8 @@ use crate::outline::guide::expected_half_width_mm;
 /// A saddle's plan laid somewhere: lengths in mm, the heading in radians from the view's columns toward its rows.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shape {
-    /// How the saddle is seen.
-    pub view: View,
+    /// Whose plan: a seat's, narrow in front, or the panels'.
+    pub plan: View,
     /// Length of the midline.
     pub length_mm: f64,
     /// Half-widths of the front part over the expected ones.
@@ -41,11 +41,11 @@ impl Shape {
         let scale = self.front + (self.rear - self.front) * t;
         let rounded = [station, 1.0 - station].map(|from_end| {
             let end = if from_end == station { 0.0 } else { 1.0 };
-            let closing = ROUND_END * expected_half_width_mm(self.view, end) / self.length_mm;
+            let closing = ROUND_END * expected_half_width_mm(self.plan, end) / self.length_mm;
             let t = (1.0 - from_end / closing).clamp(0.0, 1.0);
             (1.0 - t * t).sqrt()
         });
-        scale * expected_half_width_mm(self.view, station) * rounded[0] * rounded[1]
+        scale * expected_half_width_mm(self.plan, station) * rounded[0] * rounded[1]
     }
 
     /// Points evenly spaced along the outline of one side.

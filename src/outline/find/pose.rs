@@ -1,5 +1,7 @@
 //! Where a plan fits the view: all places coarsely, the best of them closely.
 
+use std::collections::BTreeMap;
+
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
@@ -39,15 +41,29 @@ const CHANNEL_STATIONS: (f64, f64) = (0.32, 0.76);
 /// Half-widths of a channel, mm (common practice, no source: two fingers to four wide, and the rolls beside it).
 const CHANNEL_MM: (f64, f64) = (15.0, 45.0);
 
+/// Without a channel this part of the lines along the midline is owed to chance, quilting or a seam; with one, this part is
+/// seen at least.
+const CHANNEL_RANGE: (f64, f64) = (0.5, 0.85);
+/// What a saddle without a channel has for it, so that saddles seen from above and from below compete alike.
+const NO_CHANNEL: f64 = 0.75;
+
 impl Fit {
-    /// All of it as one number: the channel speaks for an underside and against a view from above.
-    pub fn total(&self, view: View) -> f64 {
-        let channel = match view {
-            View::Underside => self.channel,
-            View::Top => 1.0 - self.channel,
-        };
+    /// All of it as one number.
+    pub fn total(&self) -> f64 {
+        let seen = (self.channel - CHANNEL_RANGE.0) / (CHANNEL_RANGE.1 - CHANNEL_RANGE.0);
         let (outline, lines) = (OUTLINE_PAIRS as f64, CHANNEL_PAIRS as f64);
-        (outline * self.outline + lines * channel) / (outline + lines) - self.oddness
+        (outline * self.outline + lines * seen.clamp(NO_CHANNEL, 1.0)) / (outline + lines) - self.oddness
+    }
+
+    /// How the saddle is seen: from below where there is a channel. `None` where that cannot be told.
+    pub fn view(&self) -> Option<View> {
+        let (no, yes) = CHANNEL_RANGE;
+        let unclear = no + 0.25 * (yes - no)..yes - 0.25 * (yes - no);
+        (!unclear.contains(&self.channel)).then_some(if self.channel < unclear.start {
+            View::Top
+        } else {
+            View::Underside
+        })
     }
 }
 
@@ -56,20 +72,23 @@ const LENGTHS_MM: [f64; 2] = [400.0, 450.0];
 const SCALES: [f64; 3] = [0.85, 1.0, 1.15];
 const HEADINGS: usize = 60;
 const ROWS_APART: usize = 3;
+/// Of each plan and heading the best places of so many fields are kept, each so many cells across: 200 mm.
+const FIELD: usize = 40;
+const FIELDS_KEPT: usize = 8;
 /// The coarse plan may lie off by this, mm.
 const COARSE_MM: f64 = 8.0;
 /// Places nearer than this and turned by less are one place.
-const APART_MM: f64 = 50.0;
-const APART_RAD: f64 = 0.35;
+const APART_MM: f64 = 30.0;
+const APART_RAD: f64 = 0.14;
 
 /// The best poses of the coarse search, best first, at most `count`.
-pub fn search(lines: &Lines, size: (usize, usize), views: &[View], count: usize) -> Vec<Pose> {
+pub fn search(lines: &Lines, size: (usize, usize), count: usize) -> Vec<Pose> {
     let outline = lines.widened(COARSE_MM);
     let channel = lines.widened(0.5 * (CHANNEL_MM.1 - CHANNEL_MM.0) - 5.0);
     let mut shapes = Vec::new();
-    for &view in views {
+    for plan in [View::Top, View::Underside] {
         for length_mm in LENGTHS_MM {
-            shapes.extend(SCALES.map(|s| Shape { view, length_mm, front: s, rear: s }));
+            shapes.extend(SCALES.map(|s| Shape { plan, length_mm, front: s, rear: s }));
         }
     }
     let mut found: Vec<(u16, Pose)> = (0..HEADINGS)
@@ -110,33 +129,36 @@ fn best_places(
     let pairs: Vec<[Tap; 2]> = pose.outline_pairs(OUTLINE_PAIRS).map(|p| p.map(round)).collect();
     let lines: Vec<[Tap; 2]> =
         pose.channel_pairs(0.5 * (CHANNEL_MM.0 + CHANNEL_MM.1)).map(|p| p.map(round)).collect();
-    let mut best: Vec<(u16, Vector2<f64>)> = Vec::new();
-    let mut sums = vec![0u16; columns];
+    let mut best: BTreeMap<(usize, usize), (u16, Vector2<f64>)> = BTreeMap::new();
+    let [mut sums, mut channels] = [vec![0u16; columns], vec![0u16; columns]];
+    let no_channel = (NO_CHANNEL * f64::from(MOST) * CHANNEL_PAIRS as f64) as u16;
     for row in (0..rows).step_by(ROWS_APART) {
         sums.fill(0);
-        for pair in &pairs {
-            add_pair(&mut sums, outline, pair, row, |v| v);
-        }
-        for pair in &lines {
-            match shape.view {
-                View::Underside => add_pair(&mut sums, channel, pair, row, |v| v),
-                View::Top => add_pair(&mut sums, channel, pair, row, |v| MOST - v),
+        channels.fill(0);
+        pairs.iter().for_each(|pair| add_pair(&mut sums, outline, pair, row));
+        lines.iter().for_each(|pair| add_pair(&mut channels, channel, pair, row));
+        sums.iter_mut().zip(&channels).for_each(|(sum, &c)| *sum += c.max(no_channel));
+        for (field, part) in sums.chunks(FIELD).enumerate() {
+            let (column, &sum) = part.iter().enumerate().max_by_key(|s| s.1).expect("chunks are not empty");
+            let middle = Vector2::new((field * FIELD + column) as f64, row as f64);
+            let kept = best.entry((field, row / FIELD)).or_insert((0, middle));
+            if sum > kept.0 {
+                *kept = (sum, middle);
             }
         }
-        let (column, &sum) = sums.iter().enumerate().max_by_key(|s| s.1).expect("a view has columns");
-        best.push((sum, Vector2::new(column as f64, row as f64)));
     }
+    let mut best: Vec<_> = best.into_values().collect();
     best.sort_by_key(|b| std::cmp::Reverse(b.0));
-    best.truncate(6);
+    best.truncate(FIELDS_KEPT);
     best.into_iter().map(|(sum, middle)| (sum, Pose { middle, ..pose })).collect()
 }
 
 /// Adds the lesser evidence of both places of a pair for every middle in a row.
-fn add_pair(sums: &mut [u16], lines: &Lines, pair: &[Tap; 2], row: usize, of: impl Fn(u8) -> u8) {
+fn add_pair(sums: &mut [u16], lines: &Lines, pair: &[Tap; 2], row: usize) {
     let seen = pair.map(|(direction, c, r)| lines.row(direction, c, row as isize + r, sums.len()));
     let [Some(a), Some(b)] = seen else { return };
     for ((sum, &a), &b) in sums.iter_mut().zip(a).zip(b) {
-        *sum += u16::from(of(a.min(b)));
+        *sum += u16::from(a.min(b));
     }
 }
 
@@ -146,9 +168,7 @@ impl Pose {
         let turn = (self.heading - other.heading + std::f64::consts::PI)
             .rem_euclid(2.0 * std::f64::consts::PI)
             - std::f64::consts::PI;
-        self.shape.view == other.shape.view
-            && (self.middle - other.middle).norm() * CELL_MM < APART_MM
-            && turn.abs() < APART_RAD
+        (self.middle - other.middle).norm() * CELL_MM < APART_MM && turn.abs() < APART_RAD
     }
 
     /// The ordinary plan between the ends of a midline.
@@ -158,7 +178,7 @@ impl Pose {
             Vector2::new(c, r)
         });
         let along = rear - front;
-        let shape = Shape { view: View::Top, length_mm: midline.length_mm(), front: 1.0, rear: 1.0 };
+        let shape = Shape { plan: View::Top, length_mm: midline.length_mm(), front: 1.0, rear: 1.0 };
         Self { shape, middle: 0.5 * (front + rear), heading: along.y.atan2(along.x) }
     }
 
@@ -232,7 +252,7 @@ impl Pose {
     pub fn refined(mut self, lines: &Lines) -> (Self, Fit) {
         let mut fit = self.fit(lines);
         for scale in [1.0, 0.5, 0.25, 0.125, 0.0625] {
-            while let Some((pose, better)) = self.improved(lines, scale, fit.total(self.shape.view)) {
+            while let Some((pose, better)) = self.improved(lines, scale, fit.total()) {
                 (self, fit) = (pose, better);
             }
         }
@@ -255,8 +275,8 @@ impl Pose {
                 (pose, pose.fit(lines))
             })
         });
-        let best = moved.max_by(|a, b| a.1.total(self.shape.view).total_cmp(&b.1.total(self.shape.view)))?;
-        (best.1.total(self.shape.view) > total + 1e-9).then_some(best)
+        let best = moved.max_by(|a, b| a.1.total().total_cmp(&b.1.total()))?;
+        (best.1.total() > total + 1e-9).then_some(best)
     }
 }
 
