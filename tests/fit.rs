@@ -228,7 +228,7 @@ fn project(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
 }
 
-/// Compares a generated text with the file kept for it, or renews the file and fails once.
+/// Compares a generated text with the file kept for it, or renews the file.
 fn kept(path: &str, text: &str, test: &str) {
     let file = project(path);
     if std::env::var_os("SEATSPAN_RENEW").is_some() {

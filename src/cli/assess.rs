@@ -23,6 +23,7 @@ pub struct Args {
     /// Rider file; without it only what needs no rider is judged
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
+    /// Rules and confidence
     #[command(flatten)]
     pub judging: Judging,
     /// Print the assessment as JSON, and nothing else

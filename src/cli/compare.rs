@@ -20,6 +20,7 @@ pub struct Args {
     /// Rider file: the saddles are ranked for this rider
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
+    /// Rules and confidence
     #[command(flatten)]
     pub judging: Judging,
     /// How to print it

@@ -81,7 +81,7 @@ pub struct Cell {
     pub difference: Option<f64>,
     /// Expanded uncertainty of the difference.
     pub difference_u95: Option<f64>,
-    /// Whether the difference has a sign with the confidence asked for.
+    /// Whether the difference has a sign with the confidence asked for (two-sided).
     pub sure: Option<bool>,
 }
 
@@ -271,7 +271,9 @@ fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidenc
             u95: q.as_ref().map(|q| COVERAGE * q.u() / unit.size),
             difference: difference.as_ref().map(|d| d.value / unit.size),
             difference_u95: difference.as_ref().map(|d| COVERAGE * d.u() / unit.size),
-            sure: difference.as_ref().map(|d| above_zero(d).max(1.0 - above_zero(d)) >= confidence),
+            sure: difference
+                .as_ref()
+                .map(|d| above_zero(d).max(1.0 - above_zero(d)) >= (1.0 + confidence) / 2.0),
         }
     });
     Some(Row { of: of.into(), unit: unit.name.into(), decimals: unit.decimals, values: cells.collect() })

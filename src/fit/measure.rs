@@ -24,8 +24,9 @@ pub struct Subject<'a> {
 pub const GIVEN_END_U_MM: f64 = 1.5;
 /// Standard uncertainty of a height read with a ruler and a straight-edge, mm (as in the room of the outline).
 pub const RULER_U_MM: f64 = 1.6;
-/// A height between two places further apart than this part of the midline is not known: a seat bends more than that.
-const LIFT_REACH: f64 = 0.3;
+/// A height between two places further apart than this part of the midline is not known: with three to five places, as
+/// measuring asks for, none are.
+const LIFT_REACH: f64 = 0.4;
 /// Past the first or last place a height is held for this part of the midline, no further.
 const LIFT_HOLD: f64 = 0.05;
 

@@ -33,18 +33,35 @@ fn summary(about: About, results: &[RuleResult]) -> Summary {
     {
         (Standing::Open, "not decided", open)
     } else if !lesser.is_empty() {
-        (Standing::Reservations, "nothing serious against it, with reservations", lesser)
+        (Standing::Reservations, "nothing serious against it, with reservations", lesser.clone())
     } else {
         (Standing::NothingAgainst, "nothing measured speaks against it", Vec::new())
     };
-    let what: Vec<String> = because.iter().map(|r| because_of(r)).collect();
-    let text = if what.is_empty() { start.to_owned() } else { format!("{start}: {}", what.join("; ")) };
+    let mut text = start.to_owned();
+    if !because.is_empty() {
+        text += &format!(": {}", reasons(&because).join("; "));
+    }
+    if !matches!(standing, Standing::Reservations | Standing::NotJudged) && !lesser.is_empty() {
+        text += &format!("; besides: {}", reasons(&lesser).join("; "));
+    }
     Summary { about, standing, text, because: because.iter().map(|r| r.id.clone()).collect() }
 }
 
-fn because_of(result: &RuleResult) -> String {
-    match result.parts.iter().find_map(|p| p.missing.as_ref()) {
-        Some(why) if result.verdict == Verdict::NotJudged => format!("{} ({why})", result.title),
-        _ => result.says.clone(),
+/// What each rule says; rules that were not judged for one reason are named together.
+fn reasons(rules: &[&RuleResult]) -> Vec<String> {
+    let mut told: Vec<(Option<&String>, Vec<&str>)> = Vec::new();
+    for rule in rules {
+        let why =
+            rule.parts.iter().find_map(|p| p.missing.as_ref()).filter(|_| rule.verdict == Verdict::NotJudged);
+        let says = if why.is_some() { &rule.title } else { &rule.says };
+        match told.iter_mut().find(|t| why.is_some() && t.0 == why) {
+            Some(same) => same.1.push(says),
+            None => told.push((why, vec![says])),
+        }
     }
+    let one = |(why, titles): (Option<&String>, Vec<&str>)| match why {
+        Some(why) => format!("{} ({why})", titles.join(", ")),
+        None => titles.join(", "),
+    };
+    told.into_iter().map(one).collect()
 }

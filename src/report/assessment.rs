@@ -129,7 +129,7 @@ fn figures(p: &Part) -> String {
         let rough =
             if l.u95 > 0.0 { format!(" ± {:.d$}", at_least_a_digit(l.u95, d)) } else { String::new() };
         let figures = format!("{:.d$}{rough}{unit}", l.value);
-        let same = l.written.is_empty() || l.written == figures || p.unit.is_empty();
+        let same = l.written.is_empty() || l.written.ends_with(&p.unit);
         if same { figures } else { format!("{figures} ({})", l.written) }
     };
     if let Some(l) = &p.lower {
