@@ -229,7 +229,7 @@ impl Parser<'_> {
         }
         let unit: Unit = unit_named(&name)
             .ok_or_else(|| (place, format!("'{name}' is no unit; {}", did_you_mean(&name, unit_names()))))?;
-        Ok(Node::Number(value * unit.size, unit.dim))
+        Ok(Node::Number(unit.times(value), unit.dim))
     }
 
     fn name(&mut self) -> Result<Node, Slip> {

@@ -65,6 +65,13 @@ pub struct Unit {
     pub decimals: usize,
 }
 
+impl Unit {
+    /// So many of it in mm, kg and degrees. Inches go by 254 tenths, so that 7 in is 177.8 mm to the last bit.
+    pub fn times(self, value: f64) -> f64 {
+        if self.name == "in" { value * 254.0 / 10.0 } else { value * self.size }
+    }
+}
+
 /// Millimetres, what lengths are shown in.
 pub const MM: Unit = unit("mm", Dim::LENGTH, 1.0, 1);
 /// No unit.
@@ -130,7 +137,7 @@ pub fn parse_amount(text: &str) -> Result<Amount, String> {
         return Ok(Amount::Plain(value, Dim::NONE));
     }
     match unit_named(name) {
-        Some(unit) => Ok(Amount::Plain(value * unit.size, unit.dim)),
+        Some(unit) => Ok(Amount::Plain(unit.times(value), unit.dim)),
         None => Err(format!("'{name}' is no unit; {}", super::hint::did_you_mean(name, unit_names()))),
     }
 }
