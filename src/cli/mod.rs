@@ -1,6 +1,10 @@
 //! Side entrance: the command line. One file a command.
 
+pub mod assess;
+pub mod compare;
 pub mod measure;
+pub mod rider;
+pub mod rules;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -23,6 +27,14 @@ A photo does not replace a qualified saddle fitter.";
 pub enum Command {
     /// Measure a saddle from a photo
     Measure(measure::Args),
+    /// Judge a saddle's sheets for a rider and a horse, by rules
+    Assess(assess::Args),
+    /// Set saddles side by side, ranked for a rider
+    Compare(compare::Args),
+    /// List, explain and check the rules
+    Rules(rules::Args),
+    /// Write a rider file to fill in, or an intake form to print
+    Rider(rider::Args),
 }
 
 /// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
@@ -67,5 +79,9 @@ fn one_line(message: &str) -> String {
 pub fn run(cli: Cli) -> anyhow::Result<u8> {
     match cli.command {
         Command::Measure(args) => measure::run(&args),
+        Command::Assess(args) => assess::run(&args),
+        Command::Compare(args) => compare::run(&args),
+        Command::Rules(args) => rules::run(&args),
+        Command::Rider(args) => rider::run(&args),
     }
 }

@@ -1,0 +1,106 @@
+//! `assess`, `compare`, `rules` and `rider` as a user meets them, on the invented riders and saddles of `fixtures/fit`.
+
+use std::process::Output;
+
+use assert_cmd::Command;
+
+const TOP: &str = "fixtures/fit/saddles/harebell-top.sheet.json";
+const UNDERSIDE: &str = "fixtures/fit/saddles/harebell-underside.sheet.json";
+const OTHER: &str = "fixtures/fit/saddles/yarrow-top.sheet.json";
+const RIDER: &str = "fixtures/fit/riders/ilse.toml";
+
+fn seatspan(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_seatspan"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+fn printed(args: &[&str]) -> String {
+    let output = seatspan(args);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    assert!(output.stderr.is_empty(), "{output:?}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+/// An error of use: status 2, one line, nothing on stdout.
+fn error_line(args: &[&str]) -> String {
+    let output = seatspan(args);
+    assert_eq!((output.status.code(), output.stdout.len()), (Some(2), 0), "{output:?}");
+    let text = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(text.lines().count(), 1, "{text}");
+    text
+}
+
+#[test]
+fn assess_says_what_it_comes_to_and_the_cautions_once() {
+    let text = printed(&["assess", TOP, UNDERSIDE, "--rider", RIDER]);
+    assert!(text.contains("rider:     nothing measured speaks against it"), "{text}");
+    assert_eq!(text.matches("stop and see a doctor").count(), 1);
+}
+
+#[test]
+fn assess_as_json_is_an_assessment() {
+    let text = printed(&["assess", TOP, "--rider", RIDER, "--json"]);
+    let a: seatspan::fit::result::Assessment = serde_json::from_str(&text).unwrap();
+    assert_eq!(a.schema, "seatspan-assessment/1");
+    assert!(!a.results.is_empty());
+}
+
+#[test]
+fn compare_prints_text_csv_and_json() {
+    let base = ["compare", TOP, UNDERSIDE, OTHER, "--rider", RIDER];
+    assert!(printed(&base).starts_with("for Ilse Varn (invented)\n1. harebell"));
+    let csv = printed(&[&base[..], &["--format", "csv", "--sort", "name"]].concat());
+    let lines: Vec<&str> = csv.lines().collect();
+    assert!(lines[0].starts_with("saddle,rank,kind,of") && lines.len() > 20, "{csv}");
+    assert!(lines.iter().all(|l| l.matches(',').count() == 11), "{csv}");
+    let json = printed(&[&base[..], &["--format", "json", "--sort", "seat.widest"]].concat());
+    let c: seatspan::fit::compare::Comparison = serde_json::from_str(&json).unwrap();
+    assert_eq!(c.saddles[0].name, "harebell");
+}
+
+#[test]
+fn slips_are_errors_in_one_line() {
+    assert!(
+        error_line(&["compare", TOP, OTHER, "--sort", "seat.widset"]).contains("did you mean `seat.widest`?")
+    );
+    assert!(
+        error_line(&["compare", TOP, OTHER, "--against", "harebel"]).contains("did you mean `harebell`?")
+    );
+    assert!(error_line(&["compare", TOP, UNDERSIDE]).contains("at least two saddles"));
+    assert!(error_line(&["assess", TOP, TOP]).contains("two sheets are of the top view"));
+    assert!(error_line(&["assess", TOP, "--confidence", "0.3"]).contains("such as 0.95"));
+    assert!(error_line(&["rules", "chanel-width"]).contains("did you mean `channel-width`?"));
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("r.toml");
+    std::fs::write(&file, "name = \"x\"\npatern = \"women\"\n").unwrap();
+    let line = error_line(&["assess", TOP, "--rider", file.to_str().unwrap()]);
+    assert!(line.contains("r.toml:2:1: unknown key `patern`; did you mean `pattern`?"), "{line}");
+}
+
+#[test]
+fn rules_are_listed_and_explained() {
+    assert!(printed(&["rules"]).lines().count() >= 15);
+    let one = printed(&["rules", "widest-women"]);
+    assert!(one.contains("at least 9 in") && one.contains("common practice, no source"), "{one}");
+}
+
+#[test]
+fn a_rider_file_is_written_once_and_checks_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("rider.toml");
+    let path = file.to_str().unwrap();
+    printed(&["rider", path]);
+    assert!(printed(&["rider", path, "--check"]).contains("nothing wrong"));
+    assert!(error_line(&["rider", path]).contains("--force"));
+    assert!(printed(&["rider", "--form"]).starts_with("<!doctype html>"));
+}
+
+/// The rooms that measure and the room that judges speak of the same uncertainty.
+#[test]
+fn the_constants_are_those_of_the_measuring_rooms() {
+    assert_eq!(seatspan::fit::quantity::COVERAGE, seatspan::width::COVERAGE);
+    assert_eq!(seatspan::fit::measure::GIVEN_END_U_MM, seatspan::width::GIVEN_END_U_MM);
+}
