@@ -14,9 +14,7 @@ pub fn influence(from: &str) -> (String, &'static str) {
             "measure the lift at more places, or lay the card at the height of the edges",
         ),
         line::EDGE => ("where the edge lies in the photo", "use more and more even light, and a plain floor"),
-        line::PIPING => {
-            ("what counts as the edge of a round piping", "nothing: a caliper has the same doubt")
-        }
+        line::PIPING => ("which point of a round piping is the edge", ""),
         line::COMPETING => {
             ("other lines that may be the edge", "see that no shadow or seam runs beside the edge")
         }
@@ -26,6 +24,11 @@ pub fn influence(from: &str) -> (String, &'static str) {
             "true size of the printed card",
             "measure the printed card with a steel ruler, and print it at 100 %",
         ),
+        "focal length" | "distortion" | "principal point" => {
+            return (format!("the lens: {from}"), "calibrate the camera and give its lens file with --lens");
+        }
+        "card bend" => ("a bend of the card", "glue the card to something flat and stiff"),
+        "edge bloom" => ("light that spreads over an edge", "avoid bright light from behind the saddle"),
         other => return (other.to_owned(), ""),
     };
     (is.to_owned(), better)

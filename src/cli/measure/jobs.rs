@@ -190,9 +190,8 @@ fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
     let mut jobs = Vec::new();
     for row in reader.deserialize::<Row>() {
         let row = row.map_err(|e| anyhow::anyhow!("{shown}: {}", csv_error(&e)))?;
-        let photo = beside.join(&row.photo);
         let shown_row = format!("{shown}: {}", row.photo.display());
-        jobs.push(row_job(args, row, photo).with_context(|| shown_row)?);
+        jobs.push(row_job(args, row, &beside).with_context(|| shown_row)?);
     }
     if jobs.is_empty() {
         bail!("{shown}: there is no photo in the list");
@@ -211,7 +210,8 @@ fn csv_error(error: &csv::Error) -> String {
     }
 }
 
-fn row_job(args: &Args, row: Row, photo: PathBuf) -> anyhow::Result<Job> {
+fn row_job(args: &Args, row: Row, beside: &Path) -> anyhow::Result<Job> {
+    let photo = beside.join(&row.photo);
     let number = |column: &str, text: &str| match text {
         "" => Err(anyhow::anyhow!("{column} is missing")),
         text => parse_number(text).map_err(|e| anyhow::anyhow!("{column}: {e}")),
@@ -244,7 +244,7 @@ fn row_job(args: &Args, row: Row, photo: PathBuf) -> anyhow::Result<Job> {
         view,
         ends,
         lifts,
-        lens: if row.lens.is_empty() { args.lens.clone() } else { Some(row.lens.into()) },
+        lens: if row.lens.is_empty() { args.lens.clone() } else { Some(beside.join(row.lens)) },
         photo,
     })
 }

@@ -52,7 +52,7 @@ impl Ruler {
             let value = i as f64 * step;
             self.tick(figure, value * unit_mm, length);
             if figured {
-                self.label(figure, value * unit_mm, &format!("{value:.0}"));
+                self.label(figure, value * unit_mm, &format!("{:.0}", value.abs()));
             }
         }
     }

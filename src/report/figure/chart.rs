@@ -210,7 +210,7 @@ fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
 }
 
 fn legend(figure: &mut Figure, channel: bool, limits: bool) {
-    let mut x = SIDES_MM[0] + 8.0;
+    let mut x = SIDES_MM[0];
     let mut entry = |stroke: Stroke, wash: Option<Tone>, word: &str| {
         figure.rect("swatch", [x, 1.6, 8.0, 2.6], wash, None);
         figure.line("swatch", vec![[x, 2.9], [x + 8.0, 2.9]], stroke);

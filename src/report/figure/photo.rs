@@ -50,7 +50,7 @@ fn stations(figure: &mut Figure, paper: OnPaper, shape: &Shape) {
     let half = shape.reach_mm() + 6.0;
     for i in 1..20 {
         let y = f64::from(i) / 20.0 * shape.length_mm;
-        figure.line("station", paper.all(&[[-half, y], [half, y]]), Stroke::solid(Tone::Paper, 0.15));
+        figure.line("station", paper.all(&[[-half, y], [half, y]]), Stroke::solid(Tone::Paper, 0.1));
     }
 }
 

@@ -64,15 +64,19 @@ fn one_view(view: View, saddles: &[&One], units: Units) -> Vec<Section> {
     let width = window_mm(reach, length)[2];
     let of = [4.0, 5.0, 6.0, 8.0, 10.0].into_iter().find(|of| width / of <= 88.0).unwrap_or(15.0);
     let parts: &[Part] = if view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
-    let outlines = parts.iter().map(|part| Captioned {
-        figure: laid_over::outlines(&shapes, &names, *part, of),
-        narrow: None,
-        caption: format!("{} at 1:{of:.0}, with their front ends and midlines together.", part_words(*part)),
+    let outlines = parts.iter().map(|part| {
+        Captioned::new(
+            laid_over::outlines(&shapes, &names, *part, of),
+            None,
+            format!("{} at 1:{of:.0}, with their front ends and midlines together.", part_words(*part)),
+        )
     });
-    let along = parts.iter().map(|part| Captioned {
-        figure: laid_over::widths(&sheets, &names, *part, CHART_MM),
-        narrow: Some(laid_over::widths(&sheets, &names, *part, NARROW_MM)),
-        caption: format!("{}: width at every twentieth of each saddle’s own midline.", part_words(*part)),
+    let along = parts.iter().map(|part| {
+        Captioned::new(
+            laid_over::widths(&sheets, &names, *part, CHART_MM),
+            Some(laid_over::widths(&sheets, &names, *part, NARROW_MM)),
+            format!("{}: width at every twentieth of each saddle’s own midline.", part_words(*part)),
+        )
     });
     let figures = |items: Captioned| Block::Figures { items: vec![items] };
     vec![
@@ -125,7 +129,7 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
         differences.push([words::width(name)].into_iter().chain(said).collect());
     }
     let taper = saddles.iter().map(|s| match &s.subject.sheet.front_taper {
-        Some(t) => format!("{:.1} ± {}°", t.deg, half_width(t.u95, 1)),
+        Some(t) => format!("{:.1} ± {}°", t.deg, half_width(t.u95, 1)).replace('-', "−"),
         None => "not measured".into(),
     });
     rows.push(["Front taper".into()].into_iter().chain(taper).collect());

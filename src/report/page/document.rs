@@ -82,6 +82,8 @@ pub struct KeyFigure {
 /// A figure with what stands below it.
 #[derive(Debug, Clone, Serialize)]
 pub struct Captioned {
+    /// Width of the figure on paper, mm.
+    pub width_mm: f64,
     /// The figure on paper and on a wide screen.
     #[serde(serialize_with = "as_svg")]
     pub figure: Figure,
@@ -90,6 +92,13 @@ pub struct Captioned {
     pub narrow: Option<Figure>,
     /// What it shows.
     pub caption: String,
+}
+
+impl Captioned {
+    /// A figure with its narrower twin, if it has one.
+    pub fn new(figure: Figure, narrow: Option<Figure>, caption: impl Into<String>) -> Self {
+        Self { width_mm: figure.width_mm, figure, narrow, caption: caption.into() }
+    }
 }
 
 /// A table. The first column names the row.

@@ -128,7 +128,7 @@ impl Flow {
 
     fn keys(&mut self, items: &[KeyFigure]) {
         let column = CHART_MM / items.len().max(3) as f64;
-        let height = 19.0;
+        let height = 23.0;
         self.need(height);
         let top = self.y;
         for (i, item) in items.iter().enumerate() {
@@ -143,15 +143,12 @@ impl Flow {
             let lesser = |size: f64, text: &str| wrap(text, size, false, column - 5.0 - indent);
             self.y = top + 0.3;
             self.write(x + indent, &lesser(3.2, &item.label).join(" "), 3.2, false, Tone::Soft);
-            self.y = top + 5.6;
+            self.y = top + 5.2;
             self.write(x, &item.value, 6.4, true, Tone::Ink);
-            let after = x + width_mm(&item.value, 6.4, true) + 1.6;
-            self.y = top + 8.3;
-            self.write(after, &item.uncertainty, 3.4, false, Tone::Ink);
-            for (k, line) in wrap(&item.second, 3.0, false, column - 4.0).iter().take(2).enumerate() {
-                self.y = top + 13.2 + 3.6 * k as f64;
-                self.write(x, line, 3.0, false, Tone::Soft);
-            }
+            self.y = top + 13.2;
+            self.write(x, &item.uncertainty, 3.4, false, Tone::Ink);
+            self.y = top + 17.7;
+            self.write(x, &lesser(3.0, &item.second).join(" "), 3.0, false, Tone::Soft);
         }
         self.y = top + height + 1.5;
     }
@@ -276,7 +273,8 @@ fn least_height(block: &Block) -> f64 {
     match block {
         Block::Figures { items } => items.iter().map(|i| i.figure.height_mm + 8.0).fold(0.0, f64::max),
         Block::Table(table) => 7.0 * (table.rows.len().min(8) + 2) as f64,
-        Block::Keys { .. } => 20.0,
+        Block::Keys { .. } => 23.0,
+        Block::Facts { items } => (4.8 * items.len() as f64).min(50.0),
         _ => 3.0 * TEXT[1],
     }
 }

@@ -174,7 +174,7 @@ fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
     items.extend(sheet.front_taper.as_ref().map(|taper| KeyFigure {
         key: None,
         label: "Front taper".into(),
-        value: format!("{:.1}°", taper.deg),
+        value: format!("{:.1}°", taper.deg).replace('-', "−"),
         uncertainty: format!("± {}°", half_width(taper.u95, 1)),
         second: match taper.deg {
             deg if deg.abs() <= taper.u95 => "neither widens nor narrows for sure".into(),
@@ -230,7 +230,7 @@ fn to_scale(subject: &Subject, shape: &Shape) -> Result<Section, image::ImageErr
             let caption = format!(
                 "The photo at 1:{of:.0}, turned square to the camera at the height of the seat’s edges.{parallax}"
             );
-            items.push(Captioned { figure, narrow: None, caption });
+            items.push(Captioned::new(figure, None, caption));
         }
         Err(reason) => blocks.push(Block::text(format!("Without a picture: {}", sentence(&reason)))),
     }
@@ -239,7 +239,7 @@ fn to_scale(subject: &Subject, shape: &Shape) -> Result<Section, image::ImageErr
         "The same to scale, {}. Blue line: edge of the seat{dashed}. Dash and dot: the midline.",
         plan::seen(shape.view)
     );
-    items.push(Captioned { figure: plan::plan(shape, of), narrow: None, caption });
+    items.push(Captioned::new(plan::plan(shape, of), None, caption));
     blocks.push(Block::Figures { items });
     Ok(Section { id: "to-scale", heading: "Photo and plan".into(), blocks })
 }
@@ -285,11 +285,11 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
 fn along(sheet: &Sheet, shape: &Shape, limits: &[Limit]) -> Section {
     let missing = sheet.stations.iter().filter(|s| s.seat.is_none()).count();
     let gaps = if missing > 0 { " Where the line is broken the edge could not be traced." } else { "" };
-    let figure = Captioned {
-        figure: chart::widths(sheet, shape, limits, CHART_MM),
-        narrow: Some(chart::widths(sheet, shape, limits, NARROW_MM)),
-        caption: format!("Width at every twentieth of the midline; the band is the 95 % uncertainty.{gaps}"),
-    };
+    let figure = Captioned::new(
+        chart::widths(sheet, shape, limits, CHART_MM),
+        Some(chart::widths(sheet, shape, limits, NARROW_MM)),
+        format!("Width at every twentieth of the midline; the band is the 95 % uncertainty.{gaps}"),
+    );
     Section {
         id: "along",
         heading: "Along the saddle".into(),
@@ -298,14 +298,12 @@ fn along(sheet: &Sheet, shape: &Shape, limits: &[Limit]) -> Section {
 }
 
 fn left_and_right(sheet: &Sheet) -> Section {
-    let figure = Captioned {
-        figure: evenness::evenness(sheet, CHART_MM),
-        narrow: Some(evenness::evenness(sheet, NARROW_MM)),
-        caption:
-            "Difference of the two halves, measured from the midline. It hangs on where the midline was put: \
-                  an end that is 1 mm beside the true one changes it by up to 2 mm."
-                .into(),
-    };
+    let figure = Captioned::new(
+        evenness::evenness(sheet, CHART_MM),
+        Some(evenness::evenness(sheet, NARROW_MM)),
+        "Difference of the two halves, measured from the midline. It hangs on where the midline was put: \
+                  an end that is 1 mm beside the true one changes it by up to 2 mm.",
+    );
     Section {
         id: "evenness",
         heading: "Left and right".into(),
@@ -320,9 +318,8 @@ fn how_sure(sheet: &Sheet, shape: &Shape) -> Section {
         let figure = budget::budget(sheet, shape, CHART_MM);
         let narrow = (shape.named.len() < 3).then(|| budget::budget(sheet, shape, NARROW_MM));
         let caption = "Contributions to the standard uncertainty of each width, mm. They add by their squares; the 95 % \
-                       uncertainty is 1.96 times the root of their sum."
-            .into();
-        blocks.push(Block::Figures { items: vec![Captioned { figure, narrow, caption }] });
+                       uncertainty is 1.96 times the root of their sum.";
+        blocks.push(Block::Figures { items: vec![Captioned::new(figure, narrow, caption)] });
     }
     Section { id: "budget", heading: "How sure it is".into(), blocks }
 }
@@ -352,13 +349,10 @@ fn better(sheet: &Sheet, shape: &Shape) -> Option<Section> {
     let mut items: Vec<Note> =
         sheet.warnings.iter().map(|w| Note::plain(sentence(&w.text), sentence(&w.hint))).collect();
     items.extend(sheet.doubts.iter().map(|d| {
-        let place = format!(
-            "The {}’s {} edge from station {:.2} to {:.2} is in doubt.",
-            d.part.as_str(),
-            d.side.as_str(),
-            d.from_at,
-            d.to_at
-        );
+        let [from, to] = [d.from_at, d.to_at].map(|at| format!("{:.2}", at.clamp(0.0, 1.0)));
+        let stretch =
+            if from == to { format!("at station {from}") } else { format!("from station {from} to {to}") };
+        let place = format!("The {}’s {} edge {stretch} is in doubt.", d.part.as_str(), d.side.as_str());
         let side = if d.apart_mm < 0.0 { "inside" } else { "outside" };
         let text = format!(
             "A line {:.1} mm further {side} may be the edge ({:.0} %). Look at the photo there.",

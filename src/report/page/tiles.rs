@@ -97,7 +97,7 @@ fn page(shape: &Shape, name: &str, paper: Paper, tile: Tile, [rows, columns]: [u
 
 fn labels(page: &mut Figure, shape: &Shape, tile: Tile, paper_at: impl Fn([f64; 2]) -> [f64; 2]) {
     let [x, y, w, h] = tile.window;
-    let inside = |p: [f64; 2]| p[0] > x + 6.0 && p[0] < x + w - 6.0 && p[1] > y + 4.0 && p[1] < y + h - 4.0;
+    let inside = |p: [f64; 2]| p[0] > x + 6.0 && p[0] < x + w - 28.0 && p[1] > y + 4.0 && p[1] < y + h - 4.0;
     for width in &shape.named {
         let Some([a, b]) = width.ends else { continue };
         let half = (a[0] - b[0]).abs() / 2.0;
@@ -149,7 +149,7 @@ fn joints(page: &mut Figure, tile: Tile, [rows, columns]: [usize; 2], [x, y, w, 
 }
 
 fn foot(page: &mut Figure, name: &str, tile: Tile, [rows, columns]: [usize; 2], paper: Paper) {
-    let [w, h] = paper.size_mm();
+    let h = paper.size_mm()[1];
     let y = h - FOOT_MM + 4.5;
     let bar = |zero, range_mm, inches| Ruler { zero, down: false, after: true, range_mm, scale: 1.0, inches };
     let mm = bar([MARGIN_MM, y], [0.0, BAR_MM], false);
@@ -158,19 +158,18 @@ fn foot(page: &mut Figure, name: &str, tile: Tile, [rows, columns]: [usize; 2], 
     let inches = bar([MARGIN_MM, y + 8.0], [0.0, BAR_IN * MM_PER_INCH], true);
     inches.draw(page);
     inches.unit(page);
-    let x = MARGIN_MM + BAR_MM + 12.0;
-    let of =
-        format!("Row {} of {rows} from the front, column {} of {columns}", tile.row + 1, tile.column + 1);
-    let name: String = name.chars().take(40).collect();
-    page.bold([x, y + 0.5], format!("{name}: plan at true scale"), Anchor::Start, 3.0);
+    let x = MARGIN_MM + BAR_MM + 28.0;
+    let of = format!("Row {} of {rows}, column {} of {columns}", tile.row + 1, tile.column + 1);
+    let name: String = name.chars().take(16).collect();
+    page.bold([x, y + 0.5], format!("{name}: true scale"), Anchor::Start, 3.0);
     page.text([x, y + 4.7], of, Anchor::Start, 2.6, Tone::Ink);
-    let check = "Print at 100 %. The bars must be 100 mm and 4 in long.";
+    let check = "Print at 100 %: bars of 100 mm and 4 in.";
     page.text([x, y + 8.9], check, Anchor::Start, 2.6, Tone::Ink);
-    let join = "Cut along the dashed lines and join at the crosses.";
+    let join = "Cut at the dashes, join at the crosses.";
     if rows * columns > 1 {
         page.text([x, y + 13.1], join, Anchor::Start, 2.6, Tone::Ink);
     }
-    map(page, tile, [rows, columns], [w - MARGIN_MM - 14.0, y - 1.5]);
+    map(page, tile, [rows, columns], [x - 18.0, y - 1.5]);
 }
 
 /// Which of the pages this is, as a small map.
