@@ -387,3 +387,40 @@ fn the_pages_have_the_size_of_the_paper() {
         }
     }
 }
+
+const HAREBELL: &str = "fixtures/fit/saddles/harebell-top.sheet.json";
+const ILSE: &str = "fixtures/fit/riders/ilse.toml";
+
+#[test]
+fn a_rider_adds_verdicts_with_reasons_and_limits() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    assert_eq!(seatspan(&["report", HAREBELL, "--rider", ILSE, "--out", out]).status.code(), Some(0));
+    let page = std::fs::read_to_string(folder.path().join("harebell-top.report.html")).unwrap();
+    let section = between(&page, "<section id=\"verdicts\">", "</section>")[0];
+    assert!(section.contains("<h2>For Ilse"), "{section}");
+    assert!(section.contains("For the rider") && section.matches("class=\"word\"").count() > 3, "{section}");
+    assert!(count(between(&page, "<section id=\"along\">", "</section>")[0], "limit") > 0);
+}
+
+#[test]
+fn a_report_for_sale_takes_no_rider() {
+    let output = seatspan(&["report", HAREBELL, "--for", "sale", "--rider", ILSE]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--rider"));
+}
+
+#[test]
+fn a_comparison_says_what_was_judged_of_each_saddle() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    let bramble = "fixtures/fit/saddles/bramble-top.sheet.json";
+    let output = seatspan(&["report", HAREBELL, bramble, "--rider", ILSE, "--out", out]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let page = std::fs::read_to_string(folder.path().join("comparison.report.html")).unwrap();
+    let section = between(&page, "<section id=\"verdicts\">", "</section>")[0];
+    assert!(
+        section.contains("harebell: for the rider") && section.contains("bramble: for the rider"),
+        "{section}"
+    );
+}

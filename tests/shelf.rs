@@ -168,3 +168,14 @@ fn slips_are_errors_in_one_line() {
     }
     assert_eq!(shelf(&folder.path().join("gone"), &[]).status.code(), Some(2));
 }
+
+#[test]
+fn a_rider_keeps_the_saddles_that_could_suit() {
+    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/fit");
+    let rider = fixtures.join("riders/ilse.toml");
+    let output = shelf(&fixtures.join("saddles"), &["--rider", rider.to_str().unwrap()]);
+    let (said, left_out) = (stdout(&output), stderr(&output));
+    // Harebell is wide where this rider is, bramble is narrow behind (fixtures/fit/README.md).
+    assert!(said.contains("harebell-top.sheet.json") && !said.contains("bramble"), "{said}");
+    assert!(left_out.contains("bramble: "), "{left_out}");
+}

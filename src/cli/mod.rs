@@ -1,10 +1,15 @@
 //! Side entrance: the command line. One file a command.
 
+pub mod assess;
+pub mod compare;
 pub mod conveniences;
 pub mod measure;
 mod photo_file;
 pub mod report;
+pub mod rider;
+pub mod rules;
 pub mod shelf;
+mod suits;
 mod values;
 
 use clap::error::ErrorKind;
@@ -35,6 +40,14 @@ pub enum Command {
     Measure(Box<measure::Args>),
     /// Make a page and a PDF from a sheet, or a comparison of several
     Report(report::Args),
+    /// Judge a saddle's sheets for a rider and a horse, by rules
+    Assess(assess::Args),
+    /// Set saddles side by side, ranked for a rider
+    Compare(compare::Args),
+    /// List, explain and check the rules
+    Rules(rules::Args),
+    /// Write a rider file to fill in, or an intake form to print
+    Rider(rider::Args),
     /// List, search and export the sheets of a folder
     Shelf(shelf::Args),
     /// Print the completions of a shell
@@ -95,5 +108,9 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Shelf(args) => shelf::run(&args),
         Command::Completions(args) => conveniences::completions(&args),
         Command::Manual(args) => conveniences::manual(&args),
+        Command::Assess(args) => assess::run(&args),
+        Command::Compare(args) => compare::run(&args),
+        Command::Rules(args) => rules::run(&args),
+        Command::Rider(args) => rider::run(&args),
     }
 }

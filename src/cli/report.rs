@@ -5,12 +5,15 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
 
+use super::assess::Judging;
 use super::photo_file;
+use super::suits::Judge;
 use super::values::{parse_paper, parse_purpose, parse_units};
 use crate::photo::sha256_hex;
 use crate::report::figure::{Figure, laid_over};
+use crate::report::judged;
 use crate::report::page::{
-    Document, Options, Paper, Purpose, Subject, compare, html, layout, pdf, single, tiles,
+    Document, Options, Paper, Purpose, Subject, Verdicts, compare, html, layout, pdf, single, tiles,
 };
 use crate::report::shape::Shape;
 use crate::report::units::Units;
@@ -41,6 +44,12 @@ pub struct Args {
     /// Where to write; beside the first sheet without it
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Rider file: adds verdicts with their reasons
+    #[arg(long, value_name = "FILE")]
+    pub rider: Option<PathBuf>,
+    /// What it is judged by.
+    #[command(flatten)]
+    pub judging: Judging,
     /// Overwrite reports that are already there
     #[arg(long)]
     pub force: bool,
@@ -52,6 +61,7 @@ comparison.report.html and comparison.report.pdf).
 
 Examples:
   seatspan report results/willow.sheet.json --photos fixtures/demo
+  seatspan report results/willow.sheet.json --rider fixtures/fit/riders/ilse.toml
   seatspan report results/willow.sheet.json --for sale --true-scale --paper letter --units in
   seatspan report shelf/*.sheet.json --out comparison";
 
@@ -66,19 +76,39 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     if args.true_scale && args.sheets.len() > 1 {
         bail!("--true-scale goes with one sheet");
     }
+    if args.rider.is_some() && args.purpose == Purpose::Sale {
+        bail!("a report for sale says nothing about a rider: leave out --rider, or --for sale");
+    }
     let outputs = Outputs::of(args)?;
     let sheets: Vec<(PathBuf, Sheet, String)> =
         args.sheets.iter().map(|file| read(file)).collect::<anyhow::Result<_>>()?;
     let subjects: Vec<Subject> =
         sheets.iter().map(|(file, sheet, sha256)| subject(args, file, sheet, sha256)).collect();
     let plan = true_scale(args, &subjects[0])?;
-    let options =
-        Options { units: args.units, purpose: args.purpose, verdicts: None, true_scale: !plan.is_empty() };
+    let verdicts = verdicts(args, &subjects)?;
+    let options = Options {
+        units: args.units,
+        purpose: args.purpose,
+        verdicts: verdicts.as_ref(),
+        true_scale: !plan.is_empty(),
+    };
     let document = match subjects.as_slice() {
         [one] => single::document(one, &options).context("the picture of the photo could not be made")?,
         several => compare::document(several, &options),
     };
     outputs.write(args, &document, plan)
+}
+
+/// What is judged for the rider, when one is given.
+fn verdicts(args: &Args, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts>> {
+    let Some(rider) = &args.rider else { return Ok(None) };
+    let judge = Judge::of(rider, &args.judging)?;
+    let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
+    let assessments = judge.by_saddle(&sheets)?;
+    Ok(Some(match (assessments.as_slice(), subjects) {
+        ([one], [subject]) => judged::verdicts(one, &judge.rules, subject.sheet),
+        (several, _) => judged::several(several),
+    }))
 }
 
 fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {

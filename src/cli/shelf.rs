@@ -5,12 +5,17 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
 
+use super::assess::Judging;
+use super::suits::Judge;
 use super::values::{parse_number, parse_units, parse_view};
+use crate::fit::result::Standing;
+use crate::fit::rule::About;
 use crate::ground::words::View;
+use crate::report::judged;
 use crate::report::units::Units;
-use crate::sheet::safe_write;
 use crate::sheet::shelf::{self, Shelf};
 use crate::sheet::summary::{Summary, WIDTHS};
+use crate::sheet::{self, safe_write};
 
 /// Options of `seatspan shelf`.
 #[derive(Debug, ClapArgs)]
@@ -40,6 +45,12 @@ pub struct Args {
     /// Only refused photos
     #[arg(long)]
     pub refused: bool,
+    /// Rider file: only saddles that could suit this rider, those with least against them first
+    #[arg(long, value_name = "FILE")]
+    pub rider: Option<PathBuf>,
+    /// What it is judged by.
+    #[command(flatten)]
+    pub judging: Judging,
     /// Sort by name, date, path or a named width
     #[arg(long, value_name = "KEY", default_value = "path", value_parser = parse_sort)]
     pub sort: Sort,
@@ -68,6 +79,7 @@ Examples:
   seatspan shelf ~/saddles
   seatspan shelf ~/saddles --view top --width seat.widest=205..225 --width seat.waist=..90 --sort seat.widest
   seatspan shelf ~/saddles --since 2026-05-01 --name willow --csv may.csv
+  seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
   seatspan shelf ~/saddles --json | head -1";
 
 /// A range of a named width.
@@ -149,6 +161,12 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         .filter(|sheet| wanted(sheet, args))
         .collect();
     sort(&mut found, &args.sort);
+    let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
+    if let Some(suiting) = &suiting {
+        let place = |s: &Summary| suiting.iter().position(|one| one.saddle == s.saddle);
+        found.retain(|s| place(s).is_some());
+        found.sort_by_key(|s| place(s));
+    }
     if let Some(path) = &args.csv {
         export(path, &csv(&found)?, args.force)?;
     }
@@ -159,9 +177,63 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         super::say(&json_lines(&found));
     } else {
         super::say(&list(&found, args));
+        for one in suiting.iter().flatten() {
+            super::say(&format!("\n{}: {}\n{}", plain(&one.saddle), one.words, one.reasons.join("\n")));
+        }
         say_duplicates(&shelf, &duplicates);
     }
     Ok(0)
+}
+
+/// A saddle that could suit the rider.
+struct Suiting {
+    saddle: String,
+    standing: Standing,
+    words: &'static str,
+    reasons: Vec<String>,
+}
+
+/// The saddles with nothing serious against them for this rider, those with least against them first; the others are
+/// named on stderr, with the reason.
+fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<Suiting>> {
+    let judge = Judge::of(rider, &args.judging)?;
+    let mut names: Vec<&str> = Vec::new();
+    for sheet in found {
+        if !names.contains(&sheet.saddle.as_str()) {
+            names.push(&sheet.saddle);
+        }
+    }
+    let mut suiting = Vec::new();
+    for name in names {
+        let files = found.iter().filter(|s| s.saddle == name && s.refused.is_none());
+        let sheets =
+            files.map(|s| Ok(sheet::read(Path::new(&s.sheet))?)).collect::<anyhow::Result<Vec<_>>>()?;
+        if sheets.is_empty() {
+            continue;
+        }
+        // Two sheets of one view are a question for the user and no reason to judge none of the others.
+        let assessment = match judge.saddle(&sheets) {
+            Ok(assessment) => assessment,
+            Err(error) => {
+                eprintln!("not judged: {}", plain(&format!("{error:#}")));
+                continue;
+            }
+        };
+        let Some(rider) = assessment.summary.iter().find(|s| s.about == About::Rider) else { continue };
+        if rider.standing == Standing::Against {
+            eprintln!("{}: {}", plain(name), plain(&rider.text));
+            continue;
+        }
+        let reasons = judged::summary(&assessment).into_iter();
+        suiting.push(Suiting {
+            saddle: name.to_owned(),
+            standing: rider.standing,
+            words: judged::standing_words(rider.standing),
+            reasons: reasons.map(|n| format!("  {}: {}", n.title.to_lowercase(), plain(&n.text))).collect(),
+        });
+    }
+    suiting.sort_by_key(|one| one.standing);
+    Ok(suiting)
 }
 
 fn wanted(sheet: &Summary, args: &Args) -> bool {

@@ -46,3 +46,14 @@ pub fn width(name: &str) -> String {
         other => other.replace('.', " "),
     }
 }
+
+/// A text as a sentence: a capital at its beginning and a full stop at its end.
+pub fn sentence(text: &str) -> String {
+    let mut chars = text.trim().chars();
+    let mut out: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    out.extend(chars);
+    if !out.is_empty() && !out.ends_with(['.', '!', '?']) {
+        out.push('.');
+    }
+    out
+}

@@ -1,14 +1,14 @@
 //! The report on several saddles: outlines and widths laid over one another.
 
 use super::document::{Block, Captioned, Document, Section, Table};
-use super::single::{Options, Subject, cautions, day, sentence};
+use super::single::{Options, Purpose, Subject, cautions, day, judged};
 use crate::ground::words::{Part, View};
 use crate::report::figure::chart::CHART_MM;
 use crate::report::figure::laid_over;
 use crate::report::figure::plan::window_mm;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
-use crate::report::words;
+use crate::report::words::{self, sentence};
 use crate::sheet::{Difference, Sheet};
 
 /// Width of a chart for a narrow screen, mm.
@@ -24,6 +24,7 @@ struct One<'a> {
 
 /// The report.
 pub fn document(subjects: &[Subject], options: &Options) -> Document {
+    let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
     let measured: Vec<One> = subjects
         .iter()
         .filter_map(|subject| {
@@ -31,7 +32,7 @@ pub fn document(subjects: &[Subject], options: &Options) -> Document {
             Some(One { subject, shape, name: subject.sheet.saddle.name.clone() })
         })
         .collect();
-    let mut sections = Vec::new();
+    let mut sections: Vec<Section> = verdicts.map(judged).into_iter().collect();
     for view in [View::Top, View::Underside] {
         let of_view: Vec<&One> = measured.iter().filter(|one| one.shape.view == view).collect();
         if !of_view.is_empty() {

@@ -8,7 +8,7 @@ use crate::report::figure::plan::{self, RULERS_MM, window_mm};
 use crate::report::figure::{budget, chart, evenness, photo};
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
-use crate::report::words;
+use crate::report::words::{self, sentence};
 use crate::sheet::{LiftSource, MidlineSource, Sheet};
 
 /// A sheet with the files it belongs to.
@@ -121,17 +121,6 @@ fn refused(text: &str, hint: &str) -> Section {
     Section { id: "refused", heading: "No measurement".into(), blocks: vec![Block::Notes { items }] }
 }
 
-/// A text as a sentence: a capital at its beginning and a full stop at its end.
-pub(super) fn sentence(text: &str) -> String {
-    let mut chars = text.trim().chars();
-    let mut out: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-    out.extend(chars);
-    if !out.is_empty() && !out.ends_with(['.', '!', '?']) {
-        out.push('.');
-    }
-    out
-}
-
 fn measured(
     subject: &Subject,
     shape: &Shape,
@@ -189,7 +178,7 @@ fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
     Section { id: "figures", heading: "In short".into(), blocks }
 }
 
-fn judged(verdicts: &Verdicts) -> Section {
+pub(super) fn judged(verdicts: &Verdicts) -> Section {
     let heading = format!("For {}", verdicts.rider);
     Section { id: "verdicts", heading, blocks: vec![Block::Notes { items: verdicts.notes.clone() }] }
 }

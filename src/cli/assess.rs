@@ -1,0 +1,116 @@
+//! `seatspan assess`: sheets of one saddle and a rider file in, verdicts out.
+
+use std::io::Write as _;
+use std::path::PathBuf;
+
+use anyhow::anyhow;
+use clap::Args as ClapArgs;
+
+use crate::fit::assess::{Request, assess};
+use crate::fit::rider::{Rider, read_text};
+use crate::fit::rule::RuleSet;
+use crate::fit::verdict::{CONFIDENCE, LEAST_CONFIDENCE};
+use crate::report::assessment::{AssessmentOptions, text};
+use crate::sheet::{self, Sheet};
+
+/// Options of `seatspan assess`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// Sheets of one saddle: from above, of the underside, or both
+    #[arg(required = true, value_name = "SHEET")]
+    pub sheets: Vec<PathBuf>,
+    /// Rider file; without it only what needs no rider is judged
+    #[arg(long, value_name = "FILE")]
+    pub rider: Option<PathBuf>,
+    /// What it is judged by.
+    #[command(flatten)]
+    pub judging: Judging,
+    /// Print the assessment as JSON, and nothing else
+    #[arg(long)]
+    pub json: bool,
+    /// Show the sources of every rule and what its uncertainty comes from
+    #[arg(long, conflicts_with = "json")]
+    pub sources: bool,
+}
+
+const EXAMPLES: &str = "\
+Example:
+  seatspan assess fixtures/fit/saddles/harebell-top.sheet.json fixtures/fit/saddles/harebell-underside.sheet.json \\
+      --rider fixtures/fit/riders/ilse.toml
+
+Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machine.";
+
+/// What `assess` and `compare` judge by.
+#[derive(Debug, ClapArgs)]
+pub struct Judging {
+    /// Rules file, added to the default rules: a rule of the same id takes the default's place
+    #[arg(long, value_name = "FILE")]
+    pub rules: Vec<PathBuf>,
+    /// Confidence asked of a firm verdict, such as 0.95 or 95
+    #[arg(long, value_name = "P", value_parser = parse_confidence, default_value_t = CONFIDENCE)]
+    pub confidence: f64,
+}
+
+impl Judging {
+    /// The default rules with the files given.
+    ///
+    /// # Errors
+    /// The first mistake, with its file and line.
+    pub fn rule_set(&self) -> anyhow::Result<RuleSet> {
+        rule_set(&self.rules)
+    }
+}
+
+/// The default rules with those of `files`.
+///
+/// # Errors
+/// The first mistake, with its file and line.
+pub fn rule_set(files: &[PathBuf]) -> anyhow::Result<RuleSet> {
+    let mut set = RuleSet::built_in()?;
+    for file in files {
+        set.add(&file.display().to_string(), &read_text(file)?)?;
+    }
+    set.finish().map_err(|e| anyhow!(e))?;
+    Ok(set)
+}
+
+fn parse_confidence(text: &str) -> Result<f64, String> {
+    let hint = || format!("write a confidence from {LEAST_CONFIDENCE} to 0.9999, such as 0.95 or 95");
+    let number: f64 = text.trim_end_matches(['%', ' ']).parse().map_err(|_| hint())?;
+    let share = if number > 1.0 { number / 100.0 } else { number };
+    if (LEAST_CONFIDENCE..=0.9999).contains(&share) { Ok(share) } else { Err(hint()) }
+}
+
+/// Reads sheets.
+///
+/// # Errors
+/// The first that cannot be read.
+pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
+    paths.iter().map(|p| Ok(sheet::read(p)?)).collect()
+}
+
+/// Prints a result; a reader that has gone away (a closed pipe) is no error of ours.
+pub fn print(text: &str) {
+    let _ = writeln!(std::io::stdout(), "{}", text.trim_end());
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// Errors of use or of the machine.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let rules = args.judging.rule_set()?;
+    let rider = args.rider.as_deref().map(Rider::read).transpose()?.unwrap_or_default();
+    rules.check_complaints(&rider)?;
+    let sheets = read_sheets(&args.sheets)?;
+    let request =
+        Request { sheets: &sheets, rider: &rider, rules: &rules, confidence: args.judging.confidence };
+    let assessment = assess(&request).map_err(|e| anyhow!(e))?;
+    if args.json {
+        print(&serde_json::to_string_pretty(&assessment)?);
+    } else {
+        print(&text(&assessment, AssessmentOptions { sources: args.sources }));
+    }
+    Ok(0)
+}

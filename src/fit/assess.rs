@@ -1,0 +1,356 @@
+//! An assessment: every rule's verdict on one saddle for one rider, as plain data for every renderer.
+
+use super::advice::what_decides;
+use super::expr::{FIELDS, Field, Node};
+use super::fields::{Fields, Missing, field_in_words, quantity};
+use super::hint::did_you_mean;
+use super::measure::{Subject, is_view};
+use super::quantity::{COVERAGE, Quantity};
+use super::result::{Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, Part, RuleResult, SCHEMA};
+use super::rider::Rider;
+use super::rule::{Band, Limit, Rule, RuleSet, When};
+use super::summary::summaries;
+use super::unit::{Amount, Dim, Unit};
+use super::verdict::{Conformity, Verdict, above_zero};
+use crate::sheet::{Sheet, Software, View};
+
+/// What to keep in mind, once.
+pub const CAUTIONS: [&str; 4] = [
+    "Widths and rules help a qualified saddle fitter and do not replace one; local codes and licensed practice come first.",
+    "If riding hurts, numbs or makes you bleed, stop and see a doctor.",
+    "If the horse's back is sore, call a vet, and do not ride on a broken tree.",
+    "A photo shows outlines: not the tree, the stuffing, the horse's back, the clearance over the withers, or what bears.",
+];
+
+/// What is assessed and how.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'a> {
+    /// Sheets of one saddle, at most one of each view.
+    pub sheets: &'a [Sheet],
+    /// The rider.
+    pub rider: &'a Rider,
+    /// The rules.
+    pub rules: &'a RuleSet,
+    /// Confidence asked of a firm verdict.
+    pub confidence: f64,
+}
+
+/// Assesses a saddle.
+///
+/// # Errors
+/// Where the sheets are not of one saddle, or a complaint is not known: in one line.
+pub fn assess(request: &Request) -> Result<Assessment, String> {
+    let by_view = |view: View| {
+        let mut of = request.sheets.iter().filter(|s| is_view(s, view));
+        match (of.next(), of.next()) {
+            (_, Some(_)) => {
+                Err(format!("two sheets are of the {} view; give one of each view", view.as_str()))
+            }
+            (one, None) => Ok(one),
+        }
+    };
+    let (top, underside) = (by_view(View::Top)?, by_view(View::Underside)?);
+    let first = top.or(underside).or(request.sheets.first()).ok_or("there is no sheet")?;
+    let (fields, assumed) = fields_of(request);
+    let subject = Subject { top, underside, fields: &fields };
+    let mut results: Vec<RuleResult> = request
+        .rules
+        .rules
+        .iter()
+        .filter(|r| holds(&r.when, request.rider))
+        .map(|rule| judge_rule(rule, &subject, request))
+        .collect();
+    weigh_together(request.rules, &mut results);
+    let used = used_fields(request);
+    Ok(Assessment {
+        schema: SCHEMA.into(),
+        software: format!("{} {}", Software::this().name, Software::this().version),
+        saddle: first.saddle.name.clone(),
+        views: [top.map(|_| View::Top), underside.map(|_| View::Underside)].into_iter().flatten().collect(),
+        rider: request.rider.name.clone(),
+        confidence: request.confidence,
+        summary: summaries(&results),
+        complaints: complaints(request, &results)?,
+        results,
+        assumed: assumed.into_iter().filter(|(f, _)| used.contains(f)).map(|(_, a)| a).collect(),
+        warnings: warnings(request.sheets),
+        cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
+    })
+}
+
+fn warnings(sheets: &[Sheet]) -> Vec<String> {
+    let of = |s: &Sheet| {
+        let refused = s
+            .refused
+            .iter()
+            .map(|r| format!("{}: not measured: {}", s.saddle.name, r.text))
+            .collect::<Vec<_>>();
+        let view = s.view.map_or("", View::as_str);
+        let told = s.warnings.iter().map(move |w| format!("{view}: {}", w.text));
+        refused.into_iter().chain(told).collect::<Vec<_>>()
+    };
+    sheets.iter().flat_map(of).collect()
+}
+
+/// Whether a rule or default applies to the rider.
+fn holds(when: &When, rider: &Rider) -> bool {
+    when.iter().all(|(key, words)| rider.word(key).is_some_and(|w| words.iter().any(|x| x == w)))
+}
+
+fn used_fields(request: &Request) -> Vec<Field> {
+    let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider));
+    applies
+        .flat_map(|r| {
+            let limits = [&r.lower, &r.upper].into_iter().flatten().map(|l| &l.node);
+            r.measures.iter().map(|m| &m.node).chain(limits).flat_map(Node::fields).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+/// The fields given in the rider file, and those assumed.
+fn fields_of(request: &Request) -> (Fields, Vec<(Field, Assumed)>) {
+    let mut fields = Fields::default();
+    let mut assumed = Vec::new();
+    // Fingers first: other fields may be given in fingers.
+    let order = FIELDS.iter().map(|f| f.1).filter(|f| *f == Field::Finger);
+    for field in order.chain(FIELDS.iter().map(|f| f.1).filter(|f| *f != Field::Finger)) {
+        let value = field_value(field, request, &fields, &mut assumed);
+        if let Some(value) = value {
+            fields.set(field, value);
+        }
+    }
+    // Without a spacing nothing was assumed about it.
+    let spacing = fields.get(Field::SeatBones).is_ok();
+    assumed.retain(|(f, _)| spacing || !matches!(f, Field::SeatBonesStation | Field::SeatBoneMargin));
+    (fields, assumed)
+}
+
+fn field_value(
+    field: Field,
+    request: &Request,
+    known: &Fields,
+    assumed: &mut Vec<(Field, Assumed)>,
+) -> Option<Result<Quantity, Missing>> {
+    let empty = Subject { top: None, underside: None, fields: known };
+    let number = |limit: &Option<Limit>| {
+        limit.as_ref().and_then(|l| empty.value(&l.node).ok()).map_or(0.0, |q| q.value)
+    };
+    let mut defaults =
+        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider));
+    let mut tell = |text: String, source: &str| {
+        assumed.push((field, Assumed { text, source: request.rules.source_text(source) }));
+    };
+    if let Some((amount, u)) = request.rider.given.get(&field) {
+        let by_rule = defaults.find(|d| d.value.is_none() && d.u.is_some());
+        let u = u.unwrap_or_else(|| {
+            let Some(d) = by_rule else { return 0.0 };
+            let written = d.u.as_ref().map_or("", |l| &l.written);
+            tell(
+                format!("{} is known to {written} (standard uncertainty)", field_in_words(field)),
+                &d.source,
+            );
+            number(&d.u)
+        });
+        return Some(match amount {
+            Amount::Plain(value, _) => Ok(quantity(field, *value, u)),
+            Amount::Fingers(n) => {
+                known.get(Field::Finger).map(|f| f.scaled(*n).plus(&quantity(field, 0.0, u)))
+            }
+        });
+    }
+    let default = defaults.find(|d| d.value.is_some() || d.refuse.is_some())?;
+    if let Some(why) = &default.refuse {
+        return Some(Err(why.clone()));
+    }
+    let written = default.value.as_ref().map_or("", |l| &l.written);
+    let u = default
+        .u
+        .as_ref()
+        .map_or(String::new(), |l| format!(", known to {} (standard uncertainty)", l.written));
+    tell(format!("{} is taken as {written}{u}", field_in_words(field)), &default.source);
+    Some(Ok(quantity(field, number(&default.value), number(&default.u))))
+}
+
+fn judge_rule(rule: &Rule, subject: &Subject, request: &Request) -> RuleResult {
+    let judged: Vec<Part> =
+        rule.measures.iter().map(|m| judge(&m.label, &m.node, rule, subject, request.confidence)).collect();
+    let verdict = judged.iter().map(|p| p.verdict).max().unwrap_or(Verdict::NotJudged);
+    // A part that was not measured does not hide a verdict on the others, and a rule is met only where all of it is.
+    let verdict = match verdict {
+        Verdict::FallsShort | Verdict::Undecided => verdict,
+        _ if judged.iter().any(|p| p.verdict == Verdict::NotJudged) => Verdict::NotJudged,
+        other => other,
+    };
+    let probability = judged.iter().filter_map(|p| p.probability).min_by(f64::total_cmp);
+    let holds_for = rule.remarks.iter().filter(|(when, _)| holds(when, request.rider));
+    RuleResult {
+        id: rule.id.clone(),
+        title: rule.title.clone(),
+        about: rule.about,
+        severity: rule.severity,
+        verdict,
+        probability,
+        says: says(rule, verdict, &judged, subject, request.confidence),
+        next: if matches!(verdict, Verdict::FallsShort | Verdict::Undecided) {
+            rule.words.next.clone()
+        } else {
+            String::new()
+        },
+        remarks: holds_for.map(|(_, say)| say.clone()).collect(),
+        parts: judged,
+        sources: rule.source_keys().into_iter().map(|k| request.rules.source_text(k)).collect(),
+    }
+}
+
+fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confidence: f64) -> String {
+    let words = &rule.words;
+    match verdict {
+        Verdict::Meets => words.met.clone(),
+        Verdict::Undecided => words.undecided.clone(),
+        Verdict::NotJudged => "not judged".into(),
+        Verdict::FallsShort => {
+            let worst = parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
+            let worst =
+                worst.min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
+            let below = worst.is_some_and(|p| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0));
+            let says = if below { &words.below } else { &words.above };
+            let place = worst.map_or("", |p| &p.label);
+            if place.is_empty() { says.clone() } else { format!("{says} ({place})") }
+        }
+        Verdict::Stated => band_of(rule, subject, confidence),
+    }
+}
+
+/// In which stretch the value lies, or between which two.
+fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
+    let Some(q) = rule.measures.first().and_then(|m| subject.value(&m.node).ok()) else {
+        return String::new();
+    };
+    let mut likely: Vec<(f64, &Band)> = rule
+        .bands
+        .iter()
+        .map(|b| {
+            let [lower, upper] = margins(&q, [&b.lower, &b.upper], subject).unwrap_or_default();
+            (Conformity::of(lower.as_ref(), upper.as_ref()).within, b)
+        })
+        .collect();
+    likely.sort_by(|a, b| b.0.total_cmp(&a.0));
+    match likely.as_slice() {
+        [] => String::new(),
+        [(p, band), ..] if *p >= confidence => band.name.clone(),
+        [(_, band), (_, next), ..] => {
+            format!("{} or {}: too near the line between them to say", band.name, next.name)
+        }
+        [(_, band)] => format!("perhaps {}", band.name),
+    }
+}
+
+/// How far the value lies inside each limit.
+fn margins(
+    q: &Quantity,
+    limits: [&Option<Limit>; 2],
+    subject: &Subject,
+) -> Result<[Option<Quantity>; 2], Missing> {
+    let [lower, upper] = limits;
+    let lower = lower.as_ref().map(|l| subject.value(&l.node)).transpose()?;
+    let upper = upper.as_ref().map(|l| subject.value(&l.node)).transpose()?;
+    Ok([lower.map(|l| q.minus(&l)), upper.map(|l| l.minus(q))])
+}
+
+fn judge(label: &str, node: &Node, rule: &Rule, subject: &Subject, confidence: f64) -> Part {
+    let unit = rule.unit;
+    let mut part = Part {
+        label: label.to_owned(),
+        unit: unit.name.to_owned(),
+        decimals: unit.decimals,
+        value: None,
+        u95: None,
+        lower: None,
+        upper: None,
+        verdict: Verdict::NotJudged,
+        probability: None,
+        below: None,
+        above: None,
+        missing: None,
+        decides: None,
+        budget: Vec::new(),
+    };
+    let q = match subject.value(node) {
+        Ok(q) => q,
+        Err(why) => return Part { missing: Some(why), ..part },
+    };
+    part.value = Some(q.value / unit.size);
+    part.u95 = Some(COVERAGE * q.u() / unit.size);
+    if rule.lower.is_none() && rule.upper.is_none() {
+        return Part { verdict: Verdict::Stated, budget: budget(&q, unit), ..part };
+    }
+    part.lower = limit_at(&rule.lower, subject, unit);
+    part.upper = limit_at(&rule.upper, subject, unit);
+    let [lower, upper] = match margins(&q, [&rule.lower, &rule.upper], subject) {
+        Ok(margins) => margins,
+        Err(why) => return Part { missing: Some(why), ..part },
+    };
+    let conformity = Conformity::of(lower.as_ref(), upper.as_ref());
+    part.verdict = conformity.verdict(confidence);
+    part.probability = Some(conformity.within);
+    part.below = rule.lower.is_some().then_some(conformity.below);
+    part.above = rule.upper.is_some().then_some(conformity.above);
+    let margins = [lower.as_ref(), upper.as_ref()];
+    if part.verdict == Verdict::Undecided {
+        part.decides = what_decides(margins, confidence);
+    }
+    let nearer = margins.into_iter().flatten().min_by(|a, b| above_zero(a).total_cmp(&above_zero(b)));
+    part.budget = budget(nearer.unwrap_or(&q), unit);
+    part
+}
+
+fn budget(q: &Quantity, unit: Unit) -> Vec<BudgetPart> {
+    q.lines().into_iter().map(|(from, u)| BudgetPart { from, u: u / unit.size }).collect()
+}
+
+fn limit_at(limit: &Option<Limit>, subject: &Subject, unit: Unit) -> Option<LimitAt> {
+    let limit = limit.as_ref()?;
+    let q = subject.value(&limit.node).ok()?;
+    let literal = limit.node.dim() == Ok(Dim::NONE)
+        || limit.written.starts_with(|c: char| c.is_ascii_digit() || c == '-');
+    let written = if literal { limit.written.clone() } else { String::new() };
+    Some(LimitAt { value: q.value / unit.size, u95: COVERAGE * q.u() / unit.size, written })
+}
+
+/// Misses that weigh more together.
+fn weigh_together(rules: &RuleSet, results: &mut [RuleResult]) {
+    let missed: Vec<String> =
+        results.iter().filter(|r| r.verdict == Verdict::FallsShort).map(|r| r.id.clone()).collect();
+    for result in results.iter_mut().filter(|r| missed.contains(&r.id)) {
+        let together = rules.rules.iter().find(|r| r.id == result.id).and_then(|r| r.together.as_ref());
+        if let Some((_, weighs)) = together.filter(|(with, _)| missed.contains(with)) {
+            result.severity = result.severity.min(*weighs);
+        }
+    }
+}
+
+fn complaints(request: &Request, results: &[RuleResult]) -> Result<Vec<ComplaintResult>, String> {
+    let known = &request.rules.complaints;
+    request
+        .rider
+        .complaints
+        .iter()
+        .map(|placed| {
+            let id = &placed.value;
+            let complaint = known.iter().find(|c| c.id == *id).ok_or_else(|| {
+                format!(
+                    "there is no complaint `{id}`; {}",
+                    did_you_mean(id, known.iter().map(|c| c.id.as_str()))
+                )
+            })?;
+            let open = |r: &&RuleResult| matches!(r.verdict, Verdict::FallsShort | Verdict::Undecided);
+            let look = results.iter().filter(|r| complaint.look_at.contains(&r.id)).filter(open);
+            Ok(ComplaintResult {
+                id: id.clone(),
+                title: complaint.title.clone(),
+                look_at: look.map(|r| format!("{}: {}", r.title, r.says)).collect(),
+                ask: complaint.ask.clone(),
+            })
+        })
+        .collect()
+}

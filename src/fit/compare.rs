@@ -1,0 +1,350 @@
+//! Saddles side by side: differences with their own uncertainty, and an order for one rider with its reasons.
+
+use std::cmp::Ordering;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::assess::{Request, assess};
+use super::expr::{Node, parse};
+use super::fields::Fields;
+use super::hint::did_you_mean;
+use super::measure::{Subject, is_view};
+use super::quantity::{COVERAGE, Quantity};
+use super::result::{Assessment, Standing};
+use super::rider::Rider;
+use super::rule::{About, RuleSet, Severity};
+use super::unit::{MM, NO_UNIT, Unit, unit_named};
+use super::verdict::{Verdict, above_zero};
+use crate::sheet::{Sheet, View};
+
+/// Name and version of the format.
+pub const SCHEMA: &str = "seatspan-comparison/1";
+
+/// A comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Comparison {
+    /// Name and version of the format.
+    pub schema: String,
+    /// What the rider is called; null without one.
+    pub rider: Option<String>,
+    /// Confidence asked of a firm verdict.
+    pub confidence: f64,
+    /// The saddle that differences are taken from.
+    pub reference: String,
+    /// The saddles, in the order asked for.
+    pub saddles: Vec<Column>,
+    /// What was measured, a row each; values in the order of `saddles`.
+    pub rows: Vec<Row>,
+    /// What is shared between sheets, and how that was taken into account.
+    pub notes: Vec<String>,
+    /// What to keep in mind.
+    pub cautions: Vec<String>,
+}
+
+/// A saddle.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Column {
+    /// Its name.
+    pub name: String,
+    /// Its place in the order for this rider, from 1; equal places are level. Null where nothing was judged.
+    pub rank: Option<usize>,
+    /// The worst of its standings for rider and horse.
+    pub standing: Standing,
+    /// Why it stands there: for rider, horse and saddle.
+    pub reasons: Vec<String>,
+    /// Its whole assessment.
+    pub assessment: Assessment,
+}
+
+/// One value of every saddle.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Row {
+    /// What it is, in the language of rules.
+    pub of: String,
+    /// Unit of the figures.
+    pub unit: String,
+    /// Decimals to show.
+    pub decimals: usize,
+    /// Value and difference of each saddle.
+    pub values: Vec<Cell>,
+}
+
+/// A value and how it differs from the reference saddle's.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Cell {
+    /// The value; null where it is not known.
+    pub value: Option<f64>,
+    /// Its expanded uncertainty (95 %).
+    pub u95: Option<f64>,
+    /// Value less the reference's; null for the reference itself or where either is not known.
+    pub difference: Option<f64>,
+    /// Expanded uncertainty of the difference.
+    pub difference_u95: Option<f64>,
+    /// Whether the difference has a sign with the confidence asked for.
+    pub sure: Option<bool>,
+}
+
+/// What is compared and how.
+#[derive(Debug, Clone, Copy)]
+pub struct Wish<'a> {
+    /// All sheets; those of one saddle's name belong together.
+    pub sheets: &'a [Sheet],
+    /// The rider; none for widths alone.
+    pub rider: Option<&'a Rider>,
+    /// The rules.
+    pub rules: &'a RuleSet,
+    /// Confidence asked of a firm verdict.
+    pub confidence: f64,
+    /// Name of the saddle that differences are taken from; the first without it.
+    pub against: Option<&'a str>,
+    /// What the saddles are sorted by: `rank`, `name`, `given`, or a row such as `seat.widest`.
+    pub sort: &'a str,
+}
+
+/// Rows of a comparison: an expression and its unit.
+const ROWS: [(&str, &str); 9] = [
+    ("seat.widest", "mm"),
+    ("at(seat.widest)", ""),
+    ("seat.waist", "mm"),
+    ("taper", "deg"),
+    ("channel.front", "mm"),
+    ("channel.middle", "mm"),
+    ("channel.rear", "mm"),
+    ("channel.narrowest", "mm"),
+    ("panel_area", "cm2"),
+];
+
+/// Compares saddles.
+///
+/// # Errors
+/// Where the sheets do not make two saddles, or a name is not known: in one line.
+pub fn compare(wish: &Wish) -> Result<Comparison, String> {
+    let groups = by_saddle(wish.sheets);
+    if groups.len() < 2 {
+        return Err("give sheets of at least two saddles (sheets of one name are one saddle)".into());
+    }
+    let nobody = Rider::default();
+    let rider = wish.rider.unwrap_or(&nobody);
+    let mut columns = Vec::new();
+    for (name, sheets) in &groups {
+        let request = Request { sheets, rider, rules: wish.rules, confidence: wish.confidence };
+        let assessment = assess(&request).map_err(|e| format!("{name}: {e}"))?;
+        columns.push(column(name, assessment, wish.rider.is_some()));
+    }
+    rank(&mut columns);
+    let order = sorted(&columns, &groups, wish.sort)?;
+    let columns: Vec<Column> = order.iter().map(|&i| columns[i].clone()).collect();
+    let groups: Vec<&Vec<Sheet>> = order.iter().map(|&i| &groups[i].1).collect();
+    let reference = reference(&columns, wish)?;
+    let rows =
+        ROWS.iter().filter_map(|(of, unit)| row(of, unit, &groups, reference, wish.confidence)).collect();
+    Ok(Comparison {
+        schema: SCHEMA.into(),
+        rider: rider.name.clone(),
+        confidence: wish.confidence,
+        reference: columns[reference].name.clone(),
+        notes: notes(&groups, reference, &columns),
+        saddles: columns,
+        rows,
+        cautions: super::assess::CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
+    })
+}
+
+/// Sheets by the saddle's name, in the order given.
+fn by_saddle(sheets: &[Sheet]) -> Vec<(String, Vec<Sheet>)> {
+    let mut groups: Vec<(String, Vec<Sheet>)> = Vec::new();
+    for sheet in sheets {
+        let name = &sheet.saddle.name;
+        match groups.iter_mut().find(|g| g.0 == *name) {
+            Some(group) => group.1.push(sheet.clone()),
+            None => groups.push((name.clone(), vec![sheet.clone()])),
+        }
+    }
+    groups
+}
+
+fn column(name: &str, assessment: Assessment, for_a_rider: bool) -> Column {
+    let of = assessment.summary.iter().filter(|s| s.about != About::Saddle);
+    let standing = of.map(|s| s.standing).max().unwrap_or(Standing::NotJudged);
+    let about = |a: About| match a {
+        About::Rider => "rider",
+        About::Horse => "horse",
+        About::Saddle => "saddle",
+    };
+    let told = assessment.summary.iter().filter(|s| for_a_rider || s.about != About::Rider);
+    let reasons = told.map(|s| format!("{}: {}", about(s.about), s.text)).collect();
+    Column { name: name.to_owned(), rank: None, standing, reasons, assessment }
+}
+
+/// What the order goes by, one after the other: serious misses, standing, lesser misses, what is open. Then the least sure
+/// of the rules that weigh: the weakest link, never a mean.
+fn key(column: &Column) -> ([usize; 5], f64) {
+    let count = |verdict: Verdict, serious: bool| {
+        let weighs = |s: Severity| if serious { s == Severity::Serious } else { s == Severity::Matters };
+        column.assessment.results.iter().filter(|r| r.verdict == verdict && weighs(r.severity)).count()
+    };
+    let serious = count(Verdict::FallsShort, true);
+    let order = [
+        serious,
+        count(Verdict::NotJudged, true),
+        count(Verdict::Undecided, true),
+        count(Verdict::FallsShort, false),
+        count(Verdict::Undecided, false),
+    ];
+    let weakest = column.assessment.results.iter().filter(|r| r.severity != Severity::Look);
+    (order, weakest.filter_map(|r| r.probability).fold(1.0, f64::min))
+}
+
+/// Two weakest links nearer than this are level: nobody would choose by it.
+const LEVEL: f64 = 0.05;
+
+fn order(a: &Column, b: &Column) -> Ordering {
+    let ((ka, pa), (kb, pb)) = (key(a), key(b));
+    ka.cmp(&kb).then_with(|| ((pb / LEVEL).round()).total_cmp(&(pa / LEVEL).round()))
+}
+
+fn rank(columns: &mut [Column]) {
+    let ranks: Vec<Option<usize>> = columns
+        .iter()
+        .map(|c| {
+            let judged = c.assessment.results.iter().any(|r| r.probability.is_some());
+            judged.then(|| {
+                1 + columns.iter().filter(|o| order(o, c) == Ordering::Less && judged_any(o)).count()
+            })
+        })
+        .collect();
+    columns.iter_mut().zip(ranks).for_each(|(c, r)| c.rank = r);
+}
+
+fn judged_any(column: &Column) -> bool {
+    column.assessment.results.iter().any(|r| r.probability.is_some())
+}
+
+fn sorted(columns: &[Column], groups: &[(String, Vec<Sheet>)], sort: &str) -> Result<Vec<usize>, String> {
+    let mut order: Vec<usize> = (0..columns.len()).collect();
+    match sort {
+        "given" => {}
+        "rank" => order.sort_by_key(|&i| columns[i].rank.unwrap_or(usize::MAX)),
+        "name" => order.sort_by(|&a, &b| columns[a].name.cmp(&columns[b].name)),
+        row if ROWS.iter().any(|r| r.0 == row) => {
+            let node = parse(row).map_err(|e| e.1)?;
+            let value = |i: usize| quantity(&groups[i].1, &node).map_or(f64::NEG_INFINITY, |q| q.value);
+            order.sort_by(|&a, &b| value(b).total_cmp(&value(a)));
+        }
+        other => {
+            let known = ["rank", "name", "given"].into_iter().chain(ROWS.iter().map(|r| r.0));
+            return Err(format!("cannot sort by '{other}'; {}", did_you_mean(other, known)));
+        }
+    }
+    Ok(order)
+}
+
+fn reference(columns: &[Column], wish: &Wish) -> Result<usize, String> {
+    let Some(name) = wish.against else { return Ok(0) };
+    columns.iter().position(|c| c.name == name).ok_or_else(|| {
+        format!(
+            "there is no saddle '{name}'; {}",
+            did_you_mean(name, columns.iter().map(|c| c.name.as_str()))
+        )
+    })
+}
+
+fn quantity(sheets: &[Sheet], node: &Node) -> Option<Quantity> {
+    let of = |view: View| sheets.iter().find(|s| is_view(s, view));
+    let fields = Fields::default();
+    Subject { top: of(View::Top), underside: of(View::Underside), fields: &fields }.value(node).ok()
+}
+
+fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidence: f64) -> Option<Row> {
+    let node = parse(of).ok()?;
+    let unit: Unit = if unit.is_empty() { NO_UNIT } else { unit_named(unit).unwrap_or(MM) };
+    let values: Vec<Option<Quantity>> = groups.iter().map(|g| quantity(g, &node)).collect();
+    if values.iter().all(Option::is_none) {
+        return None;
+    }
+    let cells = values.iter().enumerate().map(|(i, q)| {
+        let pair = q.as_ref().zip(values[reference].as_ref()).filter(|_| i != reference);
+        let difference = pair.map(|(a, b)| difference(a, b, Shared::of(groups[i], groups[reference]), &node));
+        Cell {
+            value: q.as_ref().map(|q| q.value / unit.size),
+            u95: q.as_ref().map(|q| COVERAGE * q.u() / unit.size),
+            difference: difference.as_ref().map(|d| d.value / unit.size),
+            difference_u95: difference.as_ref().map(|d| COVERAGE * d.u() / unit.size),
+            sure: difference.as_ref().map(|d| above_zero(d).max(1.0 - above_zero(d)) >= confidence),
+        }
+    });
+    Some(Row { of: of.into(), unit: unit.name.into(), decimals: unit.decimals, values: cells.collect() })
+}
+
+/// What two saddles' sheets have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shared {
+    /// The same print of the card, on the same day.
+    pub print: bool,
+    /// The same camera.
+    pub lens: bool,
+}
+
+impl Shared {
+    /// As far as the sheets tell: the card's pattern and copy and the day for the print; maker and model for the lens.
+    fn of(a: &[Sheet], b: &[Sheet]) -> Self {
+        let all = |same: fn(&Sheet, &Sheet) -> bool| {
+            a.iter().all(|x| b.iter().filter(|y| y.view == x.view).all(|y| same(x, y)))
+        };
+        Self { print: all(same_print), lens: all(same_lens) }
+    }
+}
+
+fn same_print(a: &Sheet, b: &Sheet) -> bool {
+    let day = |s: &Sheet| s.photos.first().and_then(|p| p.taken.as_ref()?.get(..10).map(str::to_owned));
+    let cards = |s: &Sheet| s.cards.iter().map(|c| (c.pattern.clone(), c.copy)).collect::<Vec<_>>();
+    day(a).is_some() && day(a) == day(b) && !cards(a).is_empty() && cards(a) == cards(b)
+}
+
+fn same_lens(a: &Sheet, b: &Sheet) -> bool {
+    let camera = |s: &Sheet| s.photos.first().and_then(|p| p.camera.clone());
+    camera(a).is_some() && camera(a) == camera(b)
+}
+
+/// Lines of the lens: one camera's are wrong alike on two photos, but which way each moves a width is not carried.
+const LENS_LINES: [&str; 3] = ["focal length", "principal point", "distortion"];
+
+/// The difference of two saddles' values, line by line: of one print the scale cancels but for the difference itself; of one
+/// lens the lines are summed at their worst; all else is apart.
+fn difference(a: &Quantity, b: &Quantity, shared: Shared, node: &Node) -> Quantity {
+    let (mut la, lb) = (a.lines(), b.lines());
+    let plain = matches!(node, Node::Width(_));
+    let other = |line: &str, lines: &[(String, f64)]| lines.iter().find(|l| l.0 == line).map_or(0.0, |l| l.1);
+    la.extend(lb.iter().filter(|l| other(&l.0, &a.lines()) == 0.0).map(|l| (l.0.clone(), 0.0)));
+    let origin = super::quantity::Origin::new(0, "difference");
+    la.iter().fold(Quantity::exact(a.value - b.value), |sum, (line, ua)| {
+        let ub = other(line, &lb);
+        let u = match line.as_str() {
+            "print scale" if shared.print && plain => (ua - ub).abs(),
+            lens if shared.lens && LENS_LINES.contains(&lens) => ua + ub,
+            _ => ua.hypot(ub),
+        };
+        sum.with(line, origin.clone(), u)
+    })
+}
+
+fn notes(groups: &[&Vec<Sheet>], reference: usize, columns: &[Column]) -> Vec<String> {
+    let others = (0..groups.len()).filter(|i| *i != reference);
+    others
+        .map(|i| {
+            let shared = Shared::of(groups[i], groups[reference]);
+            let print = if shared.print {
+                "one print of the card: its scale cancels"
+            } else {
+                "not known to share a print of the card"
+            };
+            let lens = if shared.lens {
+                "one camera: its lens is taken at its worst"
+            } else {
+                "not known to share a camera"
+            };
+            format!("{} and {}: {print}; {lens}", columns[i].name, columns[reference].name)
+        })
+        .collect()
+}

@@ -1,0 +1,213 @@
+//! The rider file: what a fitter knows of rider and horse. Every field may be left out.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::expr::Field;
+use super::hint::did_you_mean;
+use super::text::{Placed, Table, Text, TextError};
+use super::unit::{Amount, Dim};
+
+/// Words that a field of choices may hold.
+pub const PATTERNS: [&str; 3] = ["women", "men", "none"];
+/// How the spacing of the seat bones was taken: each is another quantity.
+pub const HOW: [&str; 4] = ["imprint-centres", "imprint-outer", "by-hand", "clinical"];
+/// Shape of the inner thigh.
+pub const THIGHS: [&str; 2] = ["rounded", "flat"];
+
+/// A rider file as read.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Rider {
+    /// What the rider is called in reports.
+    pub name: Option<String>,
+    /// Where it was read from, for messages.
+    pub file: String,
+    /// Its text, for messages.
+    pub text: String,
+    /// Remark.
+    pub note: Option<String>,
+    /// Which of the trade's rule sets applies.
+    pub pattern: Option<String>,
+    /// Shape of the inner thigh.
+    pub thighs: Option<String>,
+    /// What the rider complains of: ids of the complaints file.
+    pub complaints: Vec<Placed>,
+    /// How the spacing was taken.
+    pub how: Option<String>,
+    /// Amounts given, with the standard uncertainty where it was given.
+    pub given: BTreeMap<Field, (Amount, Option<f64>)>,
+}
+
+/// Why a rider file could not be used: one line.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The machine could not read it.
+    #[error("cannot read {0}: {1}")]
+    Read(String, std::io::Error),
+    /// Its text is wrong.
+    #[error(transparent)]
+    Text(#[from] TextError),
+}
+
+/// The text of a file that may have some tens of lines.
+///
+/// # Errors
+/// Where it cannot be read, or is no text.
+pub fn read_text(path: &Path) -> Result<String, FileError> {
+    std::fs::read_to_string(path).map_err(|e| FileError::Read(path.display().to_string(), e))
+}
+
+impl Rider {
+    /// Reads a rider file.
+    ///
+    /// # Errors
+    /// The first mistake, with its line.
+    pub fn read(path: &Path) -> Result<Self, FileError> {
+        Ok(Self::from_text(&path.display().to_string(), &read_text(path)?)?)
+    }
+
+    /// Reads the text of a rider file.
+    ///
+    /// # Errors
+    /// The first mistake, with its line.
+    pub fn from_text(file: &str, text: &str) -> Result<Self, TextError> {
+        let mut root = Text { file, text }.root()?;
+        let mut rider = Self {
+            name: root.string("name")?.map(|p| p.value),
+            note: root.string("note")?.map(|p| p.value),
+            pattern: choice(&mut root, "pattern", &PATTERNS)?,
+            thighs: choice(&mut root, "thighs", &THIGHS)?,
+            complaints: root.strings("complaints")?,
+            file: file.to_owned(),
+            text: text.to_owned(),
+            ..Self::default()
+        };
+        if let Some(mut bones) = root.table("seat_bones")? {
+            rider.how = choice(&mut bones, "how", &HOW)?;
+            rider.length(&mut bones, "spacing", Field::SeatBones, (20.0, 300.0))?;
+            rider.length(&mut bones, "margin", Field::SeatBoneMargin, (-20.0, 100.0))?;
+            rider.station(&mut bones)?;
+            if rider.given.contains_key(&Field::SeatBones) && rider.how.is_none() {
+                return Err(bones.error(format!("`how` is missing: write how = one of {}", HOW.join(", "))));
+            }
+            bones.finish()?;
+        }
+        if let Some(mut hand) = root.table("hand")? {
+            rider.length(&mut hand, "finger", Field::Finger, (8.0, 40.0))?;
+            rider.four_fingers(&mut hand)?;
+            hand.finish()?;
+        }
+        if let Some(mut horse) = root.table("horse")? {
+            rider.length(&mut horse, "channel", Field::ChannelNeed, (20.0, 200.0))?;
+            rider.length(&mut horse, "panel", Field::PanelNeed, (20.0, 300.0))?;
+            horse.finish()?;
+        }
+        rider.load(&mut root)?;
+        root.finish()?;
+        Ok(rider)
+    }
+
+    /// A length with its uncertainty `KEY_u`, within sane limits in mm.
+    fn length(&mut self, t: &mut Table, key: &str, field: Field, sane: (f64, f64)) -> Result<(), TextError> {
+        const SUFFIXES: [&str; 3] = ["mm", "cm", "in"];
+        let u = t.amount(&format!("{key}_u"), &SUFFIXES)?;
+        let Some((amount, at)) = t.amount(key, &SUFFIXES)? else { return Ok(()) };
+        match amount {
+            Amount::Plain(mm, Dim::LENGTH) if mm >= sane.0 && mm <= sane.1 => {}
+            Amount::Fingers(n) if field != Field::Finger && n > 0.0 && n <= 12.0 => {}
+            Amount::Plain(mm, Dim::LENGTH) => {
+                let what = format!(
+                    "`{key}` of {mm} mm is not between {} and {} mm; check number and unit",
+                    sane.0, sane.1
+                );
+                return Err(t.text().error(at, what));
+            }
+            _ => {
+                return Err(t.text().error(
+                    at,
+                    format!("`{key}` is no length; write \"... mm\", \"... in\" or \"... fingers\""),
+                ));
+            }
+        }
+        let u = match u {
+            None => None,
+            Some((Amount::Plain(u, Dim::LENGTH), _)) if u >= 0.0 => Some(u),
+            Some((_, at)) => {
+                return Err(t.text().error(at, format!("`{key}_u` is no length; write \"2 mm\"")));
+            }
+        };
+        self.given.insert(field, (amount, u));
+        Ok(())
+    }
+
+    fn station(&mut self, t: &mut Table) -> Result<(), TextError> {
+        let u = t.number("station_u")?;
+        if let Some(s) = t.number("station")? {
+            if !(0.0..=1.0).contains(&s) {
+                return Err(t.error("`station` lies between 0 (front end of the seat) and 1 (rear end)"));
+            }
+            self.given.insert(Field::SeatBonesStation, (Amount::Plain(s, Dim::NONE), u));
+        }
+        Ok(())
+    }
+
+    fn four_fingers(&mut self, t: &mut Table) -> Result<(), TextError> {
+        let Some((amount, at)) = t.amount("four_fingers", &["mm", "cm", "in"])? else { return Ok(()) };
+        match amount {
+            Amount::Plain(mm, Dim::LENGTH) if (32.0..=160.0).contains(&mm) => {
+                if self.given.insert(Field::Finger, (Amount::Plain(mm / 4.0, Dim::LENGTH), None)).is_some() {
+                    return Err(t
+                        .text()
+                        .error(at, "`finger` and `four_fingers` are both given; leave one out"));
+                }
+                Ok(())
+            }
+            _ => Err(t
+                .text()
+                .error(at, "`four_fingers` is the breadth of four fingers held together; write \"72 mm\"")),
+        }
+    }
+
+    /// Weights of rider and saddle, which only count together.
+    fn load(&mut self, root: &mut Table) -> Result<(), TextError> {
+        let Some(mut t) = root.table("load")? else { return Ok(()) };
+        let mut sum = Some(0.0);
+        for key in ["rider", "saddle"] {
+            let kg = match t.amount(key, &["kg", "lb"])? {
+                None => None,
+                Some((Amount::Plain(kg, Dim::MASS), _)) if kg > 0.0 && kg < 300.0 => Some(kg),
+                Some((_, at)) => {
+                    return Err(t.text().error(at, format!("`{key}` is a mass; write \"68 kg\"")));
+                }
+            };
+            sum = sum.zip(kg).map(|(a, b)| a + b);
+        }
+        if let Some(kg) = sum {
+            self.given.insert(Field::Load, (Amount::Plain(kg, Dim::MASS), None));
+        }
+        t.finish()
+    }
+
+    /// What conditions of rules are compared with.
+    pub fn word(&self, key: &str) -> Option<&str> {
+        match key {
+            "pattern" => self.pattern.as_deref().filter(|p| *p != "none"),
+            "thighs" => self.thighs.as_deref(),
+            "seat_bones" => self.how.as_deref(),
+            _ => None,
+        }
+    }
+}
+
+fn choice(table: &mut Table, key: &str, words: &[&str]) -> Result<Option<String>, TextError> {
+    match table.string(key)? {
+        Some(p) if !words.contains(&p.value.as_str()) => {
+            let hint = did_you_mean(&p.value, words.iter().copied());
+            Err(table.text().error(p.at, format!("`{key}` cannot be \"{}\"; {hint}", p.value)))
+        }
+        found => Ok(found.map(|p| p.value)),
+    }
+}
+
+/// A commented file to fill in.
+pub const TEMPLATE: &str = include_str!("rider_template.toml");

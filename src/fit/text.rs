@@ -1,0 +1,275 @@
+//! TOML read by hand, so that every mistake is told with its line and unknown keys with what may have been meant.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::hint::did_you_mean;
+use super::unit::{Amount, parse_amount};
+
+/// What is wrong in a rider or rules file, and where. Shown as `file:line:column: what; what to do`.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{file}:{line}:{column}: {what}")]
+pub struct TextError {
+    /// The file's name.
+    pub file: String,
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// What is wrong and what to do, in one line.
+    pub what: String,
+}
+
+/// The text of one file under its name.
+#[derive(Debug, Clone, Copy)]
+pub struct Text<'a> {
+    /// Name shown in messages.
+    pub file: &'a str,
+    /// The text.
+    pub text: &'a str,
+}
+
+impl<'a> Text<'a> {
+    /// The error at a byte of the text.
+    pub fn error(&self, at: usize, what: impl Into<String>) -> TextError {
+        let at = (0..=at.min(self.text.len())).rev().find(|&i| self.text.is_char_boundary(i)).unwrap_or(0);
+        let before = &self.text[..at];
+        let line = before.matches('\n').count() + 1;
+        let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
+        TextError { file: self.file.to_owned(), line, column, what: what.into().replace('\n', " ") }
+    }
+
+    /// The whole file as a table.
+    ///
+    /// # Errors
+    /// Where the text is no TOML.
+    pub fn root(self) -> Result<Table<'a>, TextError> {
+        match DeTable::parse(self.text) {
+            Ok(root) => {
+                let span = root.span();
+                Ok(Table {
+                    text: self,
+                    span,
+                    what: String::new(),
+                    table: root.into_inner(),
+                    used: BTreeSet::new(),
+                })
+            }
+            Err(e) => Err(self.error(e.span().map_or(0, |s| s.start), e.message())),
+        }
+    }
+}
+
+/// A table being read: what was asked for is remembered, and [`Table::finish`] tells what nobody asked for.
+#[derive(Debug)]
+pub struct Table<'a> {
+    text: Text<'a>,
+    span: Range<usize>,
+    what: String,
+    table: DeTable<'a>,
+    used: BTreeSet<String>,
+}
+
+/// A string with its place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Placed {
+    /// The string.
+    pub value: String,
+    /// The byte at which it begins (its quotation mark).
+    pub at: usize,
+}
+
+type Value<'a> = Spanned<DeValue<'a>>;
+
+impl<'a> Table<'a> {
+    /// An error at the table itself.
+    pub fn error(&self, what: impl Into<String>) -> TextError {
+        self.text.error(self.span.start, what)
+    }
+
+    /// The text it stands in.
+    pub fn text(&self) -> Text<'a> {
+        self.text
+    }
+
+    /// The value of a key, and its place. The key then counts as known.
+    fn take(&mut self, key: &str) -> Option<Value<'a>> {
+        self.used.insert(key.to_owned());
+        self.table.iter().find(|(k, _)| k.get_ref() == key).map(|(_, v)| v.clone())
+    }
+
+    fn wrong(&self, key: &str, value: &Value, wanted: &str) -> TextError {
+        let is = value.get_ref().type_str();
+        self.text.error(value.span().start, format!("`{key}` is a {is}; write {wanted}"))
+    }
+
+    /// Strings may be left out.
+    ///
+    /// # Errors
+    /// Where the key holds something else.
+    pub fn string(&mut self, key: &str) -> Result<Option<Placed>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        match value.get_ref().as_str() {
+            Some(s) => Ok(Some(Placed { value: s.to_owned(), at: value.span().start })),
+            None => Err(self.wrong(key, &value, "a text in quotation marks")),
+        }
+    }
+
+    /// A string that must be there.
+    ///
+    /// # Errors
+    /// Where it is missing or something else.
+    pub fn need_string(&mut self, key: &str) -> Result<Placed, TextError> {
+        self.string(key)?
+            .ok_or_else(|| self.error(format!("{}`{key}` is missing; write {key} = \"...\"", self.named())))
+    }
+
+    fn named(&self) -> String {
+        if self.what.is_empty() { String::new() } else { format!("in {}: ", self.what) }
+    }
+
+    /// One string or a list of strings; an empty list where the key is left out.
+    ///
+    /// # Errors
+    /// Where it is something else.
+    pub fn strings(&mut self, key: &str) -> Result<Vec<Placed>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(Vec::new()) };
+        let one =
+            |v: &Value| v.get_ref().as_str().map(|s| Placed { value: s.to_owned(), at: v.span().start });
+        if let Some(single) = one(&value) {
+            return Ok(vec![single]);
+        }
+        let wanted = "a text in quotation marks, or a list of them in [ ]";
+        let Some(list) = value.get_ref().as_array() else { return Err(self.wrong(key, &value, wanted)) };
+        list.iter().map(|v| one(v).ok_or_else(|| self.wrong(key, v, wanted))).collect()
+    }
+
+    /// A number without a unit.
+    ///
+    /// # Errors
+    /// Where it is something else, or not finite.
+    pub fn number(&mut self, key: &str) -> Result<Option<f64>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        match as_number(value.get_ref()) {
+            Some(x) if x.is_finite() => Ok(Some(x)),
+            _ => Err(self.wrong(key, &value, "a number, with a point as decimal sign")),
+        }
+    }
+
+    /// An amount: `key = "5 in"`, or a number whose unit ends the key, as in `key_mm = 127`.
+    ///
+    /// # Errors
+    /// Where it is no amount, has no unit, or stands there twice.
+    pub fn amount(&mut self, key: &str, suffixes: &[&str]) -> Result<Option<(Amount, usize)>, TextError> {
+        let mut found: Option<(Amount, usize)> = None;
+        let mut keep = |amount: Amount, at: usize, text: &Text| match found {
+            Some(_) => Err(text.error(at, format!("`{key}` is given twice; leave one out"))),
+            None => {
+                found = Some((amount, at));
+                Ok(())
+            }
+        };
+        if let Some(placed) = self.string_or_hint(key, suffixes)? {
+            let amount = parse_amount(&placed.value)
+                .map_err(|e| self.text.error(placed.at, format!("`{key}`: {e}")))?;
+            keep(amount, placed.at, &self.text)?;
+        }
+        for unit in suffixes {
+            let long = format!("{key}_{unit}");
+            let at = self.take(&long).map_or(0, |v| v.span().start);
+            if let Some(x) = self.number(&long)? {
+                let amount = parse_amount(&format!("{x} {unit}"))
+                    .map_err(|e| self.text.error(at, format!("`{long}`: {e}")))?;
+                keep(amount, at, &self.text)?;
+            }
+        }
+        Ok(found)
+    }
+
+    /// A string; a bare number is refused with how to write its unit.
+    fn string_or_hint(&mut self, key: &str, suffixes: &[&str]) -> Result<Option<Placed>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        if as_number(value.get_ref()).is_some() {
+            let unit = suffixes.first().copied().unwrap_or("mm");
+            let what = format!("`{key}` has no unit; write {key} = \"... {unit}\" or {key}_{unit} = ...");
+            return Err(self.text.error(value.span().start, what));
+        }
+        self.string(key)
+    }
+
+    /// A table within; `what` names it in messages.
+    ///
+    /// # Errors
+    /// Where it is something else.
+    pub fn table(&mut self, key: &str) -> Result<Option<Table<'a>>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(None) };
+        let span = value.span();
+        match value.get_ref() {
+            DeValue::Table(inner) => Ok(Some(self.within(key, inner.clone(), span))),
+            _ => Err(self.wrong(key, &value, &format!("a table, [{key}]"))),
+        }
+    }
+
+    /// Tables of `[[key]]`; empty where there are none.
+    ///
+    /// # Errors
+    /// Where it is something else.
+    pub fn tables(&mut self, key: &str) -> Result<Vec<Table<'a>>, TextError> {
+        let Some(value) = self.take(key) else { return Ok(Vec::new()) };
+        let wanted = format!("tables, each headed [[{key}]]");
+        let Some(list) = value.get_ref().as_array() else { return Err(self.wrong(key, &value, &wanted)) };
+        list.iter()
+            .map(|v| match v.get_ref() {
+                DeValue::Table(inner) => Ok(self.within(key, inner.clone(), v.span())),
+                _ => Err(self.wrong(key, v, &wanted)),
+            })
+            .collect()
+    }
+
+    fn within(&self, key: &str, table: DeTable<'a>, span: Range<usize>) -> Table<'a> {
+        Table { text: self.text, span, what: key.to_owned(), table, used: BTreeSet::new() }
+    }
+
+    /// Whether the key holds a table, without taking it.
+    pub fn is_table(&self, key: &str) -> bool {
+        self.table.iter().any(|(k, v)| k.get_ref() == key && v.get_ref().is_table())
+    }
+
+    /// Every key with its place, in the order of the file.
+    pub fn keys(&self) -> Vec<Placed> {
+        let mut keys: Vec<Placed> = self
+            .table
+            .keys()
+            .map(|k| Placed { value: k.get_ref().to_string(), at: k.span().start })
+            .collect();
+        keys.sort_by_key(|k| k.at);
+        keys
+    }
+
+    /// Refuses the first key that nobody asked for.
+    ///
+    /// # Errors
+    /// The unknown key, with what may have been meant.
+    pub fn finish(self) -> Result<(), TextError> {
+        let unknown = self.keys().into_iter().find(|k| !self.used.contains(&k.value));
+        match unknown {
+            None => Ok(()),
+            Some(key) => {
+                let hint = did_you_mean(&key.value, self.used.iter().map(String::as_str));
+                let place = if self.what.is_empty() { String::new() } else { format!(" in [{}]", self.what) };
+                Err(self.text.error(key.at, format!("unknown key `{}`{place}; {hint}", key.value)))
+            }
+        }
+    }
+}
+
+fn as_number(value: &DeValue) -> Option<f64> {
+    match value {
+        DeValue::Integer(i) => i64::from_str_radix(i.as_str(), i.radix()).ok().map(|i| i as f64),
+        DeValue::Float(f) => f.as_str().parse().ok(),
+        _ => None,
+    }
+}

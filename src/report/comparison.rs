@@ -1,0 +1,149 @@
+//! A comparison as text and as CSV.
+
+use std::fmt::Write;
+
+use super::assessment::{about_word, plain, verdict_words};
+use crate::fit::compare::{Cell, Comparison, Row};
+
+/// Width of a saddle's column.
+const COLUMN: usize = 20;
+/// Width of the first column.
+const FIRST: usize = 20;
+
+/// The comparison in words, ending with a line break.
+pub fn text(c: &Comparison) -> String {
+    let mut out = String::new();
+    if let Some(rider) = &c.rider {
+        let _ = writeln!(out, "for {}", plain(rider));
+    }
+    for s in &c.saddles {
+        let place = s.rank.map_or("not ranked".into(), |r| format!("{r}."));
+        let level = c.saddles.iter().filter(|o| o.rank.is_some() && o.rank == s.rank).count() > 1;
+        let _ = writeln!(out, "{place} {}{}", plain(&s.name), if level { " (level)" } else { "" });
+        for reason in &s.reasons {
+            let _ = writeln!(out, "     {}", plain(reason));
+        }
+    }
+    let _ = write!(out, "\n{:FIRST$}", "");
+    for s in &c.saddles {
+        let _ = write!(out, "{:>COLUMN$}", clipped(&plain(&s.name)));
+    }
+    out.push('\n');
+    for row in &c.rows {
+        row_text(row, &mut out);
+    }
+    verdicts(c, &mut out);
+    let _ = writeln!(
+        out,
+        "\nSecond lines are differences from {}; * marks those whose sign is sure to {:.0} %.",
+        plain(&c.reference),
+        100.0 * c.confidence
+    );
+    for note in &c.notes {
+        let _ = writeln!(out, "  - {}", plain(note));
+    }
+    out.push('\n');
+    for caution in &c.cautions {
+        let _ = writeln!(out, "{caution}");
+    }
+    out
+}
+
+fn clipped(name: &str) -> String {
+    name.chars().take(COLUMN - 2).collect()
+}
+
+fn row_text(row: &Row, out: &mut String) {
+    let d = row.decimals;
+    let head = if row.unit.is_empty() { row.of.clone() } else { format!("{} {}", row.of, row.unit) };
+    let _ = write!(out, "{head:FIRST$}");
+    let pair = |v: Option<f64>, u: Option<f64>| {
+        v.zip(u).map_or("-".to_owned(), |(v, u)| format!("{v:.d$} ± {u:.d$}"))
+    };
+    for cell in &row.values {
+        let _ = write!(out, "{:>COLUMN$}", pair(cell.value, cell.u95));
+    }
+    let _ = write!(out, "\n{:FIRST$}", "");
+    for cell in &row.values {
+        let _ = write!(out, "{:>COLUMN$}", difference(cell, d));
+    }
+    out.truncate(out.trim_end().len());
+    out.push('\n');
+}
+
+fn difference(cell: &Cell, d: usize) -> String {
+    match (cell.difference, cell.difference_u95) {
+        (Some(v), Some(u)) => {
+            format!("{v:+.d$} ± {u:.d$}{}", if cell.sure == Some(true) { "*" } else { " " })
+        }
+        _ => String::new(),
+    }
+}
+
+/// Rules by saddles.
+fn verdicts(c: &Comparison, out: &mut String) {
+    out.push('\n');
+    let Some(first) = c.saddles.first() else { return };
+    for result in &first.assessment.results {
+        let _ = write!(out, "{:FIRST$}", result.id);
+        for s in &c.saddles {
+            let found = s.assessment.results.iter().find(|r| r.id == result.id);
+            let _ = write!(out, "{:>COLUMN$}", found.map_or("-", |r| verdict_words(r.verdict)));
+        }
+        out.push('\n');
+    }
+}
+
+/// The comparison as CSV: a line for each saddle and value, then for each saddle and rule.
+///
+/// # Errors
+/// Where a record cannot be written, which memory does not refuse.
+pub fn csv(c: &Comparison) -> Result<String, csv::Error> {
+    let mut w = csv::Writer::from_writer(Vec::new());
+    w.write_record([
+        "saddle",
+        "rank",
+        "kind",
+        "of",
+        "about",
+        "unit",
+        "value",
+        "u95",
+        "difference",
+        "difference_u95",
+        "verdict",
+        "probability",
+    ])?;
+    let number = |x: Option<f64>, d: usize| x.map_or(String::new(), |x| format!("{x:.0$}", d + 1));
+    for (i, s) in c.saddles.iter().enumerate() {
+        let rank = s.rank.map_or(String::new(), |r| r.to_string());
+        for row in &c.rows {
+            let (cell, d) = (&row.values[i], row.decimals);
+            let [value, u95] = [number(cell.value, d), number(cell.u95, d)];
+            let [by, by_u] = [number(cell.difference, d), number(cell.difference_u95, d)];
+            w.write_record([
+                &s.name, &rank, "width", &row.of, "saddle", &row.unit, &value, &u95, &by, &by_u, "", "",
+            ])?;
+        }
+        for r in &s.assessment.results {
+            let p = number(r.probability, 3);
+            let words = verdict_words(r.verdict);
+            w.write_record([
+                &s.name,
+                &rank,
+                "rule",
+                &r.id,
+                about_word(r.about),
+                "",
+                "",
+                "",
+                "",
+                "",
+                words,
+                &p,
+            ])?;
+        }
+    }
+    let bytes = w.into_inner().map_err(|e| csv::Error::from(e.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
