@@ -8,9 +8,9 @@
 //! 3. [`camera`]: lens and pose from the card; from pixels to lifted planes.
 //! 4. [`outline`]: midline, straightened strip, traced edges, measured in the photo.
 //! 5. [`width`]: stations, named widths and their uncertainty budget.
-//! 6. [`sheet`]: the versioned record; [`record`] and [`warn`] fill it from the walk.
+//! 6. [`sheet`]: the versioned record and a folder of them; [`record`] and [`warn`] fill it from the walk.
 //! 7. [`fit`]: rider, rules as data, verdicts under uncertainty.
-//! 8. [`report`]: renderers only: text, overlay. [`explain`] draws what each room decided.
+//! 8. [`report`]: renderers only: text, overlay, page and PDF. [`explain`] draws what each room decided.
 //!
 //! [`cli`] is the side entrance of the command line. [`synth`] draws photos of known widths, for tests and benches.
 

@@ -1,5 +1,6 @@
 //! From what the walk found to the sheet, and to where the sheet's contents lie in the photo.
 
+use crate::camera::pose::Pose;
 use crate::card::FoundCard;
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{Part, SIDES, Side, View};
@@ -129,10 +130,17 @@ fn camera_entry(walk: &Walk) -> sheet::Camera {
         distortion: lens.distortion,
         height_mm: fit.camera.height_mm(),
         tilt_deg: fit.camera.pose.tilt_deg(),
+        rotation: Some(rotation_rows(&fit.camera.pose)),
+        translation_mm: Some(fit.camera.pose.translation_mm.into()),
         reprojection_rms_px: Some(fit.rms_px),
         card_bend_mm: Some(bend.0),
         card_bend_u_mm: Some(bend.1),
     }
+}
+
+fn rotation_rows(pose: &Pose) -> [[f64; 3]; 3] {
+    let m = pose.rotation.matrix();
+    [0, 1, 2].map(|row| [0, 1, 2].map(|column| m[(row, column)]))
 }
 
 fn lift_entry(request: &Request, walk: &Walk) -> sheet::Lift {

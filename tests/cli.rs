@@ -342,3 +342,52 @@ fn a_result_that_cannot_be_written_is_an_error_and_leaves_nothing_behind() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("plain.sheet.json"));
     assert_eq!(files_in(&out), ["plain.sheet.json"]);
 }
+
+fn program(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_seatspan"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+#[test]
+fn every_command_has_help_with_examples() {
+    for command in ["measure", "report", "shelf", "completions", "manual"] {
+        let help = stdout(&program(&[command, "--help"]));
+        assert!(help.contains("Examples:") && help.contains(&format!("seatspan {command}")), "{command}");
+    }
+    assert!(stdout(&program(&["--help"])).contains("Examples:"));
+}
+
+#[test]
+fn completions_name_the_commands() {
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let script = stdout(&program(&["completions", shell]));
+        assert!(script.contains("measure") && script.contains("same-place"), "{shell}");
+    }
+}
+
+#[test]
+fn there_is_a_manual_page_for_every_command() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("man1");
+    assert_eq!(program(&["manual", out.to_str().unwrap()]).status.code(), Some(0));
+    let names = files_in(&out);
+    for command in ["", "-measure", "-report", "-shelf", "-completions", "-manual"] {
+        assert!(names.contains(&format!("seatspan{command}.1")), "{names:?}");
+    }
+    let page = std::fs::read_to_string(out.join("seatspan-measure.1")).unwrap();
+    assert!(page.contains(".TH") && page.contains("Examples:"));
+    assert_eq!(
+        program(&["manual", out.to_str().unwrap()]).status.code(),
+        Some(2),
+        "nothing is overwritten unasked"
+    );
+}
+
+#[test]
+fn a_decimal_comma_in_the_lift_is_named() {
+    let args: Vec<&str> = [DEMO].into_iter().chain(ENDS).chain(["--lift", "seat=0:60,0,5:20"]).collect();
+    assert!(error_line(&seatspan(&args)).contains("point as decimal sign"));
+}

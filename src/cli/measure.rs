@@ -1,38 +1,36 @@
-//! `seatspan measure`: a photo in, a sheet and an overlay out.
+//! `seatspan measure`: photos in, a sheet and an overlay out for each.
 
-use std::path::{Path, PathBuf};
+mod batch;
+mod jobs;
+mod one;
 
-use anyhow::{Context, bail};
+use std::path::PathBuf;
+
 use clap::Args as ClapArgs;
 
-use crate::camera::lens_file::LensFile;
+use super::values::{parse_lift, parse_point, parse_units, parse_view};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
-use crate::measure::{Request, walk};
 use crate::outline::lift::LiftProfile;
-use crate::photo::{Photo, PhotoError};
-use crate::record::{photo_entry, record};
-use crate::refusal::Refusal;
-use crate::report::draw::{Picture, png, svg};
-use crate::report::overlay::{OverlayGeometry, drawing};
-use crate::report::text::{TextOptions, text};
 use crate::report::units::Units;
-use crate::sheet::{self, Output, Sheet, output_path, safe_write};
+use jobs::Shard;
+
+pub use crate::ground::words::Part;
 
 /// Options of `seatspan measure`.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
-    /// The photo
-    #[arg(required = true, value_name = "PHOTO")]
+    /// The photo; or many, or folders of photos
+    #[arg(required_unless_present = "list", value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
-    /// How the saddle is seen: upright from above, or lying upside down
+    /// How the saddle is seen: upright from above, or lying upside down; found without it
     #[arg(long, value_name = "top|underside", value_parser = parse_view)]
     pub view: Option<View>,
-    /// Front end of the seat form, in pixels of the upright photo
+    /// Front end of the seat form, in pixels of the upright photo; found without it
     #[arg(long, value_name = "X,Y", value_parser = parse_point, requires = "rear", allow_hyphen_values = true)]
     pub front: Option<PhotoPoint>,
-    /// Rear end of the seat form, in pixels of the upright photo
+    /// Rear end of the seat form, in pixels of the upright photo; found without it
     #[arg(long, value_name = "X,Y", value_parser = parse_point, requires = "front", allow_hyphen_values = true)]
     pub rear: Option<PhotoPoint>,
     /// Height of the edges over the card's plane, as seat=STATION:MM,... or channel=STATION:MM,...
@@ -47,7 +45,7 @@ pub struct Args {
     /// Where to write the sheet and the overlay; beside the photo without it
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Print the sheet, and nothing else
+    /// Print the sheet, and nothing else; of many photos one line each
     #[arg(long)]
     pub json: bool,
     /// Overwrite results that are already there
@@ -62,207 +60,47 @@ pub struct Args {
     /// List the widths at all stations
     #[arg(long)]
     pub stations: bool,
+    /// Which unit comes first in the table and on the overlay
+    #[arg(long, value_name = "mm|in", value_parser = parse_units, default_value = "mm")]
+    pub units: Units,
+    /// A table (CSV) of the photos with what is known of each: name, view, ends, lifts
+    #[arg(long, value_name = "FILE", help_heading = "Many photos")]
+    pub list: Option<PathBuf>,
+    /// The ends given hold for every photo: camera and saddle stood still
+    #[arg(long, help_heading = "Many photos")]
+    pub same_place: bool,
+    /// Photos measured at the same time; as many as there are processors without it
+    #[arg(long, value_name = "N", help_heading = "Many photos", value_parser = clap::value_parser!(u16).range(1..=512))]
+    pub jobs: Option<u16>,
+    /// Only the K-th of N equal parts of the photos, for several machines
+    #[arg(long, value_name = "K/N", help_heading = "Many photos")]
+    pub shard: Option<Shard>,
 }
 
 const EXAMPLES: &str = "\
+Many photos: a result that is there already is kept and not made again, so an interrupted run goes on where it was when
+the same command is given again. Exit status: 0 all measured, 1 some refused, 2 some failed, 130 interrupted.
+
 Examples:
   seatspan measure fixtures/demo/willow.jpg --view top --front 1022.7,1437.4 --rear 2335.6,2021.9 \\
       --lift seat=0:44,0.25:26,0.5:11,0.75:31,1:68 --out results
   seatspan measure fixtures/demo/fern.jpg --view underside --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
-      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results";
+      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results
+  seatspan measure --list fixtures/demo/photos.csv --out results
+  seatspan measure clients/2026 --out results
+  seatspan measure stand/monday stand/tuesday --same-place --view top --front 812,440 --rear 2100,452 --out results
+  seatspan measure --list catalogue.csv --shard 3/40 --json --out results > part-3.jsonl";
 
-pub use crate::ground::words::Part;
-
-fn parse_view(text: &str) -> Result<View, String> {
-    match text {
-        "top" => Ok(View::Top),
-        "underside" => Ok(View::Underside),
-        _ => Err("write top or underside".into()),
-    }
-}
-
-fn parse_point(text: &str) -> Result<PhotoPoint, String> {
-    let numbers: Option<Vec<f64>> = text.split(',').map(|t| t.trim().parse().ok()).collect();
-    match numbers.as_deref() {
-        Some(&[x, y]) if x.is_finite() && y.is_finite() => Ok(PhotoPoint::new(x, y)),
-        _ => {
-            Err("write two numbers with a comma between them and a point as decimal sign, such as 812.5,440"
-                .into())
-        }
-    }
-}
-
-fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
-    let (part, profile) =
-        text.split_once('=').ok_or("begin with seat= or channel=, such as seat=0:60,0.35:20,1:70")?;
-    let part = match part {
-        "seat" => Part::Seat,
-        "channel" => Part::Channel,
-        other => return Err(format!("'{other}' is no part that has a lift: write seat= or channel=")),
-    };
-    Ok((part, profile.parse()?))
-}
-
-/// Runs the command on each photo: 0 when all were measured, 1 when one was refused.
+/// Runs the command: 0 when all were measured, 1 when one was refused, 2 when one of many failed.
 ///
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let ends = args.front.zip(args.rear).map(|(front, rear)| [front, rear]);
-    let [photo] = args.photos.as_slice() else {
-        bail!("give one photo at a time: --front and --rear are pixels of one photo");
-    };
-    check_lifts(&args.lift, args.view)?;
-    let outputs = Outputs::for_photo(args, photo)?;
-    let read = match Photo::open(photo) {
-        Ok(read) => read,
-        Err(PhotoError::Refused(refusal)) => return refuse(args, &outputs, photo, None, refusal),
-        Err(PhotoError::Io(error)) => return Err(error.into()),
-    };
-    let request = request(args, &read, photo, ends)?;
-    let walked = match walk(&read, &request) {
-        Ok(walked) => walked,
-        Err(refusal) => return refuse(args, &outputs, photo, Some(&read), refusal),
-    };
-    let (sheet, geometry) = record(&read, &request, &walked);
-    outputs.write(args, &read, &sheet, &geometry)?;
-    if let Some(folder) = &args.explain {
-        std::fs::create_dir_all(folder)
-            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
-        crate::explain::explain(&read, &walked, folder, args.force)?;
-    }
-    print_result(args, &sheet)?;
-    Ok(0)
-}
-
-/// A lift that would be passed over in silence is a slip.
-fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Result<()> {
-    for part in [Part::Seat, Part::Channel] {
-        let count = lifts.iter().filter(|l| l.0 == part).count();
-        if count > 1 {
-            bail!("give --lift {}= once, with all its stations", part.as_str());
+    match args.photos.as_slice() {
+        [photo] if args.list.is_none() && args.shard.is_none() && !photo.is_dir() => {
+            let job = jobs::single(args, photo)?;
+            one::run(args, &job)
         }
-        if count == 1 && part == Part::Channel && view == Some(View::Top) {
-            bail!("--lift channel= goes with --view underside: the channel is not seen from above");
-        }
+        _ => batch::run(args, jobs::many(args)?),
     }
-    Ok(())
-}
-
-fn request(
-    args: &Args,
-    photo: &Photo,
-    path: &Path,
-    ends: Option<[PhotoPoint; 2]>,
-) -> anyhow::Result<Request> {
-    let lift = |part: Part| args.lift.iter().find(|l| l.0 == part).map(|l| l.1.clone());
-    let lens = args
-        .lens
-        .as_ref()
-        .map(|file| {
-            LensFile::read(file)?.prior_for(photo.width_px(), photo.height_px(), &file.display().to_string())
-        })
-        .transpose()?;
-    Ok(Request {
-        name: args.name.clone().unwrap_or_else(|| stem(path)),
-        view: args.view,
-        ends,
-        seat_lift: lift(Part::Seat),
-        channel_lift: lift(Part::Channel),
-        lens,
-        explain: args.explain.clone(),
-    })
-}
-
-fn stem(path: &Path) -> String {
-    path.file_stem().map_or_else(|| "saddle".into(), |s| s.to_string_lossy().into_owned())
-}
-
-/// The files that will be written; looked at before the work, so that it is not done in vain.
-struct Outputs {
-    sheet: PathBuf,
-    png: PathBuf,
-    svg: Option<PathBuf>,
-}
-
-impl Outputs {
-    fn for_photo(args: &Args, photo: &Path) -> anyhow::Result<Self> {
-        let folder = match &args.out {
-            Some(folder) => folder.clone(),
-            None => photo.parent().map(Path::to_path_buf).unwrap_or_default(),
-        };
-        if args.out.is_some() {
-            std::fs::create_dir_all(&folder)
-                .with_context(|| format!("cannot make the folder {}", folder.display()))?;
-        }
-        let outputs = Self {
-            sheet: output_path(photo, &folder, Output::Sheet)?,
-            png: output_path(photo, &folder, Output::OverlayPng)?,
-            svg: args.svg.then(|| output_path(photo, &folder, Output::OverlaySvg)).transpose()?,
-        };
-        let there = [Some(&outputs.sheet), Some(&outputs.png), outputs.svg.as_ref()];
-        if let Some(path) = there.into_iter().flatten().find(|p| !args.force && p.exists()) {
-            bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
-        }
-        Ok(outputs)
-    }
-
-    fn write(
-        &self,
-        args: &Args,
-        photo: &Photo,
-        sheet: &Sheet,
-        geometry: &OverlayGeometry,
-    ) -> anyhow::Result<()> {
-        let size = (photo.width_px() as u32, photo.height_px() as u32);
-        let drawing = drawing(sheet, geometry, size, Units::Millimetres);
-        let (rgb, w, h) = photo.thumbnail_rgb(OVERLAY_PX);
-        let picture = Picture::new(&rgb, w as u32, h as u32)?;
-        safe_write(&self.png, &png::render(&drawing, picture)?, args.force)?;
-        if let Some(path) = &self.svg {
-            safe_write(path, svg::render(&drawing, picture)?.as_bytes(), args.force)?;
-        }
-        Ok(sheet::write(&self.sheet, sheet, args.force)?)
-    }
-}
-
-/// Long side of the photo under the overlay.
-const OVERLAY_PX: usize = 1280;
-
-fn print_result(args: &Args, sheet: &Sheet) -> anyhow::Result<()> {
-    use std::io::Write as _;
-    let said = if args.json {
-        sheet::to_json(sheet)?
-    } else {
-        text(sheet, TextOptions { units: Units::Millimetres, stations: args.stations })
-    };
-    // A reader that has gone away (a closed pipe) is no error of ours.
-    let _ = writeln!(std::io::stdout(), "{}", said.trim_end());
-    Ok(())
-}
-
-/// A refused photo: the reason on stderr, and the sheet that says so.
-fn refuse(
-    args: &Args,
-    outputs: &Outputs,
-    path: &Path,
-    photo: Option<&Photo>,
-    refusal: Refusal,
-) -> anyhow::Result<u8> {
-    eprintln!("{}: {}; {}", path.display(), refusal.text, refusal.hint);
-    let entry = photo.map_or_else(|| unread_entry(path), photo_entry);
-    let saddle = sheet::Saddle { name: args.name.clone().unwrap_or_else(|| stem(path)), note: None };
-    let sheet = Sheet::refused(saddle, args.view, vec![entry], refusal);
-    sheet::write(&outputs.sheet, &sheet, args.force)?;
-    if args.json {
-        print_result(args, &sheet)?;
-    }
-    Ok(1)
-}
-
-/// What can be said of a photo that could not be decoded.
-fn unread_entry(path: &Path) -> sheet::Photo {
-    let file = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    let sha256 = std::fs::read(path).map(|b| crate::photo::sha256_hex(&b)).unwrap_or_default();
-    sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None }
 }

@@ -2,9 +2,15 @@
 
 pub mod assess;
 pub mod compare;
+pub mod conveniences;
 pub mod measure;
+mod photo_file;
+pub mod report;
 pub mod rider;
 pub mod rules;
+pub mod shelf;
+mod suits;
+mod values;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -19,14 +25,21 @@ pub struct Cli {
 }
 
 const AFTER_HELP: &str = "\
+Examples:
+  seatspan measure saddle.jpg --view top --front 812,440 --rear 2100,452 --lift seat=0:44,0.5:11,1:68
+  seatspan report saddle.sheet.json
+  seatspan shelf ~/saddles --width seat.widest=205..225
+
 Exit status: 0 measured, 1 the photo was refused (why, and what to do next, on stderr), 2 an error of use or of the machine.
 A photo does not replace a qualified saddle fitter.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Measure a saddle from a photo
-    Measure(measure::Args),
+    /// Measure saddles from photos
+    Measure(Box<measure::Args>),
+    /// Make a page and a PDF from a sheet, or a comparison of several
+    Report(report::Args),
     /// Judge a saddle's sheets for a rider and a horse, by rules
     Assess(assess::Args),
     /// Set saddles side by side, ranked for a rider
@@ -35,6 +48,18 @@ pub enum Command {
     Rules(rules::Args),
     /// Write a rider file to fill in, or an intake form to print
     Rider(rider::Args),
+    /// List, search and export the sheets of a folder
+    Shelf(shelf::Args),
+    /// Print the completions of a shell
+    Completions(conveniences::Completions),
+    /// Write the manual pages
+    Manual(conveniences::Manual),
+}
+
+/// Prints what a command has to say. A reader that has gone away (a closed pipe) is no error of ours.
+fn say(text: &str) {
+    use std::io::Write as _;
+    let _ = writeln!(std::io::stdout(), "{}", text.trim_end());
 }
 
 /// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
@@ -79,6 +104,10 @@ fn one_line(message: &str) -> String {
 pub fn run(cli: Cli) -> anyhow::Result<u8> {
     match cli.command {
         Command::Measure(args) => measure::run(&args),
+        Command::Report(args) => report::run(&args),
+        Command::Shelf(args) => shelf::run(&args),
+        Command::Completions(args) => conveniences::completions(&args),
+        Command::Manual(args) => conveniences::manual(&args),
         Command::Assess(args) => assess::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Rules(args) => rules::run(&args),

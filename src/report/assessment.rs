@@ -117,7 +117,7 @@ fn rule(r: &RuleResult, options: AssessmentOptions, out: &mut String) {
 }
 
 /// `front: 63.2 ± 1.6 mm; at least 80.0 mm; conforms with 0.1 %`.
-fn figures(p: &Part) -> String {
+pub(super) fn figures(p: &Part) -> String {
     let label = if p.label.is_empty() { String::new() } else { format!("{}: ", plain(&p.label)) };
     let d = p.decimals;
     let unit = if p.unit.is_empty() { String::new() } else { format!(" {}", p.unit) };

@@ -1,5 +1,7 @@
 //! The drawing that lies over the photo: cards, midline, stations, edges and where each width was taken.
 
+use std::ops::Range;
+
 use super::draw::place::{Area, Ground, Place, Wish};
 use super::draw::{Drawing, Role, Shape, Text, font};
 use super::units::Units;
@@ -95,23 +97,22 @@ pub fn edge_lines(sheet: &Sheet) -> Vec<EdgeLine> {
 }
 
 fn parted(part: Part, side: Side, rows: &[[f64; 3]], px: &[[f64; 2]], lines: &mut Vec<EdgeLine>) {
+    let stretches = stretches(rows).into_iter().filter_map(|r| px.get(r.start..r.end.min(px.len())));
+    lines.extend(stretches.filter(|stretch| stretch.len() > 1).map(|stretch| {
+        let points = stretch.iter().map(|p| PhotoPoint::new(p[0], p[1])).collect();
+        EdgeLine { part, side, points }
+    }));
+}
+
+/// The stretches without a gap of an edge's rows, front to rear.
+pub(super) fn stretches(rows: &[[f64; 3]]) -> Vec<Range<usize>> {
     let mut steps: Vec<f64> = rows.windows(2).map(|w| w[1][0] - w[0][0]).collect();
     steps.sort_by(f64::total_cmp);
     let usual = steps.get(steps.len() / 2).copied().unwrap_or(f64::INFINITY);
-    let mut points: Vec<PhotoPoint> = Vec::new();
-    let mut last = f64::NAN;
-    for (row, p) in rows.iter().zip(px) {
-        if row[0] - last > GAP * usual && points.len() > 1 {
-            lines.push(EdgeLine { part, side, points: std::mem::take(&mut points) });
-        } else if row[0] - last > GAP * usual {
-            points.clear();
-        }
-        points.push(PhotoPoint::new(p[0], p[1]));
-        last = row[0];
-    }
-    if points.len() > 1 {
-        lines.push(EdgeLine { part, side, points });
-    }
+    let gaps = rows.windows(2).enumerate().filter(|(_, w)| w[1][0] - w[0][0] > GAP * usual);
+    let starts: Vec<usize> = gaps.map(|(i, _)| i + 1).collect();
+    let ends = starts.iter().copied().chain([rows.len()]);
+    [0].into_iter().chain(starts.iter().copied()).zip(ends).map(|(a, b)| a..b).collect()
 }
 
 /// Size of the letters on plates, in units.

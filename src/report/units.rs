@@ -22,6 +22,36 @@ impl Units {
         }
     }
 
+    /// A length in the first unit, such as `231.4 mm`.
+    pub fn plain(self, mm: f64) -> String {
+        match self {
+            Self::Millimetres => format!("{mm:.1} mm"),
+            Self::Inches => format!("{:.2} in", mm / MM_PER_INCH),
+        }
+    }
+
+    /// A length in the first unit where tenths do not matter, such as `324 mm`.
+    pub fn whole(self, mm: f64) -> String {
+        match self {
+            Self::Millimetres => format!("{mm:.0} mm"),
+            Self::Inches => format!("{:.1} in", mm / MM_PER_INCH),
+        }
+    }
+
+    /// A difference of lengths in the first unit, with its sign, such as `+3.2 mm`.
+    pub fn signed(self, mm: f64) -> String {
+        let sign = if mm < 0.0 { "−" } else { "+" };
+        format!("{sign}{}", self.plain(mm.abs()))
+    }
+
+    /// An expanded uncertainty in the first unit, such as `± 1.8 mm`.
+    pub fn plus_minus(self, u95: f64) -> String {
+        match self {
+            Self::Millimetres => format!("± {} mm", half_width(u95, 1)),
+            Self::Inches => format!("± {} in", half_width(u95 / MM_PER_INCH, 2)),
+        }
+    }
+
     /// The same length in the other unit, without its uncertainty, such as `9.11 in`.
     pub fn second(self, mm: f64) -> String {
         match self {

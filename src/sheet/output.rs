@@ -48,10 +48,13 @@ pub fn safe_write(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Outp
     Ok(())
 }
 
+/// What the name of a file begins with while it is being written.
+pub const PART_PREFIX: &str = ".seatspan-";
+
 /// A hidden temporary file with the permissions that any new file of the user has.
 fn new_temporary(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".seatspan-").suffix(".part");
+    builder.prefix(PART_PREFIX).suffix(".part");
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;

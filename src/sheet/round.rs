@@ -16,6 +16,8 @@ const DEG: i32 = 3;
 const STATION: i32 = 5;
 /// Distortion and print scale: 0.000001, under 0.002 px at a photo's corner.
 const RATIO: i32 = 6;
+/// A rotation's elements: 1e-9, a thousandth of a millimetre at a kilometre.
+const ROTATION: i32 = 9;
 /// Probabilities: 0.0001.
 const PROBABILITY: i32 = 4;
 /// Significant digits of an uncertainty.
@@ -60,6 +62,8 @@ fn camera(c: &mut Camera) {
     c.distortion = c.distortion.map(|k| to_decimals(k, RATIO));
     c.height_mm = to_decimals(c.height_mm, MM);
     c.tilt_deg = to_decimals(c.tilt_deg, DEG);
+    c.rotation = c.rotation.map(|m| m.map(|row| row.map(|v| to_decimals(v, ROTATION))));
+    c.translation_mm = c.translation_mm.map(|t| t.map(|v| to_decimals(v, MM)));
     c.reprojection_rms_px = c.reprojection_rms_px.map(uncertainty);
     c.card_bend_mm = c.card_bend_mm.map(|b| value(b, c.card_bend_u_mm.unwrap_or(f64::INFINITY), MM));
     c.card_bend_u_mm = c.card_bend_u_mm.map(uncertainty);

@@ -49,6 +49,8 @@ pub(crate) fn sample() -> Sheet {
             distortion: [-0.061, 0.014, 0.0, 0.0, 0.0],
             height_mm: 1310.0,
             tilt_deg: 7.2,
+            rotation: Some([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
+            translation_mm: Some([-12.5, 8.25, 1310.0]),
             reprojection_rms_px: Some(0.12),
             card_bend_mm: Some(0.4),
             card_bend_u_mm: Some(0.3),
@@ -93,7 +95,10 @@ fn sheets_of_version_1_are_read_for_ever() {
     assert_eq!(plain.width("seat.widest").map(|w| w.mm), Some(231.4));
     assert_eq!(plain.stations[1].seat, None);
     assert_eq!(plain.software, None);
-    assert_eq!(read(&in_repository("fixtures/sheets/v1-all-keys.json")).unwrap(), rounded(&sample()));
+    let mut all = rounded(&sample());
+    let camera = all.camera.as_mut().unwrap();
+    (camera.rotation, camera.translation_mm) = (None, None);
+    assert_eq!(read(&in_repository("fixtures/sheets/v1-all-keys.json")).unwrap(), all);
 }
 
 /// Compares a generated text with the file kept for it, or renews the file.

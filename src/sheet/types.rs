@@ -147,6 +147,13 @@ pub struct Camera {
     pub height_mm: f64,
     /// Angle between the optical axis and the card's normal, in degrees.
     pub tilt_deg: f64,
+    /// Rotation from the first card's frame to the camera's axes (x right, y down, z forward), row by row; null when
+    /// not kept.
+    #[serde(default)]
+    pub rotation: Option<[[f64; 3]; 3]>,
+    /// The first card's origin in the camera's axes, in millimetres; null when not kept.
+    #[serde(default)]
+    pub translation_mm: Option<[f64; 3]>,
     /// Root mean square of all corner residuals, in pixels; null when not kept.
     #[serde(default)]
     pub reprojection_rms_px: Option<f64>,

@@ -11,21 +11,27 @@ pub const WEIGHT: u32 = 600;
 /// Height of a capital letter over the size of the letters.
 pub const CAP_HEIGHT: f64 = 0.714;
 
-static FACE: LazyLock<FontRef<'static>> = LazyLock::new(|| {
-    FontRef::try_from_slice(include_bytes!("../fonts/OpenSans-Semibold.ttf"))
-        .expect("the shipped font is whole")
-});
+/// The semibold face as a font file.
+pub const SEMIBOLD: &[u8] = include_bytes!("../fonts/OpenSans-Semibold.ttf");
+/// The regular face as a font file, for running text.
+pub const REGULAR: &[u8] = include_bytes!("../fonts/OpenSans-Regular.ttf");
+
+fn face(file: &'static [u8]) -> FontRef<'static> {
+    FontRef::try_from_slice(file).expect("the shipped font is whole")
+}
+
+static FACE: LazyLock<FontRef<'static>> = LazyLock::new(|| face(SEMIBOLD));
+static REGULAR_FACE: LazyLock<FontRef<'static>> = LazyLock::new(|| face(REGULAR));
 
 /// The scale at which one em is `size` long; the library scales by the height of the line instead.
-fn scale(size: f64) -> PxScale {
-    let face = &*FACE;
+fn scale(face: &FontRef, size: f64) -> PxScale {
     let em = face.units_per_em().unwrap_or(2048.0);
     PxScale::from(size as f32 * face.height_unscaled() / em)
 }
 
 /// The glyphs of a text and where each begins, in the unit of `size`; the last number is the whole width.
-fn lay_out(text: &str, size: f64) -> (Vec<(GlyphId, f32)>, f32) {
-    let face = FACE.as_scaled(scale(size));
+fn lay_out(face: &FontRef, text: &str, size: f64) -> (Vec<(GlyphId, f32)>, f32) {
+    let face = face.as_scaled(scale(face, size));
     let (mut x, mut last) = (0.0, None);
     let mut glyphs = Vec::with_capacity(text.len());
     for c in text.chars() {
@@ -42,14 +48,19 @@ fn lay_out(text: &str, size: f64) -> (Vec<(GlyphId, f32)>, f32) {
 
 /// How wide a text is, in the unit of `size`.
 pub fn width(text: &str, size: f64) -> f64 {
-    f64::from(lay_out(text, size).1)
+    f64::from(lay_out(&FACE, text, size).1)
+}
+
+/// How wide a text in the regular face is, in the unit of `size`.
+pub fn regular_width(text: &str, size: f64) -> f64 {
+    f64::from(lay_out(&REGULAR_FACE, text, size).1)
 }
 
 /// Adds the outlines of a text to `path`; its base line begins at (x, y), y downward, all in the unit of `size`.
 pub fn outline(text: &str, size: f64, x: f32, y: f32, path: &mut PathBuilder) {
-    let scale = scale(size);
+    let scale = scale(&FACE, size);
     let factor = FACE.as_scaled(scale).scale_factor();
-    for (id, dx) in lay_out(text, size).0 {
+    for (id, dx) in lay_out(&FACE, text, size).0 {
         let glyph: Glyph = id.with_scale_and_position(scale, point(x + dx, y));
         let Some(outline) = FACE.outline(id) else { continue };
         let place = |p: ab_glyph::Point| {

@@ -60,7 +60,7 @@ fn jpeg(picture: Picture) -> Result<Vec<u8>, RenderError> {
 }
 
 /// Text for XML, without the characters that XML does not allow.
-fn escaped(text: &str) -> String {
+pub(in crate::report) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
@@ -78,7 +78,7 @@ fn escaped(text: &str) -> String {
 }
 
 /// A number with at most two decimals, some hundredth of a pixel.
-fn number(x: f64) -> String {
+pub(in crate::report) fn number(x: f64) -> String {
     let mut text = format!("{x:.2}");
     text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     if text == "-0" { "0".into() } else { text }

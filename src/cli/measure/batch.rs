@@ -1,0 +1,267 @@
+//! Many photos: as many at a time as there are processors, with what is done and left; safe to interrupt, and going
+//! on where it was when the same command is given again.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+
+use anyhow::{Context, bail};
+use indicatif::{ProgressBar, ProgressStyle};
+use serde_json::{Map, Value};
+
+use super::Args;
+use super::jobs::Job;
+use super::one::{self, Outputs};
+use crate::ground::words::Part;
+use crate::photo::sha256_hex;
+use crate::sheet::summary::Summary;
+use crate::sheet::{self, MidlineSource, Sheet};
+
+/// Set by the first interruption: photos in work are finished, no new one is begun.
+static STOP: AtomicBool = AtomicBool::new(false);
+/// Exit status of an interrupted run: 128 and the number of the signal SIGINT (POSIX shells' convention).
+const INTERRUPTED: u8 = 130;
+
+/// What became of a photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    Measured,
+    Refused,
+    Failed,
+    /// Its sheet was there already.
+    There,
+}
+
+impl State {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::Refused => "refused",
+            Self::Failed => "failed",
+            Self::There => "there",
+        }
+    }
+}
+
+/// What became of all.
+#[derive(Debug, Clone, Copy, Default)]
+struct Tally {
+    measured: usize,
+    refused: usize,
+    failed: usize,
+    there: usize,
+    /// Of those that were there, how many sheets say that the photo was refused.
+    refused_before: usize,
+}
+
+/// Measures the photos. Exit status 0 when all were measured, 1 when some were refused, 2 when some failed, 130 when
+/// the run was interrupted.
+///
+/// # Errors
+/// Where no worker can be made.
+pub fn run(args: &Args, jobs: Vec<Job>) -> anyhow::Result<u8> {
+    on_interruption()?;
+    let processors = std::thread::available_parallelism().map_or(1, usize::from);
+    let workers = args.jobs.map_or(processors, usize::from).clamp(1, jobs.len().max(1));
+    let progress = Progress::new(jobs.len(), args.json);
+    let next = AtomicUsize::new(0);
+    // A photo's own parallel steps stay within its worker's pool of one thread: a shared pool would begin further
+    // photos while one waits, and the memory would grow with them.
+    let pools: Vec<rayon::ThreadPool> = (0..workers)
+        .map(|_| rayon::ThreadPoolBuilder::new().num_threads(1).build())
+        .collect::<Result<_, _>>()
+        .context("no thread could be started")?;
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(|_| {}));
+    std::thread::scope(|scope| {
+        for pool in &pools {
+            scope.spawn(|| {
+                while !STOP.load(Ordering::SeqCst) {
+                    let Some(job) = jobs.get(next.fetch_add(1, Ordering::SeqCst)) else { break };
+                    progress.tell(job, pool.install(|| outcome(args, job)));
+                }
+            });
+        }
+    });
+    std::panic::set_hook(hook);
+    Ok(progress.close(jobs.len()))
+}
+
+/// The first signal stops after the photos in work; the second at once, which is safe too, since every file is
+/// written beside its place and then renamed.
+fn on_interruption() -> anyhow::Result<()> {
+    ctrlc::set_handler(|| {
+        if STOP.swap(true, Ordering::SeqCst) {
+            std::process::exit(i32::from(INTERRUPTED));
+        }
+        eprintln!("seatspan: stopping after the photos in work; once more to stop at once");
+    })
+    .context("cannot listen for an interruption")
+}
+
+/// A photo measured, or found to be measured already; what goes wrong is said and ends nothing else.
+fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) {
+    let made = catch_unwind(AssertUnwindSafe(|| {
+        let outputs = Outputs::of(args, job)?;
+        if !args.force
+            && let Some(sheet) = there(job, &outputs.sheet)?
+        {
+            return Ok((true, sheet, outputs));
+        }
+        // Without its sheet an overlay is what an interrupted run left.
+        let sheet = one::measure(args, job, &outputs, true)?;
+        Ok((false, sheet, outputs))
+    }));
+    match made {
+        Ok(Ok((true, sheet, outputs))) => (State::There, Ok((sheet, outputs))),
+        Ok(Ok((false, sheet, outputs))) if sheet.refused.is_some() => (State::Refused, Ok((sheet, outputs))),
+        Ok(Ok((false, sheet, outputs))) => (State::Measured, Ok((sheet, outputs))),
+        Ok(Err(error)) => (State::Failed, Err(error)),
+        Err(_) => (
+            State::Failed,
+            Err(anyhow::anyhow!("the program failed on this photo; please report it with the photo")),
+        ),
+    }
+}
+
+/// The sheet of an earlier run, when it is of this photo and of what is asked now.
+///
+/// # Errors
+/// Where something else is in its place.
+fn there(job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
+    if path.symlink_metadata().is_err() {
+        return Ok(None);
+    }
+    let shown = path.display();
+    let Ok(sheet) = sheet::read(path) else {
+        bail!("{shown} is there already and is no whole sheet; delete it, or give --force");
+    };
+    let bytes = std::fs::read(&job.photo).with_context(|| format!("cannot read {}", job.photo.display()))?;
+    if sheet.photos.first().is_none_or(|p| p.sha256 != sha256_hex(&bytes)) {
+        bail!("{shown} is there already and was made from another photo; give --force, or another --out");
+    }
+    if !answers(&sheet, job) {
+        bail!(
+            "{shown} is there already and was measured with another view, other ends or lifts; give --force"
+        );
+    }
+    Ok(Some(sheet))
+}
+
+/// Whether a sheet answers what is asked now. A refused one says little of what was asked and is taken as it is.
+fn answers(sheet: &Sheet, job: &Job) -> bool {
+    let near = |a: f64, b: f64, by: f64| (a - b).abs() <= by;
+    // Written with two decimals of a pixel, five of a station and three of a millimetre.
+    let ends = sheet.midline.as_ref().is_none_or(|m| {
+        let point = |kept: [f64; 2], p: crate::ground::frame::PhotoPoint| {
+            near(kept[0], p.x_px, 0.006) && near(kept[1], p.y_px, 0.006)
+        };
+        match job.ends {
+            Some([front, rear]) => {
+                m.source == MidlineSource::Given && point(m.front_px, front) && point(m.rear_px, rear)
+            }
+            None => m.source == MidlineSource::Found,
+        }
+    });
+    let lifts = sheet.lift.as_ref().is_none_or(|lift| {
+        [(Part::Seat, &lift.seat), (Part::Channel, &lift.channel)].into_iter().all(|(part, kept)| {
+            let asked = job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.points());
+            match (kept, asked) {
+                (None, None) => true,
+                (Some(kept), Some(asked)) => {
+                    let same =
+                        |(k, a): (&[f64; 2], &(f64, f64))| near(k[0], a.0, 6e-6) && near(k[1], a.1, 6e-4);
+                    kept.len() == asked.len() && kept.iter().zip(asked).all(same)
+                }
+                _ => false,
+            }
+        })
+    });
+    job.view.is_none_or(|view| sheet.view == Some(view)) && ends && lifts
+}
+
+/// What is told while the photos are measured: a bar on a terminal, a line for each that went wrong, and with
+/// `--json` a line for each.
+struct Progress {
+    bar: ProgressBar,
+    json: bool,
+    tally: Mutex<Tally>,
+}
+
+impl Progress {
+    fn new(count: usize, json: bool) -> Self {
+        // Drawn on stderr, and only where that is a terminal.
+        let bar = ProgressBar::new(count as u64);
+        if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos} of {len}: {msg}; {eta} left") {
+            bar.set_style(style.progress_chars("█▌░"));
+        }
+        bar.set_message("begun");
+        Self { bar, json, tally: Mutex::new(Tally::default()) }
+    }
+
+    fn tell(&self, job: &Job, (state, made): (State, anyhow::Result<(Sheet, Outputs)>)) {
+        let photo = job.photo.display();
+        let reason = match &made {
+            Err(error) => Some(format!("{error:#}")),
+            Ok((sheet, _)) => sheet.refused.as_ref().map(|r| format!("{}; {}", r.text, r.hint)),
+        };
+        let mut tally = self.tally.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        match state {
+            State::Measured => tally.measured += 1,
+            State::Refused => tally.refused += 1,
+            State::Failed => tally.failed += 1,
+            State::There => {
+                tally.there += 1;
+                tally.refused_before += usize::from(reason.is_some());
+            }
+        }
+        let said =
+            reason.as_ref().filter(|_| state != State::There).map(|reason| format!("{photo}: {reason}"));
+        self.bar.suspend(|| {
+            if let Some(said) = said {
+                eprintln!("{said}");
+            }
+            if self.json {
+                let sheet = made.as_ref().ok().map(|(sheet, outputs)| Summary::of(sheet, &outputs.sheet));
+                crate::cli::say(&json_line(job, state, reason, sheet.as_ref()));
+            }
+        });
+        self.bar.set_message(tally.words());
+        self.bar.inc(1);
+    }
+
+    /// Ends the bar, says the sum, and gives the exit status.
+    fn close(self, count: usize) -> u8 {
+        self.bar.finish_and_clear();
+        let tally = self.tally.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let done = tally.measured + tally.refused + tally.failed + tally.there;
+        eprintln!("{count} photos: {}", tally.words());
+        if done < count {
+            eprintln!("{} are left; give the same command again to go on", count - done);
+            return INTERRUPTED;
+        }
+        match (tally.failed, tally.refused + tally.refused_before) {
+            (0, 0) => 0,
+            (0, _) => 1,
+            _ => 2,
+        }
+    }
+}
+
+impl Tally {
+    fn words(&self) -> String {
+        let Self { measured, refused, failed, there, .. } = self;
+        format!("{measured} measured, {refused} refused, {failed} failed, {there} there already")
+    }
+}
+
+/// One line a photo: what became of it, why, and its sheet in a row.
+fn json_line(job: &Job, state: State, reason: Option<String>, sheet: Option<&Summary>) -> String {
+    let mut line = Map::new();
+    line.insert("photo_path".into(), job.photo.display().to_string().into());
+    line.insert("state".into(), state.word().into());
+    line.insert("reason".into(), reason.into());
+    line.extend(sheet.map(Summary::columns).unwrap_or_default());
+    Value::Object(line).to_string()
+}

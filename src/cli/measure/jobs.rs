@@ -1,0 +1,320 @@
+//! What is to be measured: from arguments, folders and lists to one job a photo.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+
+use anyhow::{Context, bail};
+use sha2::{Digest, Sha256};
+
+use super::Args;
+use crate::cli::photo_file::is_photo;
+use crate::cli::values::{parse_lift, parse_number, parse_view};
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::{Part, View};
+use crate::outline::lift::LiftProfile;
+
+/// One photo to measure.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// The photo.
+    pub photo: PathBuf,
+    /// The folder of its results.
+    pub out: PathBuf,
+    /// Name of the saddle.
+    pub name: String,
+    /// How the saddle is seen; found where not given.
+    pub view: Option<View>,
+    /// Front and rear end of the seat form; found where not given.
+    pub ends: Option<[PhotoPoint; 2]>,
+    /// Lifts of the edges.
+    pub lifts: Vec<(Part, LiftProfile)>,
+    /// A lens file.
+    pub lens: Option<PathBuf>,
+}
+
+/// A part of the photos: the `part`-th of `of`, from 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shard {
+    part: u32,
+    of: u32,
+}
+
+impl FromStr for Shard {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let parts = text.split_once('/').and_then(|(k, n)| Some((k.parse().ok()?, n.parse().ok()?)));
+        match parts {
+            Some((part, of)) if (1..=of).contains(&part) => Ok(Self { part, of }),
+            _ => Err("write the part and how many there are, such as 3/40".into()),
+        }
+    }
+}
+
+impl Shard {
+    /// Whether a photo belongs to the part. By its path, so that it stays in its part when others come and go.
+    fn holds(self, photo: &Path) -> bool {
+        let digest = Sha256::digest(photo.to_string_lossy().as_bytes());
+        let number = digest[..8].iter().fold(0_u64, |n, byte| (n << 8) | u64::from(*byte));
+        number % u64::from(self.of) == u64::from(self.part - 1)
+    }
+}
+
+/// The job of a photo given alone.
+///
+/// # Errors
+/// What is missing or contradicts itself.
+pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
+    check_lifts(&args.lift, args.view)?;
+    Ok(Job {
+        photo: photo.to_path_buf(),
+        out: out_folder(args, photo, Path::new("")),
+        name: args.name.clone().unwrap_or_else(|| stem(photo)),
+        view: args.view,
+        ends: args.front.zip(args.rear).map(Into::into),
+        lifts: args.lift.clone(),
+        lens: args.lens.clone(),
+    })
+}
+
+/// The jobs of many photos, in the order of the list or of their paths.
+///
+/// # Errors
+/// What is missing or contradicts itself, and photos whose results would be written over one another.
+pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
+    if args.explain.is_some() || args.stations {
+        bail!("--explain and --stations go with one photo");
+    }
+    let mut jobs = match &args.list {
+        Some(list) => listed(args, list)?,
+        None => from_folders(args)?,
+    };
+    each_its_own_result(&jobs)?;
+    if let Some(shard) = args.shard {
+        jobs.retain(|job| shard.holds(&job.photo));
+    }
+    Ok(jobs)
+}
+
+fn from_folders(args: &Args) -> anyhow::Result<Vec<Job>> {
+    if args.name.is_some() {
+        bail!("--name goes with one photo; a --list gives each photo its name");
+    }
+    if args.front.is_some() && !args.same_place {
+        bail!(
+            "--front and --rear are pixels of one photo: leave them out, give a --list with the ends of each, or \
+             --same-place when camera and saddle stand stood still"
+        );
+    }
+    let mut jobs = Vec::new();
+    for given in &args.photos {
+        let mut photos = Vec::new();
+        if given.is_dir() {
+            gather(given, Path::new(""), &mut photos)?;
+        } else {
+            photos.push((given.clone(), PathBuf::new()));
+        }
+        photos.sort();
+        for (photo, below) in photos {
+            jobs.push(Job { out: out_folder(args, &photo, &below), ..single(args, &photo)? });
+        }
+    }
+    if jobs.is_empty() {
+        bail!("there is no photo in the folders given");
+    }
+    Ok(jobs)
+}
+
+/// The photos of a folder and the folders in it, each with where it lies below the one given.
+fn gather(folder: &Path, below: &Path, found: &mut Vec<(PathBuf, PathBuf)>) -> anyhow::Result<()> {
+    let entries =
+        std::fs::read_dir(folder).with_context(|| format!("cannot read the folder {}", folder.display()))?;
+    for entry in entries {
+        let entry = entry.with_context(|| format!("cannot read the folder {}", folder.display()))?;
+        let (path, name) = (entry.path(), entry.file_name());
+        // A link to a folder is not followed: it may lead back here.
+        if entry.file_type().is_ok_and(|t| t.is_dir()) {
+            if !name.to_string_lossy().starts_with('.') {
+                gather(&path, &below.join(&name), found)?;
+            }
+        } else if is_photo(&path) {
+            found.push((path, below.to_path_buf()));
+        }
+    }
+    Ok(())
+}
+
+/// A row of a list; every key but the photo's may be left out, and then the option given holds.
+#[derive(Debug, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Row {
+    photo: PathBuf,
+    #[serde(default)]
+    name: String,
+    #[serde(default)]
+    view: String,
+    #[serde(default)]
+    front_x: String,
+    #[serde(default)]
+    front_y: String,
+    #[serde(default)]
+    rear_x: String,
+    #[serde(default)]
+    rear_y: String,
+    #[serde(default)]
+    lift_seat: String,
+    #[serde(default)]
+    lift_channel: String,
+    #[serde(default)]
+    lens: String,
+}
+
+fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
+    if !args.photos.is_empty() || args.name.is_some() || args.front.is_some() {
+        bail!("--list names the photos, their ends and names: leave out PHOTO, --front, --rear and --name");
+    }
+    let shown = list.display();
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .from_path(list)
+        .with_context(|| format!("cannot read {shown}"))?;
+    let head = reader.headers().with_context(|| format!("cannot read {shown}"))?;
+    if head.len() == 1 && head.get(0).is_some_and(|h| h.contains([';', '\t'])) {
+        bail!("{shown}: the columns must be separated by commas");
+    }
+    let beside = list.parent().map(Path::to_path_buf).unwrap_or_default();
+    let mut jobs = Vec::new();
+    for row in reader.deserialize::<Row>() {
+        let row = row.map_err(|e| anyhow::anyhow!("{shown}: {}", csv_error(&e)))?;
+        let shown_row = format!("{shown}: {}", row.photo.display());
+        jobs.push(row_job(args, row, &beside).with_context(|| shown_row)?);
+    }
+    if jobs.is_empty() {
+        bail!("{shown}: there is no photo in the list");
+    }
+    Ok(jobs)
+}
+
+/// The library's message without its repetition of the record.
+fn csv_error(error: &csv::Error) -> String {
+    match error.kind() {
+        csv::ErrorKind::Deserialize { pos, err } => {
+            let line = pos.as_ref().map_or(0, csv::Position::line);
+            format!("line {line}: {err}")
+        }
+        _ => error.to_string(),
+    }
+}
+
+fn row_job(args: &Args, row: Row, beside: &Path) -> anyhow::Result<Job> {
+    let photo = beside.join(&row.photo);
+    let number = |column: &str, text: &str| match text {
+        "" => Err(anyhow::anyhow!("{column} is missing")),
+        text => parse_number(text).map_err(|e| anyhow::anyhow!("{column}: {e}")),
+    };
+    let point = |x: &str, y: &str, end: &str| -> anyhow::Result<PhotoPoint> {
+        Ok(PhotoPoint::new(number(&format!("{end}_x"), x)?, number(&format!("{end}_y"), y)?))
+    };
+    let given = [&row.front_x, &row.front_y, &row.rear_x, &row.rear_y].into_iter().any(|x| !x.is_empty());
+    let ends = given
+        .then(|| {
+            anyhow::Ok([
+                point(&row.front_x, &row.front_y, "front")?,
+                point(&row.rear_x, &row.rear_y, "rear")?,
+            ])
+        })
+        .transpose()?;
+    let view = match row.view.as_str() {
+        "" => args.view,
+        text => Some(parse_view(text).map_err(|e| anyhow::anyhow!("view: {e}"))?),
+    };
+    let mut lifts = args.lift.clone();
+    for (part, text) in [(Part::Seat, &row.lift_seat), (Part::Channel, &row.lift_channel)] {
+        if !text.is_empty() {
+            let lift = parse_lift(&format!("{}={text}", part.as_str()))
+                .map_err(|e| anyhow::anyhow!("lift_{}: {e}", part.as_str()))?;
+            lifts.retain(|l| l.0 != part);
+            lifts.push(lift);
+        }
+    }
+    check_lifts(&lifts, view)?;
+    Ok(Job {
+        out: out_folder(
+            args,
+            &photo,
+            row.photo.parent().filter(|p| p.is_relative()).unwrap_or(Path::new("")),
+        ),
+        name: if row.name.is_empty() { stem(&photo) } else { row.name },
+        view,
+        ends,
+        lifts,
+        lens: if row.lens.is_empty() { args.lens.clone() } else { Some(beside.join(row.lens)) },
+        photo,
+    })
+}
+
+/// The folder of a photo's results: below `--out` as the photo lies below what was given, else beside the photo.
+fn out_folder(args: &Args, photo: &Path, below: &Path) -> PathBuf {
+    let plain = below.components().all(|c| matches!(c, std::path::Component::Normal(_)));
+    match &args.out {
+        Some(out) if plain => out.join(below),
+        Some(out) => out.clone(),
+        None => photo.parent().map(Path::to_path_buf).unwrap_or_default(),
+    }
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem().map_or_else(|| "saddle".into(), |s| s.to_string_lossy().into_owned())
+}
+
+/// A lift that would be passed over in silence is a slip.
+fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Result<()> {
+    for part in [Part::Seat, Part::Channel] {
+        let count = lifts.iter().filter(|l| l.0 == part).count();
+        if count > 1 {
+            bail!("give --lift {}= once, with all its stations", part.as_str());
+        }
+        if count == 1 && part == Part::Channel && view == Some(View::Top) {
+            bail!("--lift channel= goes with --view underside: the channel is not seen from above");
+        }
+    }
+    Ok(())
+}
+
+/// Two photos whose results would have one name are a slip: one result would be taken for the other's.
+fn each_its_own_result(jobs: &[Job]) -> anyhow::Result<()> {
+    let mut seen: BTreeMap<(PathBuf, String), &Path> = BTreeMap::new();
+    for job in jobs {
+        if let Some(other) = seen.insert((job.out.clone(), stem(&job.photo)), &job.photo) {
+            bail!(
+                "{} and {} would have the same result: give them other names, or measure them apart",
+                other.display(),
+                job.photo.display()
+            );
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_photo_is_in_one_part() {
+        for i in 0..200 {
+            let photo = PathBuf::from(format!("stand/{i}.jpg"));
+            let parts = (1..=7).filter(|part| Shard { part: *part, of: 7 }.holds(&photo));
+            assert_eq!(parts.count(), 1);
+        }
+    }
+
+    #[test]
+    fn a_part_is_written_with_a_stroke() {
+        assert_eq!("3/40".parse(), Ok(Shard { part: 3, of: 40 }));
+        for text in ["0/4", "5/4", "3", "3,40", "a/b"] {
+            assert!(text.parse::<Shard>().is_err(), "{text}");
+        }
+    }
+}

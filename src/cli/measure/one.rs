@@ -1,0 +1,162 @@
+//! One photo: read, measured, and its results written.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+
+use super::Args;
+use super::jobs::Job;
+use crate::camera::lens_file::LensFile;
+use crate::ground::words::Part;
+use crate::measure::{Request, walk};
+use crate::photo::{Photo, PhotoError};
+use crate::record::{photo_entry, record};
+use crate::refusal::Refusal;
+use crate::report::draw::{Picture, png, svg};
+use crate::report::overlay::{OverlayGeometry, drawing};
+use crate::report::text::{TextOptions, text};
+use crate::sheet::{self, Output, Sheet, output_path, safe_write};
+
+/// Measures a photo alone, and prints its table or sheet.
+///
+/// # Errors
+/// Errors of use or of the machine.
+pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
+    let outputs = Outputs::of(args, job)?;
+    outputs.refuse_existing(args)?;
+    let sheet = measure(args, job, &outputs, args.force)?;
+    if let Some(refusal) = &sheet.refused {
+        eprintln!("{}: {}; {}", job.photo.display(), refusal.text, refusal.hint);
+    }
+    if args.json {
+        super::super::say(&sheet::to_json(&sheet)?);
+    } else if sheet.refused.is_none() {
+        super::super::say(&text(&sheet, TextOptions { units: args.units, stations: args.stations }));
+    }
+    Ok(u8::from(sheet.refused.is_some()))
+}
+
+/// Measures a photo and writes its results, the sheet last: where it is, all is. A refused photo has a sheet too.
+///
+/// # Errors
+/// Errors of use or of the machine.
+pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> anyhow::Result<Sheet> {
+    let read = match Photo::open(&job.photo) {
+        Ok(read) => read,
+        Err(PhotoError::Refused(refusal)) => return refuse(job, outputs, None, refusal, overwrite),
+        Err(PhotoError::Io(error)) => return Err(error.into()),
+    };
+    let request = request(args, job, &read)?;
+    let walked = match walk(&read, &request) {
+        Ok(walked) => walked,
+        Err(refusal) => return refuse(job, outputs, Some(&read), refusal, overwrite),
+    };
+    let (sheet, geometry) = record(&read, &request, &walked);
+    outputs.write(args, &read, &sheet, &geometry, overwrite)?;
+    if let Some(folder) = &args.explain {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+        crate::explain::explain(&read, &walked, folder, overwrite)?;
+    }
+    Ok(sheet)
+}
+
+fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
+    let lift = |part: Part| job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.clone());
+    let lens = job
+        .lens
+        .as_ref()
+        .map(|file| {
+            LensFile::read(file)?.prior_for(photo.width_px(), photo.height_px(), &file.display().to_string())
+        })
+        .transpose()?;
+    Ok(Request {
+        name: job.name.clone(),
+        view: job.view,
+        ends: job.ends,
+        seat_lift: lift(Part::Seat),
+        channel_lift: lift(Part::Channel),
+        lens,
+        explain: args.explain.clone(),
+    })
+}
+
+/// The files that will be written for a photo.
+#[derive(Debug)]
+pub struct Outputs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    png: PathBuf,
+    svg: Option<PathBuf>,
+}
+
+impl Outputs {
+    /// Their paths; makes the folder.
+    pub fn of(args: &Args, job: &Job) -> anyhow::Result<Self> {
+        if args.out.is_some() {
+            std::fs::create_dir_all(&job.out)
+                .with_context(|| format!("cannot make the folder {}", job.out.display()))?;
+        }
+        Ok(Self {
+            sheet: output_path(&job.photo, &job.out, Output::Sheet)?,
+            png: output_path(&job.photo, &job.out, Output::OverlayPng)?,
+            svg: args.svg.then(|| output_path(&job.photo, &job.out, Output::OverlaySvg)).transpose()?,
+        })
+    }
+
+    /// Looked at before the work, so that it is not done in vain.
+    fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
+        let there = [Some(&self.sheet), Some(&self.png), self.svg.as_ref()];
+        if let Some(path) = there.into_iter().flatten().find(|p| !args.force && p.exists()) {
+            anyhow::bail!(
+                "{} is there already; give --force to overwrite it, or another --out",
+                path.display()
+            );
+        }
+        Ok(())
+    }
+
+    fn write(
+        &self,
+        args: &Args,
+        photo: &Photo,
+        sheet: &Sheet,
+        geometry: &OverlayGeometry,
+        overwrite: bool,
+    ) -> anyhow::Result<()> {
+        let size = (photo.width_px() as u32, photo.height_px() as u32);
+        let drawing = drawing(sheet, geometry, size, args.units);
+        let (rgb, w, h) = photo.thumbnail_rgb(OVERLAY_PX);
+        let picture = Picture::new(&rgb, w as u32, h as u32)?;
+        safe_write(&self.png, &png::render(&drawing, picture)?, overwrite)?;
+        if let Some(path) = &self.svg {
+            safe_write(path, svg::render(&drawing, picture)?.as_bytes(), overwrite)?;
+        }
+        Ok(sheet::write(&self.sheet, sheet, overwrite)?)
+    }
+}
+
+/// Long side of the photo under the overlay.
+const OVERLAY_PX: usize = 1280;
+
+/// A refused photo: the sheet that says so.
+fn refuse(
+    job: &Job,
+    outputs: &Outputs,
+    photo: Option<&Photo>,
+    refusal: Refusal,
+    overwrite: bool,
+) -> anyhow::Result<Sheet> {
+    let entry = photo.map_or_else(|| unread_entry(&job.photo), photo_entry);
+    let saddle = sheet::Saddle { name: job.name.clone(), note: None };
+    let sheet = Sheet::refused(saddle, job.view, vec![entry], refusal);
+    sheet::write(&outputs.sheet, &sheet, overwrite)?;
+    Ok(sheet)
+}
+
+/// What can be said of a photo that could not be decoded.
+fn unread_entry(path: &Path) -> sheet::Photo {
+    let file = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let sha256 = std::fs::read(path).map(|b| crate::photo::sha256_hex(&b)).unwrap_or_default();
+    sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None }
+}

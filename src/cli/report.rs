@@ -1,0 +1,190 @@
+//! `seatspan report`: sheets in, a page and a PDF out.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use clap::Args as ClapArgs;
+
+use super::assess::Judging;
+use super::photo_file;
+use super::suits::Judge;
+use super::values::{parse_paper, parse_purpose, parse_units};
+use crate::photo::sha256_hex;
+use crate::report::figure::{Figure, laid_over};
+use crate::report::judged;
+use crate::report::page::{
+    Document, Options, Paper, Purpose, Subject, Verdicts, compare, html, layout, pdf, single, tiles,
+};
+use crate::report::shape::Shape;
+use crate::report::units::Units;
+use crate::sheet::{self, Sheet, safe_write};
+
+/// Options of `seatspan report`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The sheet; several make a comparison
+    #[arg(required = true, value_name = "SHEET")]
+    pub sheets: Vec<PathBuf>,
+    /// For whom: the client, or a buyer elsewhere (the geometry alone, nothing about a rider)
+    #[arg(long = "for", value_name = "client|sale", value_parser = parse_purpose, default_value = "client")]
+    pub purpose: Purpose,
+    /// Add the plan at true scale to the PDF, on as many pages as it takes
+    #[arg(long)]
+    pub true_scale: bool,
+    /// Size of the paper
+    #[arg(long, value_name = "a4|letter", value_parser = parse_paper, default_value = "a4")]
+    pub paper: Paper,
+    /// Which unit comes first
+    #[arg(long, value_name = "mm|in", value_parser = parse_units, default_value = "mm")]
+    pub units: Units,
+    /// A folder to look for the photos in, beside the sheet's own
+    #[arg(long, value_name = "DIR")]
+    pub photos: Vec<PathBuf>,
+    /// Where to write; beside the first sheet without it
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Rider file: adds verdicts with their reasons
+    #[arg(long, value_name = "FILE")]
+    pub rider: Option<PathBuf>,
+    /// Rules and confidence
+    #[command(flatten)]
+    pub judging: Judging,
+    /// Overwrite reports that are already there
+    #[arg(long)]
+    pub force: bool,
+}
+
+const EXAMPLES: &str = "\
+Writes NAME.report.html and NAME.report.pdf (for a sale NAME.sale.html and NAME.sale.pdf; of several sheets
+comparison.report.html and comparison.report.pdf).
+
+Examples:
+  seatspan report results/willow.sheet.json --photos fixtures/demo
+  seatspan report results/willow.sheet.json --rider fixtures/fit/riders/ilse.toml
+  seatspan report results/willow.sheet.json --for sale --true-scale --paper letter --units in
+  seatspan report shelf/*.sheet.json --out comparison";
+
+/// Runs the command.
+///
+/// # Errors
+/// Where a sheet cannot be read or a report not be written.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    if args.sheets.len() > laid_over::MOST {
+        bail!("give at most {} sheets: more lines cannot be told apart", laid_over::MOST);
+    }
+    if args.true_scale && args.sheets.len() > 1 {
+        bail!("--true-scale goes with one sheet");
+    }
+    if args.rider.is_some() && args.purpose == Purpose::Sale {
+        bail!("a report for sale says nothing about a rider: leave out --rider, or --for sale");
+    }
+    let outputs = Outputs::of(args)?;
+    let sheets: Vec<(PathBuf, Sheet, String)> =
+        args.sheets.iter().map(|file| read(file)).collect::<anyhow::Result<_>>()?;
+    let subjects: Vec<Subject> =
+        sheets.iter().map(|(file, sheet, sha256)| subject(args, file, sheet, sha256)).collect();
+    let plan = true_scale(args, &subjects[0])?;
+    let verdicts = verdicts(args, &subjects)?;
+    let options = Options {
+        units: args.units,
+        purpose: args.purpose,
+        verdicts: verdicts.as_ref(),
+        true_scale: !plan.is_empty(),
+    };
+    let document = match subjects.as_slice() {
+        [one] => single::document(one, &options).context("the picture of the photo could not be made")?,
+        several => compare::document(several, &options),
+    };
+    outputs.write(args, &document, plan)
+}
+
+/// What is judged for the rider, when one is given.
+fn verdicts(args: &Args, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts>> {
+    let Some(rider) = &args.rider else { return Ok(None) };
+    let judge = Judge::of(rider, &args.judging)?;
+    let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
+    let assessments = judge.by_saddle(&sheets)?;
+    Ok(Some(match (assessments.as_slice(), subjects) {
+        ([one], [subject]) => judged::verdicts(one, &judge.rules, subject.sheet),
+        (several, _) => judged::several(several),
+    }))
+}
+
+fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {
+    let sheet = sheet::read(file)?;
+    let bytes = std::fs::read(file).with_context(|| format!("cannot read {}", file.display()))?;
+    Ok((file.to_path_buf(), sheet, sha256_hex(&bytes)))
+}
+
+fn subject<'a>(args: &Args, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subject<'a> {
+    let name = file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    // A comparison shows lines and no photos, and a refused photo has nothing to be drawn on it.
+    let photo = match (args.sheets.len(), &sheet.refused) {
+        (1, None) => photo_file::find(sheet, file, &args.photos),
+        _ => Err(String::new()),
+    };
+    if let Err(reason) = &photo
+        && !reason.is_empty()
+    {
+        eprintln!("{}: the report is made without a picture: {reason}", file.display());
+    }
+    Subject { sheet, file: name, sha256: sha256.to_owned(), photo }
+}
+
+fn true_scale(args: &Args, subject: &Subject) -> anyhow::Result<Vec<Figure>> {
+    if !args.true_scale {
+        return Ok(Vec::new());
+    }
+    match Shape::of(subject.sheet).filter(|_| subject.sheet.refused.is_none()) {
+        Some(shape) => Ok(tiles::pages(&shape, &subject.sheet.saddle.name, args.paper)),
+        None => bail!("{}: there is no outline to draw at true scale", subject.file),
+    }
+}
+
+/// The two files; looked at before the work, so that it is not done in vain.
+struct Outputs {
+    html: PathBuf,
+    pdf: PathBuf,
+}
+
+impl Outputs {
+    fn of(args: &Args) -> anyhow::Result<Self> {
+        let first = &args.sheets[0];
+        let folder = match &args.out {
+            Some(folder) => {
+                std::fs::create_dir_all(folder)
+                    .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+                folder.clone()
+            }
+            None => first.parent().map(Path::to_path_buf).unwrap_or_default(),
+        };
+        let name = match args.sheets.len() {
+            1 => first.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
+            _ => "comparison".into(),
+        };
+        let stem = name.trim_end_matches(".json").trim_end_matches(".sheet");
+        let kind = match args.purpose {
+            Purpose::Client => "report",
+            Purpose::Sale => "sale",
+        };
+        let of = |ending: &str| folder.join(format!("{stem}.{kind}.{ending}"));
+        let outputs = Self { html: of("html"), pdf: of("pdf") };
+        if let Some(path) = [&outputs.html, &outputs.pdf].into_iter().find(|p| !args.force && p.exists()) {
+            bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+        }
+        Ok(outputs)
+    }
+
+    fn write(&self, args: &Args, document: &Document, plan: Vec<Figure>) -> anyhow::Result<u8> {
+        let html = html::html(document, args.paper).context("the page could not be made")?;
+        let mut pages = layout::pages(document, args.paper);
+        layout::number(&mut pages, &document.foot);
+        pages.extend(plan);
+        let pdf = pdf::pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
+        safe_write(&self.html, html.as_bytes(), args.force)?;
+        safe_write(&self.pdf, &pdf, args.force)?;
+        super::say(&format!("{}\n{}", self.html.display(), self.pdf.display()));
+        Ok(0)
+    }
+}

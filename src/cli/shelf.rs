@@ -1,0 +1,352 @@
+//! `seatspan shelf`: a folder of sheets, listed, searched and exported.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use clap::Args as ClapArgs;
+
+use super::assess::Judging;
+use super::suits::Judge;
+use super::values::{parse_number, parse_units, parse_view};
+use crate::fit::result::Standing;
+use crate::fit::rule::About;
+use crate::ground::words::View;
+use crate::report::judged;
+use crate::report::units::Units;
+use crate::sheet::shelf::{self, Shelf};
+use crate::sheet::summary::{Summary, WIDTHS};
+use crate::sheet::{self, safe_write};
+
+/// Options of `seatspan shelf`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The folder; folders in it are looked into
+    #[arg(value_name = "DIR", default_value = ".")]
+    pub folder: PathBuf,
+    /// Only saddles whose name contains this, whatever its capitals
+    #[arg(long, value_name = "TEXT")]
+    pub name: Option<String>,
+    /// Only this view
+    #[arg(long, value_name = "top|underside", value_parser = parse_view)]
+    pub view: Option<View>,
+    /// Only photos taken on this day or later
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = parse_day)]
+    pub since: Option<String>,
+    /// Only photos taken on this day or before
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = parse_day)]
+    pub until: Option<String>,
+    /// Only saddles whose named width may lie in this range, mm; repeat for more widths
+    #[arg(long = "width", value_name = "NAME=MIN..MAX", value_parser = parse_range)]
+    pub widths: Vec<Range>,
+    /// Only sheets that share their photo with another
+    #[arg(long)]
+    pub duplicates: bool,
+    /// Only refused photos
+    #[arg(long)]
+    pub refused: bool,
+    /// Rider file: only saddles that could suit this rider, those with least against them first
+    #[arg(long, value_name = "FILE")]
+    pub rider: Option<PathBuf>,
+    /// Rules and confidence
+    #[command(flatten)]
+    pub judging: Judging,
+    /// Sort by name, date, path or a named width
+    #[arg(long, value_name = "KEY", default_value = "path", value_parser = parse_sort)]
+    pub sort: Sort,
+    /// Which unit comes first in the list
+    #[arg(long, value_name = "mm|in", value_parser = parse_units, default_value = "mm")]
+    pub units: Units,
+    /// Write what was found as CSV
+    #[arg(long, value_name = "FILE")]
+    pub csv: Option<PathBuf>,
+    /// Write what was found as JSON Lines
+    #[arg(long, value_name = "FILE")]
+    pub json_lines: Option<PathBuf>,
+    /// Print what was found as JSON Lines, and nothing else
+    #[arg(long)]
+    pub json: bool,
+    /// Overwrite exports that are already there
+    #[arg(long)]
+    pub force: bool,
+}
+
+const EXAMPLES: &str = "\
+A width is taken into a range when its 95 % interval reaches into it; ~ marks one that may lie outside.
+CSV has commas between the columns and points as decimal signs, in every country.
+
+Examples:
+  seatspan shelf ~/saddles
+  seatspan shelf ~/saddles --view top --width seat.widest=205..225 --width seat.waist=..90 --sort seat.widest
+  seatspan shelf ~/saddles --since 2026-05-01 --name willow --csv may.csv
+  seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
+  seatspan shelf ~/saddles --json | head -1";
+
+/// A range of a named width.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Range {
+    /// The width's name.
+    pub name: String,
+    /// Smallest, mm.
+    pub least_mm: f64,
+    /// Largest, mm.
+    pub most_mm: f64,
+}
+
+/// What the list is sorted by.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Sort {
+    /// The sheet's path.
+    Path,
+    /// The saddle's name.
+    Name,
+    /// When the photo was taken.
+    Date,
+    /// A named width.
+    Width(String),
+}
+
+fn known_width(name: &str) -> Result<String, String> {
+    let known = WIDTHS.contains(&name);
+    known.then(|| name.to_owned()).ok_or_else(|| format!("'{name}' is no named width: {}", WIDTHS.join(", ")))
+}
+
+fn parse_range(text: &str) -> Result<Range, String> {
+    let example = "such as seat.widest=205..225, or with one end alone, seat.waist=..90";
+    let (name, range) = text.split_once('=').ok_or_else(|| format!("write a name and a range, {example}"))?;
+    let (least, most) =
+        range.split_once("..").ok_or_else(|| format!("write two dots in the range, {example}"))?;
+    let end = |text: &str, open: f64| if text.is_empty() { Ok(open) } else { parse_number(text) };
+    let (least_mm, most_mm) = (end(least, f64::NEG_INFINITY)?, end(most, f64::INFINITY)?);
+    if !(least_mm <= most_mm) {
+        return Err(format!("the range ends before it begins: write the smaller width first, {example}"));
+    }
+    Ok(Range { name: known_width(name)?, least_mm, most_mm })
+}
+
+fn parse_sort(text: &str) -> Result<Sort, String> {
+    match text {
+        "path" => Ok(Sort::Path),
+        "name" => Ok(Sort::Name),
+        "date" => Ok(Sort::Date),
+        width => {
+            known_width(width).map(Sort::Width).map_err(|e| format!("path, name, date, or a width; {e}"))
+        }
+    }
+}
+
+fn parse_day(text: &str) -> Result<String, String> {
+    text.parse::<jiff::civil::Date>()
+        .map(|day| day.to_string())
+        .map_err(|_| "write a day as year-month-day, such as 2026-05-02".into())
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// Where the folder cannot be read or an export not be written.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let shelf = shelf::open(&args.folder)
+        .with_context(|| format!("cannot read the folder {}", args.folder.display()))?;
+    for reason in &shelf.passed_over {
+        eprintln!("passed over: {reason}");
+    }
+    let duplicates = shelf.duplicates();
+    let mut found: Vec<&Summary> = shelf
+        .sheets
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| !args.duplicates || duplicates.iter().any(|group| group.contains(i)))
+        .map(|(_, sheet)| sheet)
+        .filter(|sheet| wanted(sheet, args))
+        .collect();
+    sort(&mut found, &args.sort);
+    let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
+    if let Some(suiting) = &suiting {
+        let place = |s: &Summary| suiting.iter().position(|one| one.saddle == s.saddle);
+        found.retain(|s| place(s).is_some());
+        found.sort_by_key(|s| place(s));
+    }
+    if let Some(path) = &args.csv {
+        export(path, &csv(&found)?, args.force)?;
+    }
+    if let Some(path) = &args.json_lines {
+        export(path, json_lines(&found).as_bytes(), args.force)?;
+    }
+    if args.json {
+        super::say(&json_lines(&found));
+    } else {
+        super::say(&list(&found, args));
+        for one in suiting.iter().flatten() {
+            super::say(&format!("\n{}: {}\n{}", plain(&one.saddle), one.words, one.reasons.join("\n")));
+        }
+        say_duplicates(&shelf, &duplicates);
+    }
+    Ok(0)
+}
+
+/// A saddle that could suit the rider.
+struct Suiting {
+    saddle: String,
+    standing: Standing,
+    words: &'static str,
+    reasons: Vec<String>,
+}
+
+/// The saddles with nothing serious against them for this rider, those with least against them first; the others are
+/// named on stderr, with the reason.
+fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<Suiting>> {
+    let judge = Judge::of(rider, &args.judging)?;
+    let mut names: Vec<&str> = Vec::new();
+    for sheet in found {
+        if !names.contains(&sheet.saddle.as_str()) {
+            names.push(&sheet.saddle);
+        }
+    }
+    let mut suiting = Vec::new();
+    for name in names {
+        let files = found.iter().filter(|s| s.saddle == name && s.refused.is_none());
+        let sheets =
+            files.map(|s| Ok(sheet::read(Path::new(&s.sheet))?)).collect::<anyhow::Result<Vec<_>>>()?;
+        if sheets.is_empty() {
+            continue;
+        }
+        // Two sheets of one view are a question for the user and no reason to judge none of the others.
+        let assessment = match judge.saddle(&sheets) {
+            Ok(assessment) => assessment,
+            Err(error) => {
+                eprintln!("not judged: {}", plain(&format!("{error:#}")));
+                continue;
+            }
+        };
+        let Some(rider) = assessment.summary.iter().find(|s| s.about == About::Rider) else { continue };
+        if rider.standing == Standing::Against {
+            eprintln!("{}: {}", plain(name), plain(&rider.text));
+            continue;
+        }
+        let reasons = judged::summary(&assessment).into_iter();
+        suiting.push(Suiting {
+            saddle: name.to_owned(),
+            standing: rider.standing,
+            words: judged::standing_words(rider.standing),
+            reasons: reasons.map(|n| format!("  {}: {}", n.title.to_lowercase(), plain(&n.text))).collect(),
+        });
+    }
+    suiting.sort_by_key(|one| one.standing);
+    Ok(suiting)
+}
+
+fn wanted(sheet: &Summary, args: &Args) -> bool {
+    let day = sheet.taken.as_deref().and_then(|t| t.get(..10));
+    args.name.as_ref().is_none_or(|n| sheet.saddle.to_lowercase().contains(&n.to_lowercase()))
+        && args.view.is_none_or(|view| sheet.view == Some(view))
+        && args.since.as_deref().is_none_or(|since| day.is_some_and(|d| d >= since))
+        && args.until.as_deref().is_none_or(|until| day.is_some_and(|d| d <= until))
+        && (!args.refused || sheet.refused.is_some())
+        && args.widths.iter().all(|range| reaches_into(sheet, range))
+}
+
+fn reaches_into(sheet: &Summary, range: &Range) -> bool {
+    sheet.width(&range.name).is_some_and(|w| w.mm + w.u95 >= range.least_mm && w.mm - w.u95 <= range.most_mm)
+}
+
+/// Whether a width that reaches into every range asked for may also lie outside one.
+fn may_lie_outside(sheet: &Summary, name: &str, ranges: &[Range]) -> bool {
+    ranges.iter().filter(|r| r.name == name).any(|range| {
+        let inside = |w: &crate::sheet::summary::SummaryWidth| {
+            w.mm - w.u95 >= range.least_mm && w.mm + w.u95 <= range.most_mm
+        };
+        !sheet.width(name).is_some_and(inside)
+    })
+}
+
+fn sort(found: &mut [&Summary], key: &Sort) {
+    match key {
+        Sort::Path => found.sort_by(|a, b| a.sheet.cmp(&b.sheet)),
+        Sort::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
+        Sort::Date => found.sort_by_key(|s| s.taken.clone()),
+        Sort::Width(name) => {
+            let mm = |s: &Summary| s.width(name).map_or(f64::INFINITY, |w| w.mm);
+            found.sort_by(|a, b| mm(a).total_cmp(&mm(b)));
+        }
+    }
+}
+
+/// The list for people: one line a sheet.
+fn list(found: &[&Summary], args: &Args) -> String {
+    if found.is_empty() {
+        return "no sheet of this shelf is like that".into();
+    }
+    let shown: Vec<&str> =
+        WIDTHS.into_iter().filter(|name| found.iter().any(|s| s.width(name).is_some())).collect();
+    let head = ["saddle", "view", "taken"].into_iter().chain(shown.iter().copied()).chain(["sheet"]);
+    let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).collect()];
+    for sheet in found {
+        let view = sheet.view.map_or("-", View::as_str);
+        let taken = sheet.taken.as_deref().and_then(|t| t.get(..10)).unwrap_or("-");
+        let mut row = vec![plain(&sheet.saddle), view.into(), plain(taken)];
+        row.extend(shown.iter().map(|name| match sheet.width(name) {
+            Some(w) => {
+                let mark = if may_lie_outside(sheet, name, &args.widths) { "~" } else { "" };
+                format!("{mark}{}", args.units.first(w.mm, w.u95))
+            }
+            None => "-".into(),
+        }));
+        let refused = sheet.refused.as_ref().map_or(String::new(), |code| format!("  refused: {code}"));
+        row.push(format!("{}{refused}", plain(&sheet.sheet)));
+        rows.push(row);
+    }
+    let columns = rows[0].len();
+    let widest = |i: usize| rows.iter().map(|r| r[i].chars().count()).max().unwrap_or(0);
+    let widths: Vec<usize> = (0..columns).map(widest).collect();
+    let line = |row: &Vec<String>| {
+        let cells = row.iter().enumerate().map(|(i, cell)| {
+            let w = widths[i];
+            if (3..columns - 1).contains(&i) { format!("{cell:>w$}") } else { format!("{cell:w$}") }
+        });
+        cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+    };
+    rows.iter().map(line).collect::<Vec<_>>().join("\n")
+}
+
+/// Text from a file without control characters, which could drive the terminal.
+fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+}
+
+fn say_duplicates(shelf: &Shelf, groups: &[Vec<usize>]) {
+    for group in groups {
+        let names: Vec<_> = group.iter().map(|i| plain(&shelf.sheets[*i].sheet)).collect();
+        eprintln!("the same photo: {}", names.join(", "));
+    }
+}
+
+fn json_lines(found: &[&Summary]) -> String {
+    found.iter().map(|s| serde_json::Value::Object(s.columns()).to_string() + "\n").collect()
+}
+
+fn csv(found: &[&Summary]) -> anyhow::Result<Vec<u8>> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let rows: Vec<_> = found.iter().map(|s| s.columns()).collect();
+    let Some(first) = rows.first() else {
+        bail!("there is nothing to write: no sheet of this shelf is like that")
+    };
+    writer.write_record(first.keys())?;
+    for row in &rows {
+        writer.write_record(row.values().map(|value| match value {
+            serde_json::Value::String(text) => harmless(text),
+            serde_json::Value::Null => String::new(),
+            other => other.to_string(),
+        }))?;
+    }
+    Ok(writer.into_inner()?)
+}
+
+/// A spreadsheet takes text that begins like a formula for one; an apostrophe keeps it text.
+fn harmless(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+}
+
+fn export(path: &Path, bytes: &[u8], force: bool) -> anyhow::Result<()> {
+    Ok(safe_write(path, bytes, force)?)
+}

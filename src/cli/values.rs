@@ -1,0 +1,113 @@
+//! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
+
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::{Part, View};
+use crate::outline::lift::LiftProfile;
+use crate::report::page::{Paper, Purpose};
+use crate::report::units::Units;
+
+/// `top` or `underside`.
+pub fn parse_view(text: &str) -> Result<View, String> {
+    match text {
+        "top" => Ok(View::Top),
+        "underside" => Ok(View::Underside),
+        _ => Err("write top or underside".into()),
+    }
+}
+
+/// `mm` or `in`.
+pub fn parse_units(text: &str) -> Result<Units, String> {
+    match text {
+        "mm" => Ok(Units::Millimetres),
+        "in" => Ok(Units::Inches),
+        _ => Err("write mm or in".into()),
+    }
+}
+
+/// `a4` or `letter`.
+pub fn parse_paper(text: &str) -> Result<Paper, String> {
+    match text.to_ascii_lowercase().as_str() {
+        "a4" => Ok(Paper::A4),
+        "letter" => Ok(Paper::Letter),
+        _ => Err("write a4 or letter".into()),
+    }
+}
+
+/// `client` or `sale`.
+pub fn parse_purpose(text: &str) -> Result<Purpose, String> {
+    match text {
+        "client" => Ok(Purpose::Client),
+        "sale" => Ok(Purpose::Sale),
+        _ => Err("write client or sale".into()),
+    }
+}
+
+/// A point of the photo, `X,Y`.
+pub fn parse_point(text: &str) -> Result<PhotoPoint, String> {
+    let numbers: Option<Vec<f64>> = text.split(',').map(|t| t.trim().parse().ok()).collect();
+    match numbers.as_deref() {
+        Some(&[x, y]) if x.is_finite() && y.is_finite() => Ok(PhotoPoint::new(x, y)),
+        _ => {
+            Err("write two numbers with a comma between them and a point as decimal sign, such as 812.5,440"
+                .into())
+        }
+    }
+}
+
+/// A lift, `seat=STATION:MM,...`.
+pub fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
+    let (part, profile) =
+        text.split_once('=').ok_or("begin with seat= or channel=, such as seat=0:60,0.35:20,1:70")?;
+    let part = match part {
+        "seat" => Part::Seat,
+        "channel" => Part::Channel,
+        other => return Err(format!("'{other}' is no part that has a lift: write seat= or channel=")),
+    };
+    if has_decimal_comma(profile) {
+        return Err(format!(
+            "'{profile}' has a comma within a number: write a point as decimal sign, such as 0:60,0.35:20,1:70"
+        ));
+    }
+    Ok((part, profile.parse()?))
+}
+
+/// A piece between commas without a colon is the rest of a number that was written with a decimal comma.
+fn has_decimal_comma(profile: &str) -> bool {
+    let is_number = |t: &str| t.trim().parse::<f64>().is_ok();
+    let pieces: Vec<&str> = profile.split(',').collect();
+    pieces.len() > 1
+        && pieces.iter().any(|p| !p.contains(':') && is_number(p))
+        && pieces.iter().all(|p| p.split(':').all(is_number))
+}
+
+/// A number with a point as decimal sign.
+pub fn parse_number(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(number) if number.is_finite() => Ok(number),
+        _ if text.contains(',') => {
+            let point = text.replace(',', ".");
+            Err(format!("'{text}' has a decimal comma: write a point, {point}"))
+        }
+        _ => Err(format!("'{text}' is no number")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_decimal_comma_is_named() {
+        for text in ["seat=0,5:60", "seat=0:60,5", "seat=0:60,0,35:20,1:70"] {
+            let said = parse_lift(text).unwrap_err();
+            assert!(said.contains("point as decimal sign"), "{text}: {said}");
+        }
+        assert!(parse_number("200,5").unwrap_err().contains("200.5"));
+    }
+
+    #[test]
+    fn what_is_right_is_taken() {
+        assert_eq!(parse_lift("seat=0:60,0.35:20,1:70").unwrap().0, Part::Seat);
+        assert_eq!(parse_number("-200.5"), Ok(-200.5));
+    }
+}

@@ -1,0 +1,28 @@
+//! The report as one HTML file that needs nothing beside it.
+
+use minijinja::syntax::SyntaxConfig;
+use minijinja::value::{Serde, Value};
+use minijinja::{Environment, context};
+
+use super::document::Document;
+use super::paper::Paper;
+
+const TEMPLATE: &str = include_str!("report.html");
+const STYLE: &str = include_str!("report.css");
+
+/// The page.
+///
+/// # Errors
+/// Where the template and the document do not go together.
+pub fn html(document: &Document, paper: Paper) -> Result<String, minijinja::Error> {
+    let mut environment = Environment::new();
+    environment.set_syntax(SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build()?);
+    environment.add_template("report.html", TEMPLATE)?;
+    let page = match paper {
+        Paper::A4 => "A4",
+        Paper::Letter => "letter",
+    };
+    environment
+        .get_template("report.html")?
+        .render(context! { doc => Value::from(Serde(document)), style => STYLE, page => page })
+}

@@ -1,0 +1,319 @@
+//! The report on sheets of paper: blocks one below the other, a new page where one has no room.
+
+use super::document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
+use super::paper::Paper;
+use super::pdf::width_mm;
+use super::single::GAP_MM;
+use super::wrap::wrap;
+use crate::report::figure::chart::CHART_MM;
+use crate::report::figure::{Anchor, Figure, HAIR, Item, Letters, Stroke, Tone};
+
+/// Size of running text and from one line to the next, mm: 10 on 14 points.
+const TEXT: [f64; 2] = [3.5, 4.95];
+/// The same for captions and the foot.
+const SMALL: [f64; 2] = [3.0, 4.2];
+/// Above the first line of a page, and below the last, mm.
+const TOP_MM: f64 = 17.0;
+const BOTTOM_MM: f64 = 19.0;
+/// Width of the words before facts, mm.
+const FACT_MM: f64 = 42.0;
+
+/// Pages that fill from the top.
+struct Flow {
+    paper: Paper,
+    pages: Vec<Figure>,
+    left: f64,
+    y: f64,
+}
+
+/// The document on pages.
+pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
+    let left = (paper.size_mm()[0] - CHART_MM) / 2.0;
+    let mut flow = Flow { paper, pages: Vec::new(), left, y: 0.0 };
+    flow.new_page();
+    flow.head(document);
+    for section in &document.sections {
+        flow.section(section);
+    }
+    flow.pages
+}
+
+/// Writes the foot with the page numbers on every page.
+pub fn number(pages: &mut [Figure], foot: &str) {
+    let count = pages.len();
+    for (i, page) in pages.iter_mut().enumerate() {
+        let y = page.height_mm - 10.0;
+        let left = (page.width_mm - CHART_MM) / 2.0;
+        let right = left + CHART_MM;
+        let foot = wrap(foot, 2.6, false, CHART_MM - 25.0).into_iter().next().unwrap_or_default();
+        page.line("foot", vec![[left, y - 4.0], [right, y - 4.0]], HAIR);
+        page.text([left, y], foot, Anchor::Start, 2.6, Tone::Soft);
+        page.text([right, y], format!("{} of {count}", i + 1), Anchor::End, 2.6, Tone::Soft);
+    }
+}
+
+impl Flow {
+    fn new_page(&mut self) {
+        let [w, h] = self.paper.size_mm();
+        self.pages.push(Figure::new(w, h, ""));
+        self.y = TOP_MM;
+    }
+
+    fn page(&mut self) -> &mut Figure {
+        self.pages.last_mut().expect("there is a page from the beginning")
+    }
+
+    fn room(&self) -> f64 {
+        self.paper.size_mm()[1] - BOTTOM_MM - self.y
+    }
+
+    /// Begins a new page where `height` has no room on this one.
+    fn need(&mut self, height: f64) {
+        if height > self.room() && self.y > TOP_MM {
+            self.new_page();
+        }
+    }
+
+    fn write(&mut self, x: f64, text: &str, size: f64, bold: bool, tone: Tone) {
+        let at = [x, self.y + size];
+        let letters = Letters { at, text: text.into(), size_mm: size, anchor: Anchor::Start, bold, tone };
+        self.page().items.push(Item::Letters(letters));
+    }
+
+    /// Lines one below the other; none is left alone at the foot of a page.
+    fn paragraph(&mut self, x: f64, text: &str, [size, line]: [f64; 2], bold: bool, tone: Tone, room: f64) {
+        let lines = wrap(text, size, bold, room);
+        self.need(line * lines.len().min(3) as f64);
+        for said in lines {
+            self.need(line);
+            self.write(x, &said, size, bold, tone);
+            self.y += line;
+        }
+    }
+
+    fn head(&mut self, document: &Document) {
+        let left = self.left;
+        self.paragraph(left, &document.kind, [3.4, 5.2], false, Tone::Soft, CHART_MM);
+        self.paragraph(left, &document.title, [8.8, 11.0], true, Tone::Ink, CHART_MM);
+        self.y += 0.8;
+        self.paragraph(left, &document.subtitle, TEXT, false, Tone::Ink, CHART_MM);
+        self.y += 2.5;
+        let y = self.y;
+        self.page().line("rule", vec![[left, y], [left + CHART_MM, y]], Stroke::solid(Tone::Ink, 0.7));
+        self.y += 1.0;
+    }
+
+    fn section(&mut self, section: &Section) {
+        let first = section.blocks.first().map_or(0.0, least_height);
+        self.need(13.0 + first);
+        if self.y > TOP_MM {
+            self.y += 5.5;
+        }
+        self.write(self.left, &section.heading, 4.6, true, Tone::Ink);
+        self.y += 7.6;
+        for block in &section.blocks {
+            match block {
+                Block::Text { text } => {
+                    self.paragraph(self.left, text, TEXT, false, Tone::Ink, CHART_MM);
+                    self.y += 1.6;
+                }
+                Block::Keys { items } => self.keys(items),
+                Block::Figures { items } => self.figures(items),
+                Block::Table(table) => self.table(table),
+                Block::Facts { items } => self.facts(items),
+                Block::Notes { items } => self.notes(items),
+            }
+        }
+    }
+
+    fn keys(&mut self, items: &[KeyFigure]) {
+        let column = CHART_MM / items.len().max(3) as f64;
+        let height = 23.0;
+        self.need(height);
+        let top = self.y;
+        for (i, item) in items.iter().enumerate() {
+            let x = self.left + i as f64 * column;
+            let rule = vec![[x, top + 0.4], [x, top + height - 1.5]];
+            self.page().line("key-rule", rule, Stroke::solid(Tone::Seat, 0.8));
+            let x = x + 2.8;
+            let indent = if item.key.is_some() { 5.0 } else { 0.0 };
+            if let Some(key) = &item.key {
+                self.page().key([x + 1.9, top + 2.2], key);
+            }
+            let lesser = |size: f64, text: &str| wrap(text, size, false, column - 5.0 - indent);
+            self.y = top + 0.3;
+            self.write(x + indent, &lesser(3.2, &item.label).join(" "), 3.2, false, Tone::Soft);
+            self.y = top + 5.2;
+            self.write(x, &item.value, 6.4, true, Tone::Ink);
+            self.y = top + 13.2;
+            self.write(x, &item.uncertainty, 3.4, false, Tone::Ink);
+            self.y = top + 17.7;
+            self.write(x, &lesser(3.0, &item.second).join(" "), 3.0, false, Tone::Soft);
+        }
+        self.y = top + height + 1.5;
+    }
+
+    /// Figures beside one another as far as they fit, each with its caption below.
+    fn figures(&mut self, items: &[Captioned]) {
+        let mut row: Vec<&Captioned> = Vec::new();
+        let mut used = 0.0;
+        for item in items {
+            if !row.is_empty() && used + item.figure.width_mm > CHART_MM + 0.1 {
+                self.figure_row(&row);
+                row.clear();
+                used = 0.0;
+            }
+            used += item.figure.width_mm + GAP_MM;
+            row.push(item);
+        }
+        self.figure_row(&row);
+    }
+
+    fn figure_row(&mut self, row: &[&Captioned]) {
+        let captions: Vec<Vec<String>> =
+            row.iter().map(|c| wrap(&c.caption, SMALL[0], false, c.figure.width_mm - 2.0)).collect();
+        let tallest = row.iter().map(|c| c.figure.height_mm).fold(0.0, f64::max);
+        let most = captions.iter().map(Vec::len).max().unwrap_or(0) as f64;
+        self.need(tallest + 1.5 + most * SMALL[1]);
+        let top = self.y;
+        let mut x = self.left;
+        for (item, caption) in row.iter().zip(&captions) {
+            place(self.page(), &item.figure, [x, top]);
+            for (k, line) in caption.iter().enumerate() {
+                self.y = top + item.figure.height_mm + 1.5 + SMALL[1] * k as f64;
+                self.write(x, line, SMALL[0], false, Tone::Soft);
+            }
+            x += item.figure.width_mm + GAP_MM;
+        }
+        self.y = top + tallest + 1.5 + most * SMALL[1] + 2.0;
+    }
+
+    fn table(&mut self, table: &Table) {
+        let columns = Columns::of(table);
+        let line = TEXT[1] + 1.5;
+        self.need(line * (table.rows.len().min(8) + 2) as f64);
+        self.row(&columns, table, &table.head, Tone::Soft, Stroke::solid(Tone::Ink, 0.35));
+        for row in &table.rows {
+            self.row(&columns, table, row, Tone::Ink, HAIR);
+        }
+        self.y += 1.2;
+        self.paragraph(self.left, &table.caption, SMALL, false, Tone::Soft, CHART_MM);
+        self.y += 2.5;
+    }
+
+    fn row(&mut self, columns: &Columns, table: &Table, row: &[String], tone: Tone, rule: Stroke) {
+        let cells: Vec<Vec<String>> = row
+            .iter()
+            .zip(&columns.widths)
+            .map(|(cell, w)| wrap(cell, columns.size, false, w + 0.05))
+            .collect();
+        let lines = cells.iter().map(Vec::len).max().unwrap_or(1).max(1);
+        let height = lines as f64 * columns.size * 1.4 + 1.6;
+        self.need(height);
+        let top = self.y;
+        let mut x = self.left;
+        for (i, (cell, w)) in cells.iter().zip(&columns.widths).enumerate() {
+            for (k, said) in cell.iter().enumerate() {
+                self.y = top + 0.6 + k as f64 * columns.size * 1.4;
+                let end = table.figures.get(i).copied().unwrap_or(false);
+                let back = if end { w - width_mm(said, columns.size, false) } else { 0.0 };
+                self.write(x + back, said, columns.size, false, tone);
+            }
+            x += w + Columns::GAP;
+        }
+        let (left, y) = (self.left, top + height);
+        self.page().line("row", vec![[left, y], [x - Columns::GAP, y]], rule);
+        self.y = y;
+    }
+
+    fn facts(&mut self, items: &[[String; 2]]) {
+        for [word, is] in items {
+            let lines = wrap(is, 3.2, false, CHART_MM - FACT_MM);
+            self.need(4.5 * lines.len() as f64);
+            self.write(self.left, word, 3.2, false, Tone::Soft);
+            for line in &lines {
+                self.write(self.left + FACT_MM, line, 3.2, false, Tone::Ink);
+                self.y += 4.5;
+            }
+        }
+        self.y += 1.5;
+    }
+
+    fn notes(&mut self, items: &[Note]) {
+        for note in items {
+            let room = CHART_MM - 4.0;
+            let title = wrap(&note.title, TEXT[0], true, room);
+            let text = wrap(&note.text, TEXT[0], false, room);
+            let word = if note.word.is_some() { 6.4 } else { 0.0 };
+            self.need(word + TEXT[1] * (title.len() + text.len()) as f64);
+            let (top, x) = (self.y, self.left + 4.0);
+            if let Some(word) = &note.word {
+                let width = width_mm(word, TEXT[0], true) + 3.0;
+                let frame = [x, self.y, width, 5.2];
+                self.page().rect("word", frame, None, Some(Stroke::solid(Tone::Ink, 0.4)));
+                self.y += 0.7;
+                self.write(x + 1.5, word, TEXT[0], true, Tone::Ink);
+                self.y += 5.9;
+            }
+            for (lines, bold) in [(title, true), (text, false)] {
+                for line in lines {
+                    self.write(x, &line, TEXT[0], bold, Tone::Ink);
+                    self.y += TEXT[1];
+                }
+            }
+            let bar = vec![[self.left + 0.5, top + 0.3], [self.left + 0.5, self.y - 0.6]];
+            self.page().line("note-rule", bar, Stroke::solid(Tone::Ink, 0.6));
+            self.y += 2.0;
+        }
+    }
+}
+
+/// The least height of a block that may stand below its heading at the foot of a page, mm.
+fn least_height(block: &Block) -> f64 {
+    match block {
+        Block::Figures { items } => items.iter().map(|i| i.figure.height_mm + 8.0).fold(0.0, f64::max),
+        Block::Table(table) => 7.0 * (table.rows.len().min(8) + 2) as f64,
+        Block::Keys { .. } => 23.0,
+        Block::Facts { items } => (4.8 * items.len() as f64).min(50.0),
+        _ => 3.0 * TEXT[1],
+    }
+}
+
+/// The columns of a table and the size of its letters, mm.
+struct Columns {
+    widths: Vec<f64>,
+    size: f64,
+}
+
+impl Columns {
+    /// Between columns, mm.
+    const GAP: f64 = 4.5;
+
+    /// As wide as their cells; where that is too wide for the page, narrower in proportion and in smaller letters.
+    fn of(table: &Table) -> Self {
+        let size = if table.head.len() > 5 && table.figures.iter().skip(1).all(|f| *f) { 2.9 } else { 3.3 };
+        let widest = |i: usize| {
+            let cells = table.rows.iter().chain([&table.head]).filter_map(|r| r.get(i));
+            cells.map(|c| width_mm(c, size, false) + 0.2).fold(3.0, f64::max)
+        };
+        let mut widths: Vec<f64> = (0..table.head.len()).map(widest).collect();
+        let room = CHART_MM - Self::GAP * widths.len().saturating_sub(1) as f64;
+        let whole: f64 = widths.iter().sum();
+        if whole > room {
+            widths.iter_mut().for_each(|w| *w *= room / whole);
+        }
+        Self { widths, size }
+    }
+}
+
+/// Puts a figure on a page.
+fn place(page: &mut Figure, figure: &Figure, [dx, dy]: [f64; 2]) {
+    let moved = |[x, y]: [f64; 2]| [x + dx, y + dy];
+    page.items.extend(figure.items.iter().cloned().map(|item| match item {
+        Item::Path { class, points, closed, stroke, fill } => {
+            Item::Path { class, points: points.into_iter().map(moved).collect(), closed, stroke, fill }
+        }
+        Item::Letters(letters) => Item::Letters(Letters { at: moved(letters.at), ..letters }),
+        Item::Picture { jpeg, rect: [x, y, w, h] } => Item::Picture { jpeg, rect: [x + dx, y + dy, w, h] },
+    }));
+}

@@ -1,0 +1,108 @@
+//! A sheet in one row, for lists, spreadsheets and databases.
+
+use std::path::Path;
+
+use serde_json::{Map, Value};
+
+use super::types::Sheet;
+use crate::ground::words::View;
+
+/// The named widths of the columns, in their order.
+pub const WIDTHS: [&str; 6] =
+    ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
+
+/// A named width in a row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SummaryWidth {
+    /// Its name.
+    pub name: String,
+    /// The width, mm.
+    pub mm: f64,
+    /// Its expanded uncertainty, mm.
+    pub u95: f64,
+}
+
+/// The row of one sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Summary {
+    /// Path of the sheet's file.
+    pub sheet: String,
+    /// Name of the saddle.
+    pub saddle: String,
+    /// How it is seen.
+    pub view: Option<View>,
+    /// When the first photo was taken.
+    pub taken: Option<String>,
+    /// The first photo's file name.
+    pub photo: String,
+    /// SHA-256 of the first photo.
+    pub photo_sha256: String,
+    /// Length of the midline, mm.
+    pub midline_mm: Option<f64>,
+    /// The named widths.
+    pub widths: Vec<SummaryWidth>,
+    /// Front taper with its expanded uncertainty, degrees.
+    pub front_taper_deg: Option<[f64; 2]>,
+    /// Number of warnings.
+    pub warnings: usize,
+    /// Number of doubts.
+    pub doubts: usize,
+    /// The refusal's code.
+    pub refused: Option<String>,
+}
+
+impl Summary {
+    /// The row of a sheet that was read from `path`.
+    pub fn of(sheet: &Sheet, path: &Path) -> Self {
+        let photo = sheet.photos.first();
+        let width = |w: &super::types::Width| SummaryWidth { name: w.name.clone(), mm: w.mm, u95: w.u95 };
+        Self {
+            sheet: path.display().to_string(),
+            saddle: sheet.saddle.name.clone(),
+            view: sheet.view,
+            taken: photo.and_then(|p| p.taken.clone()),
+            photo: photo.map_or_else(String::new, |p| p.file.clone()),
+            photo_sha256: photo.map_or_else(String::new, |p| p.sha256.clone()),
+            midline_mm: sheet.midline.as_ref().map(|m| m.length_mm),
+            widths: sheet.widths.iter().map(width).collect(),
+            front_taper_deg: sheet.front_taper.as_ref().map(|t| [t.deg, t.u95]),
+            warnings: sheet.warnings.len(),
+            doubts: sheet.doubts.len(),
+            refused: sheet.refused.as_ref().map(|r| r.code.as_str()),
+        }
+    }
+
+    /// The named width of that name.
+    pub fn width(&self, name: &str) -> Option<&SummaryWidth> {
+        self.widths.iter().find(|w| w.name == name)
+    }
+
+    /// The row as flat keys in a fixed order, the same for every sheet: what was not measured is null.
+    pub fn columns(&self) -> Map<String, Value> {
+        let rounded = |v: f64| Value::from((v * 1000.0).round() / 1000.0);
+        let number = |v: Option<f64>| v.map_or(Value::Null, rounded);
+        let mut row = Map::new();
+        let mut put = |key: &str, value: Value| {
+            row.insert(key.into(), value);
+        };
+        put("sheet", self.sheet.clone().into());
+        put("saddle", self.saddle.clone().into());
+        put("view", self.view.map(View::as_str).into());
+        put("taken", self.taken.clone().into());
+        put("photo", self.photo.clone().into());
+        put("photo_sha256", self.photo_sha256.clone().into());
+        put("midline_mm", number(self.midline_mm));
+        for name in WIDTHS {
+            let width = self.width(name);
+            let key = name.replace('.', "_");
+            put(&format!("{key}_mm"), number(width.map(|w| w.mm)));
+            put(&format!("{key}_u95_mm"), number(width.map(|w| w.u95)));
+        }
+        put("front_taper_deg", number(self.front_taper_deg.map(|t| t[0])));
+        put("front_taper_u95_deg", number(self.front_taper_deg.map(|t| t[1])));
+        put("warnings", self.warnings.into());
+        put("doubts", self.doubts.into());
+        put("refused", self.refused.clone().into());
+        row
+    }
+}

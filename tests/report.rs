@@ -1,0 +1,426 @@
+//! Reports of the demo photos, measured here: the structure of the page, and true lengths in the PDF as read by
+//! another library. Golden values are of structure, not of pixels.
+
+use std::path::{Path, PathBuf};
+use std::process::Output;
+use std::sync::LazyLock;
+
+use assert_cmd::Command;
+use lopdf::content::Content;
+use lopdf::{Document, Object};
+use seatspan::sheet;
+use tempfile::TempDir;
+
+const WILLOW: [&str; 9] = [
+    "fixtures/demo/willow.jpg",
+    "--view",
+    "top",
+    "--front",
+    "1022.7,1437.4",
+    "--rear",
+    "2335.6,2021.9",
+    "--lift",
+    "seat=0:44,0.25:26,0.5:11,0.75:31,1:68",
+];
+const FERN: [&str; 11] = [
+    "fixtures/demo/fern.jpg",
+    "--view",
+    "underside",
+    "--front",
+    "1173.8,2199.1",
+    "--rear",
+    "2194.1,1390.5",
+    "--lift",
+    "seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6",
+    "--lift",
+    "channel=0.1:5,0.35:23,0.6:25,0.9:6",
+];
+
+fn seatspan(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_seatspan"))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(args)
+        .output()
+        .unwrap()
+}
+
+/// Both demo photos' sheets, measured once.
+static SHEETS: LazyLock<TempDir> = LazyLock::new(|| {
+    let folder = tempfile::tempdir().unwrap();
+    for photo in [&WILLOW[..], &FERN[..]] {
+        let args: Vec<&str> = ["measure"]
+            .iter()
+            .chain(photo)
+            .copied()
+            .chain(["--out", folder.path().to_str().unwrap()])
+            .collect();
+        assert_eq!(seatspan(&args).status.code(), Some(0));
+    }
+    folder
+});
+
+fn sheet_file(name: &str) -> PathBuf {
+    SHEETS.path().join(format!("{name}.sheet.json"))
+}
+
+/// A report made into a folder of its own.
+fn report(names: &[&str], more: &[&str]) -> (TempDir, Output) {
+    let folder = tempfile::tempdir().unwrap();
+    let files: Vec<PathBuf> = names.iter().map(|n| sheet_file(n)).collect();
+    let mut args = vec!["report"];
+    args.extend(files.iter().map(|f| f.to_str().unwrap()));
+    args.extend(["--out", folder.path().to_str().unwrap()]);
+    args.extend(more);
+    let output = seatspan(&args);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    (folder, output)
+}
+
+const PHOTOS: [&str; 2] = ["--photos", "fixtures/demo"];
+
+static WILLOW_PAGE: LazyLock<String> = LazyLock::new(|| {
+    let (folder, output) = report(&["willow"], &PHOTOS);
+    assert!(output.stderr.is_empty(), "{output:?}");
+    std::fs::read_to_string(folder.path().join("willow.report.html")).unwrap()
+});
+static FERN_PAGE: LazyLock<String> = LazyLock::new(|| {
+    let (folder, _) = report(&["fern"], &PHOTOS);
+    std::fs::read_to_string(folder.path().join("fern.report.html")).unwrap()
+});
+
+/// What stands between each `before` and the next `after`.
+fn between<'a>(text: &'a str, before: &str, after: &str) -> Vec<&'a str> {
+    text.split(before).skip(1).filter_map(|rest| rest.split(after).next()).collect()
+}
+
+#[test]
+fn the_sections_stand_in_their_order() {
+    let ids = between(&WILLOW_PAGE, "<section id=\"", "\"");
+    let expected = [
+        "figures", "to-scale", "widths", "along", "evenness", "budget", "better", "method", "cautions",
+        "trace",
+    ];
+    assert_eq!(ids, expected);
+}
+
+#[test]
+fn the_page_needs_nothing_beside_it() {
+    for page in [&*WILLOW_PAGE, &*FERN_PAGE] {
+        assert!(!page.contains("<script") && !page.contains("<link") && !page.contains("url("));
+        let sources: Vec<_> = ["href=\"", "src=\""].iter().flat_map(|a| between(page, a, "\"")).collect();
+        assert!(sources.iter().all(|s| s.starts_with("data:image/jpeg;base64,")), "{}", sources.len());
+        assert_eq!(sources.len(), 1, "the photo");
+    }
+}
+
+#[test]
+fn every_figure_says_what_it_shows() {
+    for page in [&*WILLOW_PAGE, &*FERN_PAGE] {
+        let figures = page.matches("<svg ").count();
+        assert_eq!(page.matches("role=\"img\" aria-label=\"").count(), figures);
+        assert_eq!(page.matches("<figcaption>").count(), page.matches("<figure").count());
+    }
+}
+
+fn count(page: &str, class: &str) -> usize {
+    page.matches(&format!("class=\"{class}\"")).count()
+}
+
+#[test]
+fn photo_and_plan_show_edges_midline_stations_and_widths() {
+    let of = |page: &str| {
+        ["seat-edge", "channel-edge", "midline", "station", "named-width"].map(|class| count(page, class))
+    };
+    // Photo and plan each: two edges, a midline, 19 stations, two widths.
+    assert_eq!(of(&WILLOW_PAGE), [4, 0, 2, 38, 4]);
+    // From below four edges; the photo shows the seat's two widths as lines and the plan all six.
+    assert_eq!(of(&FERN_PAGE), [4, 4, 2, 38, 8]);
+}
+
+#[test]
+fn the_table_has_every_named_width_with_both_units() {
+    for (page, name) in [(&*WILLOW_PAGE, "willow"), (&*FERN_PAGE, "fern")] {
+        let sheet = sheet::read(&sheet_file(name)).unwrap();
+        let table = between(page, "<section id=\"widths\">", "</section>")[0];
+        for width in &sheet.widths {
+            assert!(table.contains(&format!("{:.1} mm", width.mm)), "{}", width.name);
+            assert!(table.contains(&format!("{:.2} in", width.mm / 25.4)), "{}", width.name);
+        }
+        assert_eq!(table.matches("<tr>").count(), sheet.widths.len() + 1);
+    }
+}
+
+#[test]
+fn the_budget_drops_no_line() {
+    let sheet = sheet::read(&sheet_file("willow")).unwrap();
+    let section = between(&WILLOW_PAGE, "<section id=\"budget\">", "</section>")[0];
+    // Once for a wide and once for a narrow screen.
+    assert_eq!(count(section, "budget-bar"), 2 * sheet.budget.len());
+}
+
+#[test]
+fn a_report_can_be_traced_to_photo_and_sheet() {
+    let trace = between(&WILLOW_PAGE, "<section id=\"trace\">", "</section>")[0];
+    let hash = |path: &Path| seatspan::photo::sha256_hex(&std::fs::read(path).unwrap());
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/willow.jpg");
+    assert!(trace.contains(&hash(&demo)));
+    assert!(trace.contains(&hash(&sheet_file("willow"))));
+    assert!(trace.contains(env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn the_cautions_are_there() {
+    for said in ["see a doctor", "call a vet", "broken tree", "qualified saddle fitter", "Local codes"] {
+        assert!(WILLOW_PAGE.contains(said), "{said}");
+    }
+}
+
+#[test]
+fn without_its_photo_a_report_says_so() {
+    let (folder, output) = report(&["willow"], &[]);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--photos"));
+    let page = std::fs::read_to_string(folder.path().join("willow.report.html")).unwrap();
+    assert!(page.contains("Without a picture: The photo willow.jpg was not found"));
+    assert!(!page.contains("<image"));
+    assert_eq!(count(&page, "seat-edge"), 2, "the plan is there all the same");
+}
+
+#[test]
+fn another_photo_of_the_same_name_is_not_taken() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::copy("fixtures/demo/fern.jpg", folder.path().join("willow.jpg")).unwrap();
+    let (_, output) = report(&["willow"], &["--photos", folder.path().to_str().unwrap()]);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("SHA-256 differs"));
+}
+
+#[test]
+fn a_renamed_photo_is_found_by_its_hash() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::copy("fixtures/demo/willow.jpg", folder.path().join("other name.JPG")).unwrap();
+    let (_, output) = report(&["willow"], &["--photos", folder.path().to_str().unwrap()]);
+    assert!(output.stderr.is_empty(), "{output:?}");
+}
+
+#[test]
+fn the_same_sheet_gives_the_same_files() {
+    let files = |folder: &TempDir| {
+        ["html", "pdf"].map(|e| std::fs::read(folder.path().join(format!("willow.sale.{e}"))).unwrap())
+    };
+    let made = || report(&["willow"], &["--for", "sale", "--true-scale"]).0;
+    assert!(files(&made()) == files(&made()));
+}
+
+#[test]
+fn a_sheet_for_sale_gives_the_geometry_alone() {
+    let (folder, _) = report(&["willow"], &["--for", "sale"]);
+    let page = std::fs::read_to_string(folder.path().join("willow.sale.html")).unwrap();
+    let ids = between(&page, "<section id=\"", "\"");
+    assert!(ids.contains(&"check") && !ids.contains(&"verdicts"), "{ids:?}");
+    assert!(page.contains("This sheet gives geometry only."));
+}
+
+#[test]
+fn inches_can_come_first() {
+    let (folder, _) = report(&["willow"], &["--units", "in"]);
+    let page = std::fs::read_to_string(folder.path().join("willow.report.html")).unwrap();
+    let sheet = sheet::read(&sheet_file("willow")).unwrap();
+    let widest = format!("<strong>{:.2} in</strong>", sheet.width("seat.widest").unwrap().mm / 25.4);
+    assert!(page.contains(&widest), "{widest}");
+}
+
+#[test]
+fn a_name_cannot_add_to_the_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut sheet = sheet::read(&sheet_file("willow")).unwrap();
+    sheet.saddle.name = "<script>x</script> & Größe Łuk".into();
+    let file = folder.path().join("Größe Łuk.sheet.json");
+    sheet::write(&file, &sheet, false).unwrap();
+    let output = seatspan(&["report", file.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let page = std::fs::read_to_string(folder.path().join("Größe Łuk.report.html")).unwrap();
+    assert!(!page.contains("<script") && page.contains("&amp; Größe Łuk"));
+}
+
+#[test]
+fn a_comparison_lays_the_outlines_over_one_another() {
+    let (folder, _) = report(&["willow", "willow", "fern"], &[]);
+    let page = std::fs::read_to_string(folder.path().join("comparison.report.html")).unwrap();
+    let section = |id: &str| between(&page, &format!("<section id=\"{id}\">"), "</section>")[0].to_owned();
+    assert_eq!(count(&section("top-outlines"), "outline"), 4);
+    assert_eq!(count(&section("underside-outlines"), "outline"), 4);
+    assert!(section("top-widths").contains("+0.0 mm"));
+    assert!(section("top-widths").contains("not sure"));
+}
+
+#[test]
+fn a_refused_photo_gives_a_report_that_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = folder.path().join("plain.png");
+    image::RgbImage::from_fn(1200, 900, |x, y| image::Rgb([(x / 8) as u8, (y / 8) as u8, 90]))
+        .save(&photo)
+        .unwrap();
+    let measure =
+        ["measure", photo.to_str().unwrap(), "--view", "top", "--front", "1,1", "--rear", "600,500"];
+    assert_eq!(seatspan(&measure).status.code(), Some(1));
+    let file = folder.path().join("plain.sheet.json");
+    assert_eq!(seatspan(&["report", file.to_str().unwrap()]).status.code(), Some(0));
+    let page = std::fs::read_to_string(folder.path().join("plain.report.html")).unwrap();
+    assert!(page.contains("not measured") && !page.contains("<svg"));
+}
+
+#[test]
+fn a_report_that_is_there_is_left_alone() {
+    let (folder, _) = report(&["willow"], &[]);
+    let old = std::fs::read(folder.path().join("willow.report.pdf")).unwrap();
+    let output = seatspan(&[
+        "report",
+        sheet_file("willow").to_str().unwrap(),
+        "--out",
+        folder.path().to_str().unwrap(),
+    ]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--force"));
+    assert_eq!(std::fs::read(folder.path().join("willow.report.pdf")).unwrap(), old);
+}
+
+#[test]
+fn a_foreign_file_is_an_error_in_one_line() {
+    let output = seatspan(&["report", "README.md"]);
+    assert_eq!(output.status.code(), Some(2));
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(said.lines().count() == 1 && said.contains("README.md"), "{said}");
+}
+
+/// A straight step of a page's drawing, in mm from the page's lower left corner.
+type Step = [[f64; 2]; 2];
+
+/// Millimetres in a point: 25.4 / 72 (ISO 32000-1, 8.3.2.3: the default unit is 1/72 in).
+const MM_PER_POINT: f64 = 25.4 / 72.0;
+
+fn numbers(operands: &[Object]) -> Vec<f64> {
+    operands.iter().filter_map(|o| o.as_float().ok().map(f64::from)).collect()
+}
+
+/// Every straight step of every page, read by another library, with the matrix of ISO 32000-1, 8.3.4.
+fn steps(pdf: &Path) -> Vec<Vec<Step>> {
+    let document = Document::load(pdf).unwrap();
+    let page = |id| {
+        let content = Content::decode(&document.get_page_content(id).unwrap()).unwrap();
+        let (mut matrix, mut kept) = ([1.0, 0.0, 0.0, 1.0, 0.0, 0.0], Vec::new());
+        let (mut pen, mut start, mut steps) = ([0.0; 2], [0.0; 2], Vec::new());
+        for operation in content.operations {
+            let n = numbers(&operation.operands);
+            let at = |m: [f64; 6], x: f64, y: f64| {
+                [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]].map(|v| v * MM_PER_POINT)
+            };
+            match operation.operator.as_str() {
+                "q" => kept.push(matrix),
+                "Q" => matrix = kept.pop().unwrap(),
+                "cm" => {
+                    let m = matrix;
+                    let row = |a: f64, b: f64| [a * m[0] + b * m[2], a * m[1] + b * m[3]];
+                    let ([a, b], [c, d], [e, f]) = (row(n[0], n[1]), row(n[2], n[3]), row(n[4], n[5]));
+                    matrix = [a, b, c, d, e + m[4], f + m[5]];
+                }
+                "m" => (pen, start) = (at(matrix, n[0], n[1]), at(matrix, n[0], n[1])),
+                "l" => {
+                    steps.push([pen, at(matrix, n[0], n[1])]);
+                    pen = at(matrix, n[0], n[1]);
+                }
+                "h" => steps.push([pen, start]),
+                _ => {}
+            }
+        }
+        steps
+    };
+    document.get_pages().into_values().map(page).collect()
+}
+
+fn length(step: &Step) -> f64 {
+    (step[1][0] - step[0][0]).hypot(step[1][1] - step[0][1])
+}
+
+fn has_length(steps: &[Step], mm: f64) -> bool {
+    // 0.1 mm: what can be read off a steel ruler.
+    steps.iter().any(|s| (length(s) - mm).abs() < 0.1)
+}
+
+#[test]
+fn the_plan_at_true_scale_has_true_lengths() {
+    for paper in ["a4", "letter"] {
+        let (folder, _) = report(&["willow"], &["--for", "sale", "--true-scale", "--paper", paper]);
+        let pages = steps(&folder.path().join("willow.sale.pdf"));
+        let plan = &pages[pages.len() - 4..];
+        let sheet = sheet::read(&sheet_file("willow")).unwrap();
+        for page in plan {
+            assert!(has_length(page, 100.0) && has_length(page, 101.6), "the check bars");
+        }
+        // A width lies on two pages that share 10 mm: the pieces are as long as the width and what is shared.
+        for width in &sheet.widths {
+            let horizontal = |page: &&Vec<Step>| {
+                let level = page.iter().filter(|s| (s[0][1] - s[1][1]).abs() < 1e-3);
+                level.map(length).collect::<Vec<_>>()
+            };
+            let pieces: Vec<Vec<f64>> = plan.iter().collect::<Vec<_>>().iter().map(horizontal).collect();
+            let whole = width.mm + 10.0;
+            let found = [(0, 1), (2, 3)].iter().any(|(a, b)| {
+                pieces[*a]
+                    .iter()
+                    .any(|x| pieces[*b].iter().any(|y| *x > 20.0 && *y > 20.0 && (x + y - whole).abs() < 0.1))
+            });
+            assert!(found, "{} {} on {paper}", width.name, width.mm);
+        }
+    }
+}
+
+#[test]
+fn the_pages_have_the_size_of_the_paper() {
+    for (paper, size) in [("a4", [210.0, 297.0]), ("letter", [215.9, 279.4])] {
+        let (folder, _) = report(&["willow"], &["--paper", paper]);
+        let document = Document::load(folder.path().join("willow.report.pdf")).unwrap();
+        for id in document.get_pages().into_values() {
+            let page = document.get_dictionary(id).unwrap();
+            let media = numbers(page.get(b"MediaBox").unwrap().as_array().unwrap());
+            for (side, wanted) in [media[2], media[3]].map(|p| p * MM_PER_POINT).iter().zip(size) {
+                assert!((side - wanted).abs() < 0.01, "{side} mm");
+            }
+        }
+    }
+}
+
+const HAREBELL: &str = "fixtures/fit/saddles/harebell-top.sheet.json";
+const ILSE: &str = "fixtures/fit/riders/ilse.toml";
+
+#[test]
+fn a_rider_adds_verdicts_with_reasons_and_limits() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    assert_eq!(seatspan(&["report", HAREBELL, "--rider", ILSE, "--out", out]).status.code(), Some(0));
+    let page = std::fs::read_to_string(folder.path().join("harebell-top.report.html")).unwrap();
+    let section = between(&page, "<section id=\"verdicts\">", "</section>")[0];
+    assert!(section.contains("<h2>For Ilse"), "{section}");
+    assert!(section.contains("For the rider") && section.matches("class=\"word\"").count() > 3, "{section}");
+    assert!(count(between(&page, "<section id=\"along\">", "</section>")[0], "limit") > 0);
+}
+
+#[test]
+fn a_report_for_sale_takes_no_rider() {
+    let output = seatspan(&["report", HAREBELL, "--for", "sale", "--rider", ILSE]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--rider"));
+}
+
+#[test]
+fn a_comparison_says_what_was_judged_of_each_saddle() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().to_str().unwrap();
+    let bramble = "fixtures/fit/saddles/bramble-top.sheet.json";
+    let output = seatspan(&["report", HAREBELL, bramble, "--rider", ILSE, "--out", out]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let page = std::fs::read_to_string(folder.path().join("comparison.report.html")).unwrap();
+    let section = between(&page, "<section id=\"verdicts\">", "</section>")[0];
+    assert!(
+        section.contains("harebell: for the rider") && section.contains("bramble: for the rider"),
+        "{section}"
+    );
+}
