@@ -10,17 +10,21 @@
 //! 5. [`width`]: stations, named widths and their uncertainty budget.
 //! 6. [`sheet`]: the versioned record; [`record`] and [`warn`] fill it from the walk.
 //! 8. [`report`]: renderers only: text, overlay. [`explain`] draws what each room decided.
+//! 9. [`print`]: pages to print: the reference cards and the client's guide, as PDF and SVG.
 //!
+//! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
 //! [`cli`] is the side entrance of the command line. [`synth`] draws photos of known widths, for tests and benches.
 
 pub mod camera;
 pub mod card;
+pub mod check;
 pub mod cli;
 pub mod explain;
 pub mod ground;
 pub mod measure;
 pub mod outline;
 pub mod photo;
+pub mod print;
 pub mod record;
 pub mod refusal;
 pub mod report;

@@ -62,6 +62,9 @@ pub struct Args {
     /// List the widths at all stations
     #[arg(long)]
     pub stations: bool,
+    /// Leave the camera's name and the photo's time out of the sheet as well
+    #[arg(long)]
+    pub private: bool,
 }
 
 const EXAMPLES: &str = "\
@@ -126,7 +129,10 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         Ok(walked) => walked,
         Err(refusal) => return refuse(args, &outputs, photo, Some((&read, view)), refusal),
     };
-    let (sheet, geometry) = record(&read, &request, &walked);
+    let (mut sheet, geometry) = record(&read, &request, &walked);
+    if args.private {
+        sheet.photos.iter_mut().for_each(forget_camera);
+    }
     outputs.write(args, &read, &sheet, &geometry)?;
     if let Some(folder) = &args.explain {
         std::fs::create_dir_all(folder)
@@ -252,8 +258,11 @@ fn refuse(
     photo: Option<(&Photo, View)>,
     refusal: Refusal,
 ) -> anyhow::Result<u8> {
-    eprintln!("{}: {}; {}", path.display(), refusal.text, refusal.hint);
-    let entry = photo.map_or_else(|| unread_entry(path), |(p, _)| photo_entry(p));
+    eprintln!("{}", refusal_line(path, &refusal));
+    let mut entry = photo.map_or_else(|| unread_entry(path), |(p, _)| photo_entry(p));
+    if args.private {
+        forget_camera(&mut entry);
+    }
     let saddle = sheet::Saddle { name: args.name.clone().unwrap_or_else(|| stem(path)), note: None };
     let sheet = Sheet::refused(saddle, photo.map(|(_, v)| v).or(args.view), vec![entry], refusal);
     sheet::write(&outputs.sheet, &sheet, args.force)?;
@@ -261,6 +270,18 @@ fn refuse(
         print_result(args, &sheet)?;
     }
     Ok(1)
+}
+
+/// Drops what the camera said of itself and of the time. Nothing else of its data gets as far as the sheet.
+fn forget_camera(photo: &mut sheet::Photo) {
+    (photo.taken, photo.camera) = (None, None);
+}
+
+/// A refusal in one line that names the file once: refusals of the file itself begin with its name.
+fn refusal_line(path: &Path, refusal: &Refusal) -> String {
+    let name = path.file_name().map_or_else(String::new, |n| format!("{}: ", n.to_string_lossy()));
+    let text = refusal.text.strip_prefix(&name).unwrap_or(&refusal.text);
+    format!("{}: {text}; {}", path.display(), refusal.hint)
 }
 
 /// What can be said of a photo that could not be decoded.

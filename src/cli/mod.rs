@@ -1,5 +1,7 @@
 //! Side entrance: the command line. One file a command.
 
+pub mod card;
+pub mod check;
 pub mod measure;
 
 use clap::error::ErrorKind;
@@ -23,6 +25,10 @@ A photo does not replace a qualified saddle fitter.";
 pub enum Command {
     /// Measure a saddle from a photo
     Measure(measure::Args),
+    /// Judge photos before measuring: usable, usable with loss, or take it again
+    Check(check::Args),
+    /// Make the reference card to print, or the guide for clients
+    Card(card::Args),
 }
 
 /// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
@@ -67,5 +73,7 @@ fn one_line(message: &str) -> String {
 pub fn run(cli: Cli) -> anyhow::Result<u8> {
     match cli.command {
         Command::Measure(args) => measure::run(&args),
+        Command::Check(args) => check::run(&args),
+        Command::Card(args) => card::run(&args),
     }
 }
