@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::Command;
 
 use hayro_syntax::Pdf;
-use hayro_syntax::content::TypedInstruction as Op;
+use hayro_syntax::content::ops::TypedInstruction as Op;
 use hayro_syntax::object::Number;
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
@@ -51,7 +51,7 @@ fn drawn_in_pdf(bytes: Vec<u8>) -> (Vec<Bounds>, [f64; 2]) {
     assert_eq!([media.x1, media.y1], [crop.x1, crop.y1]);
     let height_pt = media.y1;
     let mm = |pt: f64| pt * MM_PER_INCH / 72.0;
-    let mut stack = vec![Matrix3::identity()];
+    let mut stack: Vec<Matrix3<f64>> = vec![Matrix3::identity()];
     let (mut path, mut all): (Vec<[f64; 2]>, _) = (Vec::new(), Vec::new());
     let mut ops = page.typed_operations();
     while let Some(op) = ops.next() {
@@ -72,8 +72,7 @@ fn drawn_in_pdf(bytes: Vec<u8>) -> (Vec<Bounds>, [f64; 2]) {
             Op::CubicTo(p) => path.extend([at(&p.0, &p.1), at(&p.2, &p.3), at(&p.4, &p.5)]),
             Op::RectPath(r) => {
                 let corner = |dx: f64, dy: f64| {
-                    let p = stack.last().unwrap()
-                        * Vector3::new(r.0.as_f64() + dx, r.1.as_f64() + dy, 1.0);
+                    let p = stack.last().unwrap() * Vector3::new(r.0.as_f64() + dx, r.1.as_f64() + dy, 1.0);
                     [mm(p.x), mm(height_pt - p.y)]
                 };
                 path.extend([corner(0.0, 0.0), corner(r.2.as_f64(), r.3.as_f64())]);
@@ -81,8 +80,13 @@ fn drawn_in_pdf(bytes: Vec<u8>) -> (Vec<Bounds>, [f64; 2]) {
             Op::FillPathEvenOdd(_) | Op::FillPathNonZero(_) | Op::StrokePath(_) | Op::EndPath(_) => {
                 all.extend(bounds(&std::mem::take(&mut path)));
             }
-            Op::StrokeColorDeviceRgb(_) | Op::NonStrokeColorDeviceRgb(_) | Op::StrokeColorCmyk(_)
-            | Op::NonStrokeColorCmyk(_) | Op::XObject(_) | Op::Shading(_) | Op::InlineImage(_) => {
+            Op::StrokeColorDeviceRgb(_)
+            | Op::NonStrokeColorDeviceRgb(_)
+            | Op::StrokeColorCmyk(_)
+            | Op::NonStrokeColorCmyk(_)
+            | Op::XObject(_)
+            | Op::Shading(_)
+            | Op::InlineImage(_) => {
                 panic!("not black or grey vectors")
             }
             _ => {}
@@ -263,7 +267,7 @@ fn another_reader_finds_the_page_size_and_the_typeface() {
         };
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("page.pdf");
-        std::fs::write(&file, pdf::render(&page.title, &[page]).unwrap()).unwrap();
+        std::fs::write(&file, pdf::render(&page.title, std::slice::from_ref(&page)).unwrap()).unwrap();
         let said = |program: &str| {
             let output = Command::new(program).arg(&file).output().unwrap();
             assert!(output.status.success() && output.stderr.is_empty(), "{output:?}");

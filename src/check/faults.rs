@@ -1,7 +1,7 @@
 //! What is wrong with a photo, in plain words, each with what to do and what it costs.
 
 use super::Reason;
-use super::look::{CardLook, Missing};
+use super::look::{CardLook, Missing, sharpness};
 use super::view::{View, good};
 use crate::card::FoundCards;
 use crate::photo::{Photo, PhotoNote};
@@ -9,6 +9,8 @@ use crate::refusal::{Refusal, RefusalCode};
 
 /// A cost below this is not told, mm: a tenth is what the sheet is rounded to.
 const LEAST_COST_MM: f64 = 0.1;
+/// Beyond this the card's edges fill the window in which they are measured, and the way of the blur is not told, px.
+const WAY_IS_TOLD_PX: f64 = 3.0;
 /// Edges blurred this much more one way than the other were moved and not out of focus: a lens at the rim of its
 /// picture gives up to about half as much more.
 const MOVED_RATIO: f64 = 1.6;
@@ -32,7 +34,7 @@ pub fn reasons_of_loss(photo: &Photo, found: &FoundCards, view: &View, look: &Ca
         gain.is_finite().then_some(gain.max(0.0))
     };
     let mut all: Vec<Reason> = [
-        oblique(view, cost(view.from_above())),
+        oblique(view, cost(view.seen_from_above())),
         near(photo, view, &cost),
         small(photo, view, cost(view.enlarged(good::MM_PER_PX))),
         blurred(view, look, cost(Some(view.sharp()))),
@@ -70,13 +72,15 @@ fn near(photo: &Photo, view: &View, cost: &dyn Fn(Option<View>) -> Option<f64>) 
     if distance >= good::DISTANCE_MM {
         return None;
     }
-    let cost = cost(view.from_distance(good::DISTANCE_MM));
+    let cost = cost(view.seen_from_afar(good::DISTANCE_MM));
     if f35_mm < WIDE_ANGLE_F35_MM {
         let hint = "use the phone's main camera (1x) and step back until saddle and card fill the picture";
         return costly("wide-angle", "the photo was taken with a wide-angle lens", hint, cost);
     }
-    let text = format!("the phone was too near ({:.1} m): what lies higher looks too large", distance / 1000.0);
-    let hint = "go as far away as practical, 1.5 m or more, and zoom in until saddle and card fill the picture";
+    let text =
+        format!("the phone was too near ({:.1} m): what lies higher looks too large", distance / 1000.0);
+    let hint =
+        "go as far away as practical, 1.5 m or more, and zoom in until saddle and card fill the picture";
     costly("too-near", text, hint, cost)
 }
 
@@ -86,7 +90,8 @@ fn small(photo: &Photo, view: &View, cost: Option<f64>) -> Option<Reason> {
     let long = photo.width_px().max(photo.height_px());
     if resized || long < FULL_SIZE_PX {
         let text = format!("the photo has few pixels ({} x {})", photo.width_px(), photo.height_px());
-        let hint = "send the photo as a file, as the phone made it, not through a messenger that makes it smaller";
+        let hint =
+            "send the photo as a file, as the phone made it, not through a messenger that makes it smaller";
         return costly("photo-small", text, hint, cost);
     }
     let text = format!("saddle and card are small in the photo (a pixel is {mm:.1} mm)");
@@ -98,6 +103,16 @@ const FULL_SIZE_PX: usize = 3000;
 
 fn blurred(view: &View, look: &CardLook, cost: Option<f64>) -> Option<Reason> {
     let blur = view.blur_px;
+    if blur > WAY_IS_TOLD_PX {
+        let text =
+            format!("the photo is blurred: out of focus, or the phone moved (edges over {blur:.1} px)");
+        return costly(
+            "blurred",
+            text,
+            "tap on the card to focus, prop the phone up, and use more light",
+            cost,
+        );
+    }
     if look.blur_ratio > MOVED_RATIO {
         let text = format!("the phone moved during the exposure (edges blurred over {blur:.1} px)");
         return costly("moved", text, "prop the phone up or use its timer, and use more light", cost);
@@ -152,7 +167,10 @@ fn lens_unknown(photo: &Photo, cost: Option<f64>) -> Option<Reason> {
     } else if photo.is_export_format() {
         ("screenshot", "this is a screenshot or an exported picture: it does not say which lens took it")
     } else {
-        ("camera-data-missing", "the photo has lost its camera data, as in a messenger, so the lens is not known")
+        (
+            "camera-data-missing",
+            "the photo has lost its camera data, as in a messenger, so the lens is not known",
+        )
     };
     costly(code, text, hint, cost)
 }
@@ -172,7 +190,8 @@ pub fn plain(refusal: &Refusal) -> Reason {
 /// it stands first.
 pub fn reasons_of_refusal(photo: &Photo, refusal: &Refusal) -> Vec<Reason> {
     let mut all = vec![plain(refusal)];
-    if matches!(refusal.code, RefusalCode::NoCard | RefusalCode::CardInconsistent | RefusalCode::CardBlurred) {
+    if matches!(refusal.code, RefusalCode::NoCard | RefusalCode::CardInconsistent | RefusalCode::CardBlurred)
+    {
         let light = Light::of(photo);
         if light.dark {
             let hint = "use more light: by a window, or outdoors";
@@ -180,6 +199,12 @@ pub fn reasons_of_refusal(photo: &Photo, refusal: &Refusal) -> Vec<Reason> {
         } else if light.burnt_out {
             let hint = "no flash and no sun on the card; tap on the card so that the phone exposes for it";
             all.insert(0, reason("overexposed", "the photo is overexposed", hint, None));
+        } else if sharpness(photo).is_some_and(|s| s < LEAST_SHARPNESS) {
+            let hint = "tap on the card to focus, prop the phone up, and use more light";
+            all.insert(
+                0,
+                reason("blurred", "the photo is blurred: out of focus, or the phone moved", hint, None),
+            );
         }
     }
     let long = photo.width_px().max(photo.height_px());
@@ -190,6 +215,10 @@ pub fn reasons_of_refusal(photo: &Photo, refusal: &Refusal) -> Vec<Reason> {
     }
     all
 }
+
+/// A sharp edge makes nearly all of its step within three pixels; one blurred with a standard deviation of 3.5 px makes a
+/// third, noise adds a little, and a tag of the size that the card needs is then lost.
+const LEAST_SHARPNESS: f64 = 0.4;
 
 /// The light of the whole picture.
 struct Light {
@@ -204,9 +233,8 @@ impl Light {
         let (rgb, w, h) = photo.thumbnail_rgb(256);
         let count = (w * h).max(1) as f64;
         let brightest = |p: &[u8]| p.iter().copied().max().unwrap_or(0);
-        let part = |test: fn(u8) -> bool| {
-            rgb.chunks_exact(3).filter(|p| test(brightest(p))).count() as f64 / count
-        };
+        let part =
+            |test: fn(u8) -> bool| rgb.chunks_exact(3).filter(|p| test(brightest(p))).count() as f64 / count;
         Self { dark: part(|v| v < 64) > 0.9, burnt_out: part(|v| v >= 252) > 1.0 / 3.0 }
     }
 }

@@ -125,7 +125,9 @@ pub fn judge(photo: &Photo, lens: Option<LensPrior>) -> Judgement {
 
 /// The judgement of a file that could not be opened as a photo.
 pub fn unreadable(file: &str, refusal: &Refusal) -> Judgement {
-    refused(file, vec![faults::plain(refusal)])
+    // Such a refusal begins with the file's name, which the judgement gives already.
+    let text = refusal.text.strip_prefix(&format!("{file}: ")).unwrap_or(&refusal.text).to_owned();
+    refused(file, vec![faults::plain(&Refusal { text, ..refusal.clone() })])
 }
 
 fn too_far_off() -> Refusal {

@@ -36,9 +36,7 @@ pub type Line = (String, f64);
 /// directions along the sheet's sides. `None` where the camera does not see that plane there.
 pub fn budget(fit: &CameraFit, middle: PhotoPoint, edge_u_mm: f64, heights: Heights) -> Option<Vec<Line>> {
     let lift = match heights {
-        Heights::Measured => {
-            LiftProfile::measured([0.0, 0.5, 1.0].map(|s| (s, USUAL_LIFT_MM)).to_vec())?
-        }
+        Heights::Measured => LiftProfile::measured([0.0, 0.5, 1.0].map(|s| (s, USUAL_LIFT_MM)).to_vec())?,
         Heights::Unknown => LiftProfile::unknown(),
     };
     let centre = fit.camera.card_from_photo(middle, lift.at_mm(0.5))?.horizontal();

@@ -29,15 +29,23 @@ pub mod good {
     pub const FOCAL_U: f64 = 0.04;
     /// Noise over contrast of an edge in even light.
     pub const NOISE: f64 = 0.02;
+    /// Mean step of the quantisation of a phone's own JPEG (quality 92 and better).
+    pub const STEP: f64 = 9.0;
 }
 
-/// A line through the traced edge averages over neighbouring rows, and places an edge to about this part of its blur
-/// in the photo: the median of measured budgets over what the blur of the same photos would be (rendered photos with
-/// known truth). Half a pixel stands for the sampling.
-const EDGE_PART_OF_BLUR: f64 = 0.4;
+/// A line through the traced edge averages over neighbouring rows, and places an edge to about this part of its blur:
+/// so the edge lines of measured budgets stand to the blur of the same photos (rendered photos with known truth). Half
+/// a pixel stands for the sampling.
+const EDGE_PART_OF_BLUR: f64 = 0.3;
 const SAMPLING_PX: f64 = 0.5;
 /// No traced edge is better, mm.
 const LEAST_EDGE_U_MM: f64 = 0.08;
+/// Leather and what lies beside it differ by some forty levels (judgement, from the same photos): compression that
+/// rounds brightness to steps of that size doubles what is uncertain of the edge.
+const EDGE_LEVELS: f64 = 40.0;
+/// The left edge lies higher than the mean of both, or lower, by about this, mm: a saddle on a stand is not level to
+/// better than this over its width (a stated assumption). Seen from the side it makes the width too large or small.
+const UNEVEN_U_MM: f64 = 1.5;
 /// A bend found in the card is allowed for as a parabola; about this part of it is of another shape (a stated
 /// assumption).
 const BEND_UNMODELLED: f64 = 0.2;
@@ -60,6 +68,8 @@ pub struct View {
     pub blur_px: f64,
     /// Noise over contrast of the card's edges.
     pub noise: f64,
+    /// Mean step of the quantisation of brightness, levels; 0 where there is none.
+    pub step: f64,
     /// Uncertainty of a side of a tag, px, over noise and over the root of blur over length.
     u_side: f64,
     /// Bend seen in the card, mm.
@@ -90,6 +100,7 @@ impl View {
             tags: card.tags.iter().map(|t| t.index).collect(),
             blur_px,
             noise,
+            step: photo.quantisation_step().unwrap_or(0.0),
             u_side: side_uncertainty(card, fit.birge_ratio, noise),
             bend_mm,
             measured: Vec::new(),
@@ -97,8 +108,8 @@ impl View {
         };
         let edge_u_mm = view.edge_u_mm()?;
         let unknown = budget(fit, middle, edge_u_mm, Heights::Unknown)?;
-        view.lift_unknown_mm = Some(expanded(&view.with_bend(unknown)));
-        view.measured = view.with_bend(budget(fit, middle, edge_u_mm, Heights::Measured)?);
+        view.lift_unknown_mm = Some(expanded(&view.completed(unknown)));
+        view.measured = view.completed(budget(fit, middle, edge_u_mm, Heights::Measured)?);
         Some(view)
     }
 
@@ -117,7 +128,7 @@ impl View {
         let cards = [self.card_in_fit()?];
         let fit = fit_camera(&self.prior_here(), &cards, &self.side_points()).ok()?;
         let lines = budget(&fit, self.middle, self.edge_u_mm()?, Heights::Measured)?;
-        Some(expanded(&self.with_bend(lines)))
+        Some(expanded(&self.completed(lines)))
     }
 
     /// What was found, in numbers.
@@ -151,7 +162,7 @@ impl View {
     }
 
     /// Seen from straight above, at the same distance.
-    pub fn from_above(&self) -> Option<Self> {
+    pub fn seen_from_above(&self) -> Option<Self> {
         let there = self.camera.card_from_photo(self.middle, 0.0)?.vector();
         let x = self.camera.pose.rotation.inverse() * Vector3::x();
         let x = Vector3::new(x.x, x.y, 0.0).normalize();
@@ -168,7 +179,7 @@ impl View {
     }
 
     /// Seen from a distance, zoomed so that everything keeps its size.
-    pub fn from_distance(&self, distance_mm: f64) -> Option<Self> {
+    pub fn seen_from_afar(&self, distance_mm: f64) -> Option<Self> {
         let there = self.camera.card_from_photo(self.middle, 0.0)?.vector();
         let part = distance_mm / self.distance_mm()?;
         let centre = self.camera.pose.centre_in_card().vector();
@@ -202,7 +213,7 @@ impl View {
 
     /// With edges free of noise and of what compression leaves.
     pub fn clean(&self) -> Self {
-        Self { noise: self.noise.min(good::NOISE), ..self.clone() }
+        Self { noise: self.noise.min(good::NOISE), step: self.step.min(good::STEP), ..self.clone() }
     }
 
     /// With the whole card.
@@ -225,14 +236,14 @@ impl View {
     /// Without any fault; what cannot be thought of otherwise stays as it is.
     pub fn at_its_best(&self) -> Self {
         let mut view = self.sharp().clean().whole_card().lens_known().flat_card();
-        if let Some(better) = view.from_above() {
+        if let Some(better) = view.seen_from_above() {
             view = better;
         }
         if let Some(better) = view.enlarged(good::MM_PER_PX) {
             view = better;
         }
         let near = view.distance_mm().is_some_and(|d| d < good::DISTANCE_MM);
-        if let Some(better) = view.from_distance(good::DISTANCE_MM).filter(|_| near) {
+        if let Some(better) = view.seen_from_afar(good::DISTANCE_MM).filter(|_| near) {
             view = better;
         }
         view
@@ -244,16 +255,27 @@ impl View {
     }
 
     fn edge_u_mm(&self) -> Option<f64> {
-        let part = EDGE_PART_OF_BLUR * self.blur_px.hypot(SAMPLING_PX);
-        Some((part * self.mm_per_px()?).max(LEAST_EDGE_U_MM))
+        let blur_mm = self.blur_px.hypot(SAMPLING_PX) * self.mm_per_px()?;
+        let coarser = 1.0 + self.step / EDGE_LEVELS;
+        Some((EDGE_PART_OF_BLUR * blur_mm * coarser).max(LEAST_EDGE_U_MM))
     }
 
-    /// The part of a bent card's shape that no parabola allows for moves what the bend itself moves.
-    fn with_bend(&self, mut lines: Vec<Line>) -> Vec<Line> {
+    /// Adds what the budget of a measured width does not hold, or holds in what was traced: the part of a bent card's
+    /// shape that no parabola allows for, which moves what the bend itself moves; and edges at unequal heights, which
+    /// a slanting view sets apart.
+    fn completed(&self, mut lines: Vec<Line>) -> Vec<Line> {
         let by_bend = lines.iter().find(|l| l.0 == "card bend").map_or(0.0, |l| l.1);
         let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_PRIOR_MM;
         lines.push(("bend of another shape".into(), other));
+        lines.push(("edges at unequal heights".into(), 2.0 * UNEVEN_U_MM * self.slant()));
         lines
+    }
+
+    /// Tangent of the angle between the line of sight to the middle of the frame and the card's normal.
+    fn slant(&self) -> f64 {
+        let Some(there) = self.camera.card_from_photo(self.middle, 0.0) else { return f64::INFINITY };
+        let sight = self.camera.pose.centre_in_card().vector() - there.vector();
+        sight.xy().norm() / sight.z
     }
 
     fn card_in_fit(&self) -> Option<CardInFit> {

@@ -71,8 +71,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(if failed { 2 } else { u8::from(again) })
 }
 
-const NOT_JUDGED: &str =
-    "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
+const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
 /// A judgement, or the one line that says why the machine could not read the file.
 fn judge_file(args: &Args, path: &Path) -> anyhow::Result<Result<Judgement, String>> {
@@ -116,7 +115,9 @@ fn headline(judgement: &Judgement) -> String {
     };
     let Some(u95) = judgement.u95_mm else { return verdict.into() };
     let loss = match judgement.loss_mm {
-        Some(loss) if judgement.verdict != Verdict::Usable => format!(", {loss:.1} mm of it could be avoided"),
+        Some(loss) if judgement.verdict != Verdict::Usable => {
+            format!(", {loss:.1} mm of it could be avoided")
+        }
         _ => String::new(),
     };
     let unknown = judgement

@@ -52,7 +52,9 @@ mod tests {
     fn jpeg(quality: u8) -> Vec<u8> {
         let mut bytes = Vec::new();
         let picture = image::RgbImage::from_pixel(16, 16, image::Rgb([9, 90, 200]));
-        image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality).encode_image(&picture).unwrap();
+        image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)
+            .encode_image(&picture)
+            .unwrap();
         bytes
     }
 

@@ -27,7 +27,9 @@ pub enum CardError {
         copies: u32,
     },
     /// The pattern does not go on the paper.
-    #[error("the card {pattern} is {width_mm} x {height_mm} mm and does not go on {paper}: choose another paper")]
+    #[error(
+        "the card {pattern} is {width_mm} x {height_mm} mm and does not go on {paper}: choose another paper"
+    )]
     TooLarge {
         /// The pattern's name.
         pattern: String,
@@ -166,7 +168,8 @@ fn draw_right_column(page: &mut Page, from: Spot, width_mm: f64) {
     }
     page.line(Outline::rect(patches, width_mm, side), 0.2);
     let pen = patches.moved(0.0, side + 4.4);
-    let pen = page.paragraph("Five greys: the photo must show a step from each to the next.", pen, width_mm, 2.7);
+    let pen =
+        page.paragraph("Five greys: the photo must show a step from each to the next.", pen, width_mm, 2.7);
     let caution = "A photo does not replace a qualified saddle fitter.";
     page.paragraph(caution, pen.moved(0.0, 1.6), width_mm, 2.7);
 }
@@ -208,7 +211,8 @@ mod tests {
                         for t in &tags {
                             let apart = b[0] >= t[2] || b[2] <= t[0] || b[1] >= t[3] || b[3] <= t[1];
                             let inside = b[0] > t[0] && b[2] < t[2] && b[1] > t[1] && b[3] < t[3];
-                            let is_tag = matches!(mark, Mark::Fill { outline, .. } if outline.steps.len() > 20);
+                            let is_tag =
+                                matches!(mark, Mark::Fill { outline, .. } if outline.steps.len() > 20);
                             assert!(apart || (inside && is_tag), "{mark:?} stands in a tag's margin {t:?}");
                         }
                     }

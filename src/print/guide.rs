@@ -14,6 +14,9 @@ const ROWS_MM: [f64; 4] = [45.0, 63.0, 69.0, 48.0];
 const HEAD_MM: f64 = 29.0;
 const FOOT_MM: f64 = 10.0;
 
+/// Draws one row, its top-left corner at a place.
+type Row = fn(&mut Page, Spot);
+
 /// The guide for clients.
 pub fn guide_page(paper: Paper) -> Page {
     let title = format!("How to photograph a saddle for measuring, {}", paper.name());
@@ -23,14 +26,9 @@ pub fn guide_page(paper: Paper) -> Page {
     page.text(about, at(MARGIN_MM, 25.5), 3.2);
     let spare = page.height_mm - HEAD_MM - FOOT_MM - ROWS_MM.iter().sum::<f64>();
     let gap = spare / (ROWS_MM.len() as f64);
-    let rows: [(fn(&mut Page, Spot), f64); 4] = [
-        (print_and_check, ROWS_MM[0]),
-        (place, ROWS_MM[1]),
-        (photograph, ROWS_MM[2]),
-        (send_and_note, ROWS_MM[3]),
-    ];
+    let rows: [Row; 4] = [print_and_check, place, photograph, send_and_note];
     let mut top = HEAD_MM;
-    for (row, height) in rows {
+    for (row, height) in rows.into_iter().zip(ROWS_MM) {
         let rule = [at(MARGIN_MM, top), at(page.width_mm - MARGIN_MM, top)];
         page.line(Outline::line(&rule), 0.25);
         row(&mut page, at(MARGIN_MM, top + gap / 2.0));
@@ -58,7 +56,10 @@ fn half_mm(page: &Page) -> f64 {
 fn print_and_check(page: &mut Page, corner: Spot) {
     let half = half_mm(page);
     let pen = heading(page, corner, 1, "Print the card");
-    let texts = ["Choose “actual size” or “100 %” in the print window, never “fit to page”.", "Plain white paper will do."];
+    let texts = [
+        "Choose “actual size” or “100 %” in the print window, never “fit to page”.",
+        "Plain white paper will do.",
+    ];
     paragraphs(page, pen, half - 46.0, &texts);
     scene::sheet_at_actual_size(page, corner.moved(half - 42.0, 11.5));
     let right = corner.moved(half + 4.0, 0.0);
@@ -76,11 +77,11 @@ fn place(page: &mut Page, corner: Spot) {
         "Put the card close beside the saddle, level, on a box or books, as high as the edges of the seat.",
     ];
     paragraphs(page, pen, 62.0, &texts);
-    let above = Stage { origin: corner.moved(85.0, 31.0), mm_per_cm: 0.98 };
+    let above = Stage { origin: corner.moved(83.0, 31.0), mm_per_cm: 0.85 };
     scene::saddle_from_above(page, &above, 0.0, 0.0);
     scene::card_from_above(page, &above, 37.0, 0.0);
-    page.text_about("from above", above.spot(16.0, -29.5), SMALL_MM);
-    let behind = Stage { origin: corner.moved(page.width_mm - 2.0 * MARGIN_MM - 37.0, 56.0), mm_per_cm: 0.56 };
+    page.text_about("from above", above.spot(16.0, -31.0), SMALL_MM);
+    let behind = Stage { origin: corner.moved(page.width_mm - 2.0 * MARGIN_MM - 34.0, 54.0), mm_per_cm: 0.5 };
     scene::floor(page, &behind, -24.0, 62.0);
     scene::saddle_from_behind(page, &behind);
     scene::card_on_box(page, &behind, 26.0);
@@ -105,8 +106,8 @@ fn photograph(page: &mut Page, corner: Spot) {
     scene::card_on_box(page, &side, 24.0);
     scene::phone_with_view(page, &side, (18.0, 152.0), 0.0, 98.0);
     scene::measure_line(page, side.spot(18.0, EDGE_TOP_CM), side.spot(18.0, 148.0));
-    page.text("1.5 m", side.spot(20.5, 90.0), SMALL_MM);
-    page.text("or more", side.spot(20.5, 80.5), SMALL_MM);
+    page.text("1.5 m", side.spot(20.5, 84.5), SMALL_MM);
+    page.text("or more", side.spot(20.5, 75.5), SMALL_MM);
     scene::right_mark(page, side.spot(40.0, 152.0));
     let tilted = Stage { origin: corner.moved(126.0, 62.0), ..side };
     scene::floor(page, &tilted, -26.0, 60.0);
@@ -114,7 +115,7 @@ fn photograph(page: &mut Page, corner: Spot) {
     scene::card_on_box(page, &tilted, 24.0);
     scene::phone_with_view(page, &tilted, (-18.0, 128.0), 30.0, 70.0);
     scene::wrong_mark(page, tilted.spot(0.0, 148.0));
-    page.text("from the side", tilted.spot(8.0, 145.0), SMALL_MM);
+    page.text("from the side", tilted.spot(9.0, 145.0), SMALL_MM);
     let frames = page.width_mm - 2.0 * MARGIN_MM - 17.0;
     let whole = Stage { origin: corner.moved(frames, 20.0), mm_per_cm: 0.38 };
     scene::saddle_from_above(page, &whole, -17.0, 0.0);
@@ -161,7 +162,11 @@ mod tests {
             for mark in &page.marks {
                 let b = mark.bounds();
                 assert!(b[0] >= 8.0 && b[1] >= 8.0, "{} {mark:?}", paper.name());
-                assert!(b[2] <= page.width_mm - 8.0 && b[3] <= page.height_mm - 6.0, "{} {mark:?}", paper.name());
+                assert!(
+                    b[2] <= page.width_mm - 8.0 && b[3] <= page.height_mm - 6.0,
+                    "{} {mark:?}",
+                    paper.name()
+                );
             }
             crate::print::tests::assert_texts_apart(&page);
         }

@@ -174,9 +174,9 @@ impl Mark {
 
 fn bounds(outline: &Outline, grown_mm: f64) -> [f64; 4] {
     let start = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
-    let [l, t, r, b] = outline.spots().fold(start, |[l, t, r, b], p| {
-        [l.min(p.x_mm), t.min(p.y_mm), r.max(p.x_mm), b.max(p.y_mm)]
-    });
+    let [l, t, r, b] = outline
+        .spots()
+        .fold(start, |[l, t, r, b], p| [l.min(p.x_mm), t.min(p.y_mm), r.max(p.x_mm), b.max(p.y_mm)]);
     [l - grown_mm, t - grown_mm, r + grown_mm, b + grown_mm]
 }
 
@@ -283,7 +283,9 @@ mod tests {
     fn a_circle_of_curves_keeps_its_radius() {
         // At the middle of a quarter the curve lies where its four control points weigh 1, 3, 3, 1 over 8.
         let Outline { steps } = Outline::circle(at(0.0, 0.0), 10.0);
-        let (Step::Move(p), Step::Curve(a, b, q)) = (steps[0], steps[1]) else { panic!("a move and a curve") };
+        let (Step::Move(p), Step::Curve(a, b, q)) = (steps[0], steps[1]) else {
+            panic!("a move and a curve")
+        };
         let mid = |f: fn(Spot) -> f64| (f(p) + 3.0 * f(a) + 3.0 * f(b) + f(q)) / 8.0;
         let radius = mid(|s| s.x_mm).hypot(mid(|s| s.y_mm));
         assert!((radius - 10.0).abs() < 0.003, "{radius} mm");

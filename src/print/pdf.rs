@@ -33,7 +33,8 @@ pub enum PdfError {
 /// # Errors
 /// [`PdfError`], where a page holds what no PDF can show.
 pub fn render(title: &str, pages: &[Page]) -> Result<Vec<u8>, PdfError> {
-    let font = Font::new(FONT.to_vec().into(), 0).ok_or(PdfError::Page("the shipped typeface is not whole"))?;
+    let font =
+        Font::new(FONT.to_vec().into(), 0).ok_or(PdfError::Page("the shipped typeface is not whole"))?;
     let settings = SerializeSettings { pretty: true, xmp_metadata: false, ..SerializeSettings::default() };
     let mut document = Document::new_with(settings);
     document.set_metadata(

@@ -30,7 +30,11 @@ impl Stage {
     }
 
     fn rect(&self, x_cm: f64, y_cm: f64, width_cm: f64, height_cm: f64) -> Outline {
-        Outline::rect(self.spot(x_cm, y_cm + height_cm), width_cm * self.mm_per_cm, height_cm * self.mm_per_cm)
+        Outline::rect(
+            self.spot(x_cm, y_cm + height_cm),
+            width_cm * self.mm_per_cm,
+            height_cm * self.mm_per_cm,
+        )
     }
 }
 
@@ -56,7 +60,8 @@ const SEAT_HALF_CM: [(f64, f64); 9] = [
 pub fn saddle_from_above(page: &mut Page, stage: &Stage, x: f64, y: f64) {
     let top = y + 21.5;
     for side in [-1.0, 1.0] {
-        let flap = [(3.0, 3.0), (9.0, 1.0), (17.0, 4.0), (20.0, 12.0), (19.0, 21.0), (13.0, 27.0), (6.0, 27.0)];
+        let flap =
+            [(3.0, 3.0), (9.0, 1.0), (17.0, 4.0), (20.0, 12.0), (19.0, 21.0), (13.0, 27.0), (6.0, 27.0)];
         let places: Vec<_> = flap.iter().map(|&(u, v)| (x + side * u, top - v)).collect();
         shape(page, Outline::smooth(&stage.spots(&places), true), SHADE);
     }

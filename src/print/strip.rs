@@ -73,7 +73,11 @@ fn draw_labels(page: &mut Page, pattern: &Pattern, copy: u32, corner: Spot) {
     gap_text(0, 9.0, &format!("card {}", pattern.name));
     gap_text(0, 13.0, &format!("copy {copy}"));
     gap_text(0, 20.0, "tags");
-    gap_text(0, 24.0, &format!("{} to {}", pattern.tag_id(copy, 0), pattern.tag_id(copy, pattern.tags.len() - 1)));
+    gap_text(
+        0,
+        24.0,
+        &format!("{} to {}", pattern.tag_id(copy, 0), pattern.tag_id(copy, pattern.tags.len() - 1)),
+    );
     gap_text(1, 9.0, "Saddle");
     gap_text(2, 9.0, "Date");
     gap_text(3, 9.0, "black squares");
