@@ -87,7 +87,7 @@ fn place(page: &mut Page, corner: Spot) {
     scene::card_on_box(page, &behind, 26.0);
     scene::level_line(page, &behind, 11.4, 26.0);
     page.text_about("from behind", behind.spot(16.0, -6.5), SMALL_MM);
-    page.text_about("card and edges of the seat", behind.spot(22.0, 80.5), SMALL_MM);
+    page.text_about("card and edges of the seat", behind.spot(22.0, 82.0), SMALL_MM);
     page.text_about("at one height", behind.spot(22.0, 74.5), SMALL_MM);
 }
 
