@@ -11,11 +11,14 @@
 //! 6. [`sheet`]: the versioned record and a folder of them; [`record`] and [`warn`] fill it from the walk.
 //! 7. [`fit`]: rider, rules as data, verdicts under uncertainty.
 //! 8. [`report`]: renderers only: text, overlay, page and PDF. [`explain`] draws what each room decided.
+//! 9. [`print`]: pages to print: the reference cards and the client's guide, as PDF and SVG.
 //!
+//! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
 //! [`cli`] is the side entrance of the command line. [`synth`] draws photos of known widths, for tests and benches.
 
 pub mod camera;
 pub mod card;
+pub mod check;
 pub mod cli;
 pub mod explain;
 pub mod fit;
@@ -23,6 +26,7 @@ pub mod ground;
 pub mod measure;
 pub mod outline;
 pub mod photo;
+pub mod print;
 pub mod record;
 pub mod refusal;
 pub mod report;

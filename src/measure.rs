@@ -97,7 +97,7 @@ pub fn measure(photo: &Photo, request: &Request) -> Result<(Sheet, OverlayGeomet
 /// As [`measure`].
 pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     let found = find_cards(photo)?;
-    let (prior, lens_known) = lens_prior(photo, request);
+    let (prior, lens_known) = lens_prior(photo, request.lens);
     let fit = camera_of(&found, &prior)?;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
@@ -144,8 +144,10 @@ const PHONE_F35_RELATIVE_U: f64 = 0.2;
 /// Diagonal of the 35 mm film's frame, mm: 36 x 24.
 const FILM_DIAGONAL_MM: f64 = 43.267;
 
-fn lens_prior(photo: &Photo, request: &Request) -> (LensPrior, LensKnowledge) {
-    if let Some(prior) = request.lens {
+/// What is known of the lens before the card is looked at: a calibration where one is given, else what the photo says,
+/// else what phones have.
+pub fn lens_prior(photo: &Photo, calibrated: Option<LensPrior>) -> (LensPrior, LensKnowledge) {
+    if let Some(prior) = calibrated {
         return (prior, LensKnowledge::File);
     }
     let (w, h) = (photo.width_px(), photo.height_px());
@@ -165,8 +167,11 @@ const MOST_BLUR_MODULES: f64 = 0.45;
 /// The mirrored pose must fit worse by this much of the sum of squares: one in a million by chance.
 const LEAST_MIRROR_GAP: f64 = 24.0;
 
-/// Fits the camera to the cards, without the tags that turn out not to lie where their card says.
-fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
+/// Fits the camera to the cards.
+///
+/// # Errors
+/// A refusal: too blurred, no pose, too oblique.
+pub fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
     let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
     let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
     let blurred = found.cards.iter().all(|card| card.blur_modules() > MOST_BLUR_MODULES);

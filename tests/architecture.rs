@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// The rooms in which a photo walks, with their numbers as in `src/lib.rs`.
-const ROOMS: [(&str, u32); 8] = [
+const ROOMS: [(&str, u32); 9] = [
     ("photo", 1),
     ("card", 2),
     ("camera", 3),
@@ -12,11 +12,12 @@ const ROOMS: [(&str, u32); 8] = [
     ("sheet", 6),
     ("fit", 7),
     ("report", 8),
+    ("print", 9),
 ];
 /// Under every room: used by all, and using none of them.
 const GROUND: [&str; 2] = ["ground", "refusal"];
-/// The walk and its two scribes: they use every room and one another; only side entrances use them.
-const WALK: [&str; 4] = ["measure", "record", "warn", "explain"];
+/// The walk, its scribes and the judge of photos: they use every room and one another; only side entrances use them.
+const WALK: [&str; 5] = ["measure", "record", "warn", "explain", "check"];
 /// Side entrances: they use everything, and nothing uses them.
 const ENTRANCES: [&str; 2] = ["cli", "desk"];
 /// What the drawing of test photos uses beside the ground.

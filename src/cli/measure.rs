@@ -75,6 +75,9 @@ pub struct Args {
     /// Only the K-th of N equal parts of the photos, for several machines
     #[arg(long, value_name = "K/N", help_heading = "Many photos")]
     pub shard: Option<Shard>,
+    /// Leave the camera's name and the photo's time out of the sheet as well
+    #[arg(long)]
+    pub private: bool,
 }
 
 const EXAMPLES: &str = "\

@@ -1,6 +1,8 @@
 //! Side entrance: the command line. One file a command.
 
 pub mod assess;
+pub mod card;
+pub mod check;
 pub mod compare;
 pub mod conveniences;
 pub mod measure;
@@ -38,6 +40,10 @@ A photo does not replace a qualified saddle fitter.";
 pub enum Command {
     /// Measure saddles from photos
     Measure(Box<measure::Args>),
+    /// Judge photos before measuring: usable, usable with loss, or take it again
+    Check(check::Args),
+    /// Make the reference card to print, or the guide for clients
+    Card(card::Args),
     /// Make a page and a PDF from a sheet, or a comparison of several
     Report(report::Args),
     /// Judge a saddle's sheets for a rider and a horse, by rules
@@ -112,5 +118,7 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Compare(args) => compare::run(&args),
         Command::Rules(args) => rules::run(&args),
         Command::Rider(args) => rider::run(&args),
+        Command::Check(args) => check::run(&args),
+        Command::Card(args) => card::run(&args),
     }
 }

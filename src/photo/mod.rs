@@ -16,6 +16,7 @@ pub mod limits;
 pub mod notes;
 pub mod orient;
 pub mod pixels;
+pub mod quantisation;
 mod raster;
 pub mod shrink;
 pub mod srgb;
@@ -50,6 +51,7 @@ pub struct Photo {
     exif: Exif,
     focal_hint: Option<FocalHint>,
     history: Vec<PhotoNote>,
+    quantisation_step: Option<f64>,
 }
 
 impl Photo {
@@ -92,7 +94,8 @@ impl Photo {
             .ok_or_else(|| {
                 limits::unreadable(&name, "its decoder gave pixels of another size than declared")
             })?;
-        Ok(Self { name, sha256, format, pixels, exif: decoded.exif, focal_hint, history })
+        let quantisation_step = quantisation::mean_step(&bytes);
+        Ok(Self { name, sha256, format, pixels, exif: decoded.exif, focal_hint, history, quantisation_step })
     }
 
     /// The file's name, without folders.
@@ -123,6 +126,16 @@ impl Photo {
     /// What was noticed about the file, in the order in which it was noticed.
     pub fn history(&self) -> &[PhotoNote] {
         &self.history
+    }
+
+    /// How coarsely a JPEG was compressed, see [`quantisation::mean_step`]; none for other formats.
+    pub fn quantisation_step(&self) -> Option<f64> {
+        self.quantisation_step
+    }
+
+    /// True for a format in which phones keep screenshots and exports, and no camera its photos.
+    pub fn is_export_format(&self) -> bool {
+        matches!(self.format, Format::Png | Format::WebP | Format::Tiff)
     }
 
     /// The pixels.

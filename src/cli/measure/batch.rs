@@ -204,7 +204,7 @@ impl Progress {
         let photo = job.photo.display();
         let reason = match &made {
             Err(error) => Some(format!("{error:#}")),
-            Ok((sheet, _)) => sheet.refused.as_ref().map(|r| format!("{}; {}", r.text, r.hint)),
+            Ok((sheet, _)) => sheet.refused.as_ref().map(|r| one::reason(&job.photo, r)),
         };
         let mut tally = self.tally.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         match state {

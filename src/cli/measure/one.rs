@@ -26,7 +26,7 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
     outputs.refuse_existing(args)?;
     let sheet = measure(args, job, &outputs, args.force)?;
     if let Some(refusal) = &sheet.refused {
-        eprintln!("{}: {}; {}", job.photo.display(), refusal.text, refusal.hint);
+        eprintln!("{}: {}", job.photo.display(), reason(&job.photo, refusal));
     }
     if args.json {
         super::super::say(&sheet::to_json(&sheet)?);
@@ -43,15 +43,18 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
 pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> anyhow::Result<Sheet> {
     let read = match Photo::open(&job.photo) {
         Ok(read) => read,
-        Err(PhotoError::Refused(refusal)) => return refuse(job, outputs, None, refusal, overwrite),
+        Err(PhotoError::Refused(refusal)) => return refuse(args, job, outputs, None, refusal, overwrite),
         Err(PhotoError::Io(error)) => return Err(error.into()),
     };
     let request = request(args, job, &read)?;
     let walked = match walk(&read, &request) {
         Ok(walked) => walked,
-        Err(refusal) => return refuse(job, outputs, Some(&read), refusal, overwrite),
+        Err(refusal) => return refuse(args, job, outputs, Some(&read), refusal, overwrite),
     };
-    let (sheet, geometry) = record(&read, &request, &walked);
+    let (mut sheet, geometry) = record(&read, &request, &walked);
+    if args.private {
+        sheet.photos.iter_mut().for_each(forget_camera);
+    }
     outputs.write(args, &read, &sheet, &geometry, overwrite)?;
     if let Some(folder) = &args.explain {
         std::fs::create_dir_all(folder)
@@ -141,17 +144,34 @@ const OVERLAY_PX: usize = 1280;
 
 /// A refused photo: the sheet that says so.
 fn refuse(
+    args: &Args,
     job: &Job,
     outputs: &Outputs,
     photo: Option<&Photo>,
     refusal: Refusal,
     overwrite: bool,
 ) -> anyhow::Result<Sheet> {
-    let entry = photo.map_or_else(|| unread_entry(&job.photo), photo_entry);
+    let mut entry = photo.map_or_else(|| unread_entry(&job.photo), photo_entry);
+    if args.private {
+        forget_camera(&mut entry);
+    }
     let saddle = sheet::Saddle { name: job.name.clone(), note: None };
     let sheet = Sheet::refused(saddle, job.view, vec![entry], refusal);
     sheet::write(&outputs.sheet, &sheet, overwrite)?;
     Ok(sheet)
+}
+
+/// Drops what the camera said of itself and of the time. Nothing else of its data gets as far as the sheet.
+fn forget_camera(photo: &mut sheet::Photo) {
+    (photo.taken, photo.camera) = (None, None);
+}
+
+/// Why a photo was refused and what to do, to follow its path: refusals of the file itself begin with its name, which
+/// is not said twice.
+pub fn reason(photo: &Path, refusal: &Refusal) -> String {
+    let name = photo.file_name().map_or_else(String::new, |n| format!("{}: ", n.to_string_lossy()));
+    let text = refusal.text.strip_prefix(&name).unwrap_or(&refusal.text);
+    format!("{text}; {}", refusal.hint)
 }
 
 /// What can be said of a photo that could not be decoded.

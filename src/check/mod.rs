@@ -1,0 +1,175 @@
+//! Judges a photo in the minute it arrives: can it be measured, how well, and what would make it better.
+//!
+//! The judgement follows from one figure: the expanded uncertainty that a width of 230 mm in the middle of the frame
+//! would have ([`predict`]). What a fault costs is what that figure gains when the same photo is thought of without
+//! the fault ([`view`]), so no fault has a threshold of taste. What is seen of the saddle itself is judged when it is
+//! measured.
+
+mod faults;
+mod look;
+mod predict;
+mod view;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::camera::fit::LensPrior;
+use crate::card::{FoundCards, find_cards};
+use crate::measure::{camera_of, lens_prior};
+use crate::photo::Photo;
+use crate::refusal::Refusal;
+use faults::{reasons_of_loss, reasons_of_refusal};
+use look::CardLook;
+use view::View;
+
+/// What is to be done with a photo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// Nothing that could be done better would make a width much more certain.
+    Usable,
+    /// It can be measured, less certainly than it might be.
+    UsableWithLoss,
+    /// Take it again.
+    TakeAgain,
+}
+
+/// One thing that is wrong with a photo.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Reason {
+    /// Machine-readable kind, such as `too-oblique`.
+    pub code: String,
+    /// What is wrong, in plain words.
+    pub text: String,
+    /// What to do about it.
+    pub hint: String,
+    /// What it adds to the uncertainty (95 %) of a 230 mm width, mm; null where the photo cannot be measured.
+    pub costs_mm: Option<f64>,
+}
+
+/// What was found of the card and the camera, for those who want to know.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Facts {
+    /// Pattern of the first card.
+    pub pattern: String,
+    /// Its copy number.
+    pub copy: u32,
+    /// Tags measured and tags there are on it.
+    pub tags: [usize; 2],
+    /// Mean side of its tags in the photo, px.
+    pub tag_side_px: f64,
+    /// Blur of its edges (standard deviation), px.
+    pub blur_px: f64,
+    /// How much more its edges are blurred one way than the other: 1 for a photo out of focus or sharp.
+    pub blur_ratio: f64,
+    /// Light of its white paper, linear, 0 to 1.
+    pub white: f64,
+    /// Part of its white paper that is burnt out.
+    pub burnt_out: f64,
+    /// Camera over the card's plane, mm.
+    pub height_mm: f64,
+    /// Camera against the card's normal, degrees.
+    pub tilt_deg: f64,
+    /// Millimetres of the card's plane to a pixel, in the middle of the frame.
+    pub mm_per_px: f64,
+    /// Bend of the card, mm.
+    pub bend_mm: f64,
+}
+
+/// The judgement of one photo.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Judgement {
+    /// The photo's file name, without folders.
+    pub file: String,
+    /// What is to be done with it.
+    pub verdict: Verdict,
+    /// Predicted expanded uncertainty (95 %) of a 230 mm width in the middle of the frame, where the heights of its
+    /// edges are measured with a ruler, mm; null where the photo cannot be measured.
+    pub u95_mm: Option<f64>,
+    /// The same where these heights are not known, mm.
+    pub u95_lift_unknown_mm: Option<f64>,
+    /// How much of the first is due to what could be done better, mm.
+    pub loss_mm: Option<f64>,
+    /// At most three reasons, the most important first.
+    pub reasons: Vec<Reason>,
+    /// What was measured; null where no card was.
+    pub facts: Option<Facts>,
+}
+
+/// Reasons beyond these are left out: who mends three things sends another photo.
+pub const MOST_REASONS: usize = 3;
+/// A loss below this is not worth another photo, mm: a quarter of what the best photo leaves uncertain.
+const LOSS_TO_MENTION_MM: f64 = 0.5;
+/// Beyond this uncertainty a width cannot be told from one a quarter of an inch away, the step in which the trade
+/// speaks of seat widths (common practice, no source), mm.
+const TAKE_AGAIN_MM: f64 = 6.35;
+
+/// Judges a photo, with a calibration of its lens where there is one.
+pub fn judge(photo: &Photo, lens: Option<LensPrior>) -> Judgement {
+    let measured = find_cards(photo).and_then(|found| {
+        let prior = lens_prior(photo, lens).0;
+        let fit = camera_of(&found, &prior)?;
+        Ok((found, prior, fit))
+    });
+    match measured {
+        Ok((found, prior, fit)) => {
+            let look = CardLook::of(photo, &found);
+            match View::of(photo, &found, prior, &fit, &look) {
+                Some(view) => judge_view(photo, &found, &view, &look),
+                None => refused(photo.name(), reasons_of_refusal(photo, &too_far_off())),
+            }
+        }
+        Err(refusal) => refused(photo.name(), reasons_of_refusal(photo, &refusal)),
+    }
+}
+
+/// The judgement of a file that could not be opened as a photo.
+pub fn unreadable(file: &str, refusal: &Refusal) -> Judgement {
+    // Such a refusal begins with the file's name, which the judgement gives already.
+    let text = refusal.text.strip_prefix(&format!("{file}: ")).unwrap_or(&refusal.text).to_owned();
+    refused(file, vec![faults::plain(&Refusal { text, ..refusal.clone() })])
+}
+
+fn too_far_off() -> Refusal {
+    Refusal::new(
+        crate::refusal::RefusalCode::PoseFailed,
+        "the middle of the photo does not lie on the card's plane",
+        "photograph again from straight above, with saddle and card in the middle of the picture",
+    )
+}
+
+fn refused(file: &str, mut reasons: Vec<Reason>) -> Judgement {
+    reasons.truncate(MOST_REASONS);
+    Judgement {
+        file: file.to_owned(),
+        verdict: Verdict::TakeAgain,
+        u95_mm: None,
+        u95_lift_unknown_mm: None,
+        loss_mm: None,
+        reasons,
+        facts: None,
+    }
+}
+
+fn judge_view(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -> Judgement {
+    let u95_mm = view.u95_mm();
+    let loss_mm = (u95_mm - view.at_its_best().simulated_u95_mm().unwrap_or(u95_mm)).max(0.0);
+    let verdict = if !(u95_mm <= TAKE_AGAIN_MM) {
+        Verdict::TakeAgain
+    } else if loss_mm >= LOSS_TO_MENTION_MM {
+        Verdict::UsableWithLoss
+    } else {
+        Verdict::Usable
+    };
+    let mut reasons = reasons_of_loss(photo, found, view, look);
+    reasons.truncate(MOST_REASONS);
+    Judgement {
+        file: photo.name().to_owned(),
+        verdict,
+        u95_mm: Some(u95_mm),
+        u95_lift_unknown_mm: view.u95_lift_unknown_mm(),
+        loss_mm: Some(loss_mm),
+        reasons,
+        facts: Some(view.facts(found, look)),
+    }
+}

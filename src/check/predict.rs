@@ -1,0 +1,80 @@
+//! The uncertainty that a width of 230 mm in the middle of the frame would have, through the same budget as a
+//! measured width: what the camera's fit leaves open, the lift, the print, the piping; and for the edge, which is not
+//! looked for here, what the blur of the card's own edges leads to expect.
+
+use nalgebra::Vector2;
+
+use crate::camera::fit::CameraFit;
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::{Part, SIDES, View as Seen};
+use crate::outline::lift::LiftProfile;
+use crate::outline::midline::Midline;
+use crate::width::influence::{Cut, CutSide, Influences, Inputs};
+use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, combined};
+
+/// The width that is predicted for, mm: about what the trade asks of a seat.
+pub const WIDTH_MM: f64 = 230.0;
+/// Length of its midline, mm.
+const LENGTH_MM: f64 = 430.0;
+/// The edges lie about this far over the card where it was laid as the guide asks, mm: what is left of their wave
+/// (a stated assumption).
+pub const USUAL_LIFT_MM: f64 = 25.0;
+
+/// What is known of the heights of the edges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heights {
+    /// Taken with a ruler.
+    Measured,
+    /// Not at all.
+    Unknown,
+}
+
+/// A budget line by name and standard uncertainty, mm.
+pub type Line = (String, f64);
+
+/// The budget of the width about the point of the card's plane seen at `middle`, the less certain of the two
+/// directions along the sheet's sides. `None` where the camera does not see that plane there.
+pub fn budget(fit: &CameraFit, middle: PhotoPoint, edge_u_mm: f64, heights: Heights) -> Option<Vec<Line>> {
+    let lift = match heights {
+        Heights::Measured => LiftProfile::measured([0.0, 0.5, 1.0].map(|s| (s, USUAL_LIFT_MM)).to_vec())?,
+        Heights::Unknown => LiftProfile::unknown(),
+    };
+    let centre = fit.camera.card_from_photo(middle, lift.at_mm(0.5))?.horizontal();
+    [Vector2::x(), Vector2::y()]
+        .into_iter()
+        .filter_map(|along| budget_along(fit, centre, along, edge_u_mm, &lift))
+        .max_by(|a, b| combined(a).total_cmp(&combined(b)))
+}
+
+fn budget_along(
+    fit: &CameraFit,
+    centre: Vector2<f64>,
+    along: Vector2<f64>,
+    edge_u_mm: f64,
+    lift: &LiftProfile,
+) -> Option<Vec<Line>> {
+    let half = along * (LENGTH_MM / 2.0);
+    let midline = Midline::new(centre - half, centre + half, Seen::Top);
+    let mut sides = Vec::new();
+    for side in SIDES {
+        let at = midline.point(0.5, WIDTH_MM / 2.0, side, lift.at_mm(0.5));
+        let pixel = fit.camera.photo_from_card(at)?;
+        sides.push(CutSide { pixel, slope: 0.0, u_mm: edge_u_mm, confidence: 1.0, rival_mm: 0.0 });
+    }
+    let cuts = [Cut { part: Part::Seat, station: 0.5, sides: [sides[0], sides[1]] }];
+    let inputs = Inputs {
+        fit,
+        midline,
+        seat_lift: lift.clone(),
+        channel_lift: lift.clone(),
+        print_scale_u: PRINT_SCALE_U,
+        end_u_mm: GIVEN_END_U_MM,
+    };
+    let influences = Influences::of(&inputs, &cuts)?;
+    Some(influences.budget(&|halves| halves[0][0] + halves[0][1], &[(0, [1.0, 1.0])], true))
+}
+
+/// Expanded uncertainty of a budget, mm.
+pub fn expanded(budget: &[Line]) -> f64 {
+    COVERAGE * combined(budget)
+}

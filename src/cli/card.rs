@@ -1,0 +1,118 @@
+//! `seatspan card`: the reference card, or the guide for clients, as a page to print.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use clap::Args as ClapArgs;
+
+use crate::card::pattern::{Pattern, patterns};
+use crate::print::card::card_page;
+use crate::print::guide::guide_page;
+use crate::print::page::Page;
+use crate::print::{Paper, pdf, svg};
+use crate::sheet::safe_write;
+
+/// Options of `seatspan card`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// Which card: the sheet, or strips (several on a page)
+    #[arg(value_name = "sheet|strip", default_value = "sheet", value_parser = parse_pattern)]
+    pub pattern: &'static Pattern,
+    /// Paper to print on
+    #[arg(long, value_name = "a4|letter", default_value = "a4", value_parser = parse_paper)]
+    pub paper: Paper,
+    /// Copy number; cards that stand in one photo must be different copies. Of strips, the first on the page
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub copy: u32,
+    /// Write the guide for clients instead: print, check, place, photograph, send
+    #[arg(long, conflicts_with = "copy")]
+    pub guide: bool,
+    /// Write an SVG as well
+    #[arg(long)]
+    pub svg: bool,
+    /// Every pattern on every paper, and the guide
+    #[arg(long, conflicts_with_all = ["guide", "paper"])]
+    pub all: bool,
+    /// Where to write; the current folder without it
+    #[arg(long, value_name = "DIR", default_value = ".")]
+    pub out: PathBuf,
+    /// Overwrite pages that are already there
+    #[arg(long)]
+    pub force: bool,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  seatspan card                      card-sheet-0-a4.pdf, in the current folder
+  seatspan card strip --paper letter --out pages
+  seatspan card --guide --svg --out pages
+Print at actual size (100 %), then check the bar with a ruler: it must be 150 mm long.";
+
+fn parse_pattern(text: &str) -> Result<&'static Pattern, String> {
+    let known: Vec<&str> = patterns().iter().map(|p| p.name.as_str()).collect();
+    patterns().iter().find(|p| p.name == text).ok_or_else(|| format!("write {}", known.join(" or ")))
+}
+
+fn parse_paper(text: &str) -> Result<Paper, String> {
+    Paper::ALL.into_iter().find(|p| p.as_str() == text).ok_or_else(|| "write a4 or letter".into())
+}
+
+/// Writes the pages asked for and names them, one a line.
+///
+/// # Errors
+/// A copy that does not exist, a page that is there already, or a fault of the machine.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let files = files(args)?;
+    if let Some((path, _)) = files.iter().find(|(path, _)| !args.force && path.exists()) {
+        bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+    }
+    std::fs::create_dir_all(&args.out)
+        .with_context(|| format!("cannot make the folder {}", args.out.display()))?;
+    for (path, bytes) in &files {
+        safe_write(path, bytes, args.force)?;
+        say(path);
+    }
+    Ok(0)
+}
+
+/// A reader that has gone away (a closed pipe) is no error of ours.
+fn say(path: &Path) {
+    use std::io::Write as _;
+    let _ = writeln!(std::io::stdout(), "{}", path.display());
+}
+
+/// Every file's path and bytes, made before any is written.
+fn files(args: &Args) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
+    let mut files = Vec::new();
+    for (name, page) in pages(args)? {
+        let path = |extension: &str| args.out.join(format!("{name}.{extension}"));
+        files.push((path("pdf"), pdf::render(&page.title, std::slice::from_ref(&page))?));
+        if args.svg {
+            files.push((path("svg"), svg::render(&page).into_bytes()));
+        }
+    }
+    Ok(files)
+}
+
+fn pages(args: &Args) -> anyhow::Result<Vec<(String, Page)>> {
+    let card = |pattern: &Pattern, paper: Paper| {
+        let name = format!("card-{}-{}-{}", pattern.name, args.copy, paper.as_str());
+        card_page(pattern, args.copy, paper).map(|page| (name, page))
+    };
+    let guide = |paper: Paper| (format!("guide-{}", paper.as_str()), guide_page(paper));
+    if args.guide {
+        return Ok(vec![guide(args.paper)]);
+    }
+    if !args.all {
+        return Ok(vec![card(args.pattern, args.paper)?]);
+    }
+    let mut all = Vec::new();
+    for paper in Paper::ALL {
+        for pattern in patterns() {
+            all.push(card(pattern, paper)?);
+        }
+        all.push(guide(paper));
+    }
+    Ok(all)
+}

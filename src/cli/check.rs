@@ -1,0 +1,135 @@
+//! `seatspan check`: photos in, a verdict for each.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::camera::lens_file::LensFile;
+use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
+use crate::photo::{Photo, PhotoError};
+
+/// Options of `seatspan check`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = AFTER_HELP)]
+pub struct Args {
+    /// The photos
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// Lens file of the camera
+    #[arg(long, value_name = "FILE")]
+    pub lens: Option<PathBuf>,
+    /// Print the judgements as JSON, and nothing else
+    #[arg(long)]
+    pub json: bool,
+}
+
+const AFTER_HELP: &str = "\
+The figure is the uncertainty (95 %) that a width of 230 mm in the middle of the picture would have, where the heights
+of its edges over the card are measured with a ruler. What a reason costs is its part of that.
+Exit status: 0 all usable, 1 at least one is to be taken again, 2 an error of use or of the machine.
+Example: seatspan check fixtures/demo/willow.jpg";
+
+/// Name and version of what `--json` prints.
+const SCHEMA: &str = "seatspan-check/1";
+
+/// What `--json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Report {
+    schema: &'static str,
+    photos: Vec<Judgement>,
+}
+
+/// Judges every photo: one that cannot be read does not keep the others from it.
+///
+/// # Errors
+/// A lens file that cannot be used.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let mut judged = Vec::new();
+    let mut failed = false;
+    for path in &args.photos {
+        match judge_file(args, path)? {
+            Ok(judgement) => {
+                if !args.json {
+                    say(&text(&judgement));
+                }
+                judged.push(judgement);
+            }
+            Err(message) => {
+                eprintln!("seatspan: {message}");
+                failed = true;
+            }
+        }
+    }
+    let again = judged.iter().any(|j| j.verdict == Verdict::TakeAgain);
+    if args.json {
+        say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, photos: judged })?);
+    } else if !judged.is_empty() {
+        say(NOT_JUDGED);
+    }
+    Ok(if failed { 2 } else { u8::from(again) })
+}
+
+const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
+
+/// A judgement, or the one line that says why the machine could not read the file.
+fn judge_file(args: &Args, path: &Path) -> anyhow::Result<Result<Judgement, String>> {
+    let photo = match Photo::open(path) {
+        Ok(photo) => photo,
+        Err(PhotoError::Refused(refusal)) => return Ok(Ok(unreadable(&name(path), &refusal))),
+        Err(PhotoError::Io(error)) => return Ok(Err(error.to_string())),
+    };
+    let lens = args
+        .lens
+        .as_ref()
+        .map(|file| {
+            LensFile::read(file)?.prior_for(photo.width_px(), photo.height_px(), &file.display().to_string())
+        })
+        .transpose()?;
+    Ok(Ok(judge(&photo, lens)))
+}
+
+fn name(path: &Path) -> String {
+    path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
+}
+
+fn say(text: &str) {
+    use std::io::Write as _;
+    // A reader that has gone away (a closed pipe) is no error of ours.
+    let _ = writeln!(std::io::stdout(), "{text}");
+}
+
+/// A judgement for people.
+fn text(judgement: &Judgement) -> String {
+    let mut lines = vec![format!("{}: {}", judgement.file, headline(judgement))];
+    lines.extend(judgement.reasons.iter().enumerate().map(|(i, r)| reason(i + 1, r)));
+    lines.join("\n")
+}
+
+fn headline(judgement: &Judgement) -> String {
+    let verdict = match judgement.verdict {
+        Verdict::Usable => "usable",
+        Verdict::UsableWithLoss => "usable with loss",
+        Verdict::TakeAgain => "take it again",
+    };
+    let Some(u95) = judgement.u95_mm else { return verdict.into() };
+    let loss = match judgement.loss_mm {
+        Some(loss) if judgement.verdict != Verdict::Usable => {
+            format!(", {loss:.1} mm of it could be avoided")
+        }
+        _ => String::new(),
+    };
+    let unknown = judgement
+        .u95_lift_unknown_mm
+        .map_or_else(String::new, |u| format!("; ± {u:.1} mm where the edges' heights are not measured"));
+    format!("{verdict}: 230 mm ± {u95:.1} mm{loss}{unknown}")
+}
+
+fn reason(number: usize, reason: &Reason) -> String {
+    let cost = match reason.costs_mm {
+        Some(cost) if cost >= 0.05 => format!(" (costs {cost:.1} mm)"),
+        _ => String::new(),
+    };
+    format!("  {number}. {}{cost}: {}", reason.text, reason.hint)
+}

@@ -1,0 +1,105 @@
+//! What the fuzz targets do with their bytes; the regression test of kept cases (`tests/fuzz_cases.rs`) does the same.
+//!
+//! Files of rules and of riders will want a target each as soon as there is a function that reads them from bytes.
+
+use seatspan::card::find_cards;
+use seatspan::ground::frame::PhotoPoint;
+use seatspan::photo::{Limits, Photo};
+use seatspan::sheet;
+use seatspan::synth::tag_patch::{Patch, levels, tag};
+
+/// Small enough that a case takes milliseconds; every path of the decoders and of the EXIF reader is the same.
+const SMALL: Limits = Limits { max_pixels: 200_000, min_long_side_px: 1 };
+
+/// Any bytes as a photo: read or refused, never a panic; what is read has the pixels that it says.
+pub fn photo(bytes: &[u8]) {
+    let Ok(photo) = Photo::from_bytes_within("case", bytes.to_vec(), &SMALL) else { return };
+    let (w, h) = (photo.width_px(), photo.height_px());
+    assert!(w > 0 && h > 0);
+    photo.pixel(w - 1, h - 1);
+    assert!(photo.focal_hint().is_none_or(|f| f.focal_px.is_finite() && f.focal_px > 0.0));
+    assert!(photo.history().iter().all(|n| !n.text().contains('\n')));
+}
+
+/// Any bytes as a sheet: refused in one line, or read, and then written and read again to the same.
+pub fn sheet(bytes: &[u8]) {
+    match sheet::from_json(bytes) {
+        Ok(read) => {
+            if let Ok(text) = sheet::to_json(&read) {
+                let again = sheet::from_json(text.as_bytes()).expect("what was written can be read");
+                assert_eq!(sheet::to_json(&again).ok(), Some(text));
+            }
+        }
+        Err(message) => assert!(!message.is_empty()),
+    }
+}
+
+/// Two neighbouring tags of the sheet with their pixels changed by the bytes: a card or none, never a panic, and what is
+/// found is measured in numbers.
+pub fn card(bytes: &[u8]) {
+    let Some((&first, rest)) = bytes.split_first() else { return };
+    let (mut rgb, width, height) = two_tags(u32::from(first % 3));
+    // Each pair of bytes is a distance to the next level that is changed, and what is added to it.
+    let mut at = 0;
+    for pair in rest.chunks_exact(2) {
+        at += 16 * usize::from(pair[0]);
+        if let Some(level) = rgb.get_mut(at) {
+            *level = level.wrapping_add(pair[1]);
+        }
+    }
+    let Ok(photo) = Photo::from_bytes_within("case", tiff(&rgb, width, height), &SMALL) else {
+        panic!("a whole TIFF is read");
+    };
+    if let Ok(found) = find_cards(&photo) {
+        for tag in found.cards.iter().flat_map(|c| &c.tags) {
+            assert!(tag.corners().into_iter().flatten().all(PhotoPoint::is_finite));
+        }
+    }
+}
+
+/// Two tags side by side as on the sheet, where 40 mm of side are 96 px and 70 mm from one to the next 168 px.
+fn two_tags(first: u32) -> (Vec<u8>, usize, usize) {
+    const SIZE: usize = 160;
+    const PITCH: usize = 168;
+    let patch = Patch { middle: PhotoPoint::new(79.5, 79.5), ..Patch::default() };
+    let tags = [first, first + 1].map(|id| levels(&tag(&patch, id, 96.0).expect("a tag of the sheet")));
+    let width = PITCH + SIZE;
+    let white = tags[0][0];
+    let mut rgb = vec![white; 3 * width * SIZE];
+    for (i, tag) in tags.iter().enumerate() {
+        for y in 0..SIZE {
+            let to = 3 * (y * width + i * PITCH);
+            rgb[to..to + 3 * SIZE].copy_from_slice(&tag[3 * y * SIZE..3 * (y + 1) * SIZE]);
+        }
+    }
+    (rgb, width, SIZE)
+}
+
+/// An uncompressed RGB TIFF (TIFF 6.0, section 6).
+fn tiff(rgb: &[u8], width: usize, height: usize) -> Vec<u8> {
+    let entries: [(u16, u16, u32, u32); 9] = [
+        (256, 3, 1, width as u32),
+        (257, 3, 1, height as u32),
+        (258, 3, 3, 122),
+        (259, 3, 1, 1),
+        (262, 3, 1, 2),
+        (273, 4, 1, 128),
+        (277, 3, 1, 3),
+        (278, 3, 1, height as u32),
+        (279, 4, 1, rgb.len() as u32),
+    ];
+    let mut out = b"II\x2a\0\x08\0\0\0".to_vec();
+    out.extend((entries.len() as u16).to_le_bytes());
+    for (tag, kind, count, value) in entries {
+        out.extend(tag.to_le_bytes());
+        out.extend(kind.to_le_bytes());
+        out.extend(count.to_le_bytes());
+        out.extend(value.to_le_bytes());
+    }
+    out.extend([0; 4]);
+    for _ in 0..3 {
+        out.extend(8u16.to_le_bytes());
+    }
+    out.extend(rgb);
+    out
+}
