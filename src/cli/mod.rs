@@ -1,6 +1,7 @@
 //! Side entrance: the command line. One file a command.
 
 pub mod measure;
+pub mod stress;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -23,6 +24,8 @@ A photo does not replace a qualified saddle fitter.";
 pub enum Command {
     /// Measure a saddle from a photo
     Measure(measure::Args),
+    /// Draw photos of invented saddles under all conditions, measure them, and say where it breaks down
+    Stress(stress::Args),
 }
 
 /// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
@@ -67,5 +70,6 @@ fn one_line(message: &str) -> String {
 pub fn run(cli: Cli) -> anyhow::Result<u8> {
     match cli.command {
         Command::Measure(args) => measure::run(&args),
+        Command::Stress(args) => stress::run(&args),
     }
 }
