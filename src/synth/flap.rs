@@ -10,6 +10,8 @@ use super::outline::{Hand, Outline};
 use super::place::Ray;
 use super::saddle::{FlapSet, StrapSet};
 
+/// A flap lies at least so far under the piping, mm.
+const UNDER_MM: f64 = 1.5;
 /// A strap lies so far over the piping, mm.
 const STRAP_OVER_MM: f64 = 2.5;
 /// The straps' shadow fades over this distance, mm.
@@ -76,10 +78,16 @@ impl Form<'_> {
     /// A place on a flap: where the ray meets its sloping surface, and the place in the flap's own coordinates in
     /// parts of its size, along and across, with the distance inside its rim, mm.
     fn on_flap(&self, ray: &Ray, flap: &FlapSet) -> Option<(f64, [f64; 2], f64)> {
+        // It passes under the form, however steeply it falls away from it.
+        let below = self.outline.set().welt.radius_mm + UNDER_MM;
+        let height = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            let edge = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0));
+            (flap.lift_mm - flap.fall * (y.abs() - flap.out_mm)).min(edge - below)
+        };
         let mut t = ray.t_at_height(flap.lift_mm);
-        for _ in 0..5 {
-            let (_, y) = self.outline.place(ray.at(t).xy());
-            t = ray.t_at_height(flap.lift_mm - flap.fall * (y.abs() - flap.out_mm));
+        for _ in 0..4 {
+            t = ray.t_at_height(height(ray.at(t)));
         }
         let (s, y) = self.outline.place(ray.at(t).xy());
         let (x, out) = ((flap.station - s) * self.outline.set().length_mm, y.abs() - flap.out_mm);

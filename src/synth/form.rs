@@ -162,43 +162,40 @@ impl<'a> Form<'a> {
     /// The form's side below the piping, seen where the camera looks under its near edge.
     fn side(&self, ray: &Ray, spot: &Spot) -> Option<Hit> {
         let set = self.outline.set();
-        if set.side_mm <= 0.0 {
-            return None;
-        }
         let recess = SIDE_IN * set.welt.radius_mm;
-        let gap_at = |t: f64| {
-            let point = ray.at(t);
-            let (s, y) = self.outline.place(point.xy());
-            let below = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - point.z;
-            (self.outline.inside_mm(s, y) - recess - SIDE_LEAN * below, below)
+        let gap_at = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            let below = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - p.z;
+            Some((self.outline.inside_mm(s, y) - recess - SIDE_LEAN * below, below))
         };
-        let down = 1.0 / ray.along.z.abs();
-        let (mut t0, mut t1) = (spot.t, spot.t + 4.0 * down);
-        let mut g0 = gap_at(t0).0;
-        for _ in 0..8 {
-            let g1 = gap_at(t1).0;
-            let rate = (g1 - g0) / (t1 - t0);
-            if rate <= 1e-6 {
-                return None;
-            }
-            (t0, g0) = (t1, g1);
-            t1 -= (g1 / rate).clamp(-20.0 * down, 20.0 * down);
-            if g1.abs() < 0.02 {
-                break;
-            }
-        }
-        let (gap, below) = gap_at(t0);
-        if gap.abs() > 0.1 || !(0.0..set.side_mm).contains(&below) {
-            return None;
-        }
-        let point = ray.at(t0);
+        let (t, below) = wall_below(ray, spot.t, set.side_mm, gap_at)?;
+        let point = ray.at(t);
         let (s, y) = self.outline.place(point.xy());
         let out = self.outward(s, y);
         let normal = Vector3::new(out.x, out.y, -SIDE_LEAN).normalize();
-        // The overhanging cord hides the sky from what lies close below it.
-        let open = 0.25 + 0.55 * step(0.0, 10.0, below);
         let grain = 1.0 + 0.1 * smooth(self.outline.run_mm(s, y) / 2.0, below / 2.0, 17);
-        Some(Hit { t: t0, colour: self.leather * (grain * self.light.shade(point, normal, open, open)) })
+        let colour = set.side_colour.map_or(self.leather, linear) * grain;
+        let open = below_cord(below);
+        Some(Hit { t, colour: colour * self.light.shade(point, normal, open, open) })
+    }
+
+    /// The wall of the channel below its piping, seen on the far side.
+    fn channel_wall(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Option<Colour> {
+        let recess = SIDE_IN * channel.welt.radius_mm;
+        let gap_at = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            let below = self.outline.channel_lift_mm(Outline::hand(y), s)? - p.z;
+            Some((self.outline.beside_channel_mm(s, y) - recess, below))
+        };
+        let (t, below) = wall_below(ray, rim.t, channel.depth_mm, gap_at)?;
+        let point = ray.at(t);
+        let (s, y) = self.outline.place(point.xy());
+        let toward = self.toward_channel(s, y);
+        let normal = Vector3::new(toward.x, toward.y, 0.0);
+        // The opposite panel and the ground take the more of the sky the deeper it lies.
+        let open = below_cord(below) * (1.0 - 0.5 * below / channel.depth_mm);
+        let colour = channel.wall_colour.map_or(self.leather, linear);
+        Some(colour * self.light.shade(point, normal, open, open))
     }
 
     /// Outward across the outer edge, in the plan.
@@ -223,31 +220,25 @@ impl<'a> Form<'a> {
     fn is_fibre(&self, spot: &Spot, inside: f64) -> bool {
         let run = self.outline.run_mm(spot.station, spot.left_mm);
         let bent = run + 1.2 * smooth(run / 7.0, inside / 2.5, 51);
-        let streak = smooth(bent / 0.45, inside / 5.0, 52) + 0.5 * smooth(bent / 3.0, 0.5, 53);
+        let streak = smooth(bent / 0.3, inside / 4.0, 52) + 0.5 * smooth(bent / 3.0, 0.5, 53);
         let radius = self.outline.set().welt.radius_mm;
         // Densest where the wool meets the cord, gone at the reach beyond it.
-        let rare = if inside > 2.0 * radius {
-            0.75
-        } else {
-            0.75 + 0.6 * (2.0 * radius - inside) / (2.0 * radius + FIBRE_MM)
-        };
+        let beyond = ((2.0 * radius - inside) / (2.0 * radius + FIBRE_MM)).max(0.0);
+        let rare = 0.5 + 0.75 * beyond;
         inside > -FIBRE_MM && inside < 3.0 * radius + 1.0 && streak > rare
     }
 
     /// The ground of the channel, its side walls and the webbing.
     fn channel(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Colour {
+        if let Some(wall) = self.channel_wall(ray, rim, channel) {
+            return wall;
+        }
+        let recess = SIDE_IN * channel.welt.radius_mm;
         let point = ray.at(ray.t_at_height(rim.point.z - channel.depth_mm));
         let (s, y) = self.outline.place(point.xy());
-        let recess = channel.welt.radius_mm;
-        let beside = self.outline.beside_channel_mm(s, y) - recess;
-        if beside >= 0.0 {
-            let toward = self.toward_channel(s, y);
-            let normal = Vector3::new(toward.x, toward.y, 0.0);
-            return self.leather * self.light.shade(rim.point, normal, 0.35, 0.2);
-        }
         // The walls hide the sky from the ground: an elevation of atan(depth / distance) on either side (Lambert).
         let half = self.outline.channel_half_mm(s).unwrap_or(0.0) + recess;
-        let sky = |away: f64| (1.0 + away.max(0.0).hypot(channel.depth_mm).recip() * away.max(0.0)) / 2.0;
+        let sky = |away: f64| (1.0 + away.max(0.0) / away.max(0.0).hypot(channel.depth_mm)) / 2.0;
         let mut open = (sky(half - y) + sky(half + y)) / 2.0;
         open *= 0.35 + 0.65 * open;
         let sun = self.light.sun();
@@ -291,4 +282,39 @@ impl<'a> Form<'a> {
         let gap = (lift - p.z).max(4.0);
         1.0 - self.light.set.contact * step(-0.9 * gap, 0.5 * gap, self.outline.inside_mm(s, y)) * 0.9
     }
+}
+
+/// The part of the light that the overhanging cord leaves to what lies so far below it, mm.
+fn below_cord(below: f64) -> f64 {
+    0.2 + 0.6 * step(0.0, 9.0, below)
+}
+
+/// Where a ray that passes a cord meets the wall under it: the ray's parameter and the depth below the edge, mm.
+/// `gap_at` tells how far beyond the wall a point lies and how far below the edge.
+fn wall_below(
+    ray: &Ray,
+    from_t: f64,
+    deep_mm: f64,
+    gap_at: impl Fn(Vector3<f64>) -> Option<(f64, f64)>,
+) -> Option<(f64, f64)> {
+    if deep_mm <= 0.0 {
+        return None;
+    }
+    let down = 1.0 / ray.along.z.abs();
+    let (mut t0, mut t1) = (from_t, from_t + 4.0 * down);
+    let mut g0 = gap_at(ray.at(t0))?.0;
+    for _ in 0..8 {
+        let g1 = gap_at(ray.at(t1))?.0;
+        let rate = (g1 - g0) / (t1 - t0);
+        if rate <= 1e-6 {
+            return None;
+        }
+        (t0, g0) = (t1, g1);
+        t1 -= (g1 / rate).clamp(-20.0 * down, 20.0 * down);
+        if g1.abs() < 0.02 {
+            break;
+        }
+    }
+    let (gap, below) = gap_at(ray.at(t0))?;
+    (gap.abs() < 0.1 && (0.0..deep_mm).contains(&below)).then_some((t0, below))
 }

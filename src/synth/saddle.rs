@@ -53,6 +53,8 @@ pub struct SaddleSet {
     pub quilt_mm: f64,
     /// Depth of the form's side below the piping, mm; 0 for none.
     pub side_mm: f64,
+    /// Colour of that side; none for the form's own.
+    pub side_colour: Option<Rgb>,
     /// Metal studs: station, distance to the left and radius, mm.
     pub studs: Vec<[f64; 3]>,
     /// The piping along the edge.
@@ -89,6 +91,7 @@ impl Default for SaddleSet {
             wear: 0.0,
             quilt_mm: 0.0,
             side_mm: 0.0,
+            side_colour: None,
             studs: Vec::new(),
             welt: WeltSet::default(),
             seam: SeamSet::default(),
@@ -192,6 +195,8 @@ pub struct ChannelSet {
     pub depth_mm: f64,
     /// Colour of its ground.
     pub colour: Rgb,
+    /// Colour of its walls; none for the panels' own.
+    pub wall_colour: Option<Rgb>,
 }
 
 impl Default for ChannelSet {
@@ -206,6 +211,7 @@ impl Default for ChannelSet {
             web_colour: [205, 196, 172],
             depth_mm: 22.0,
             colour: [38, 26, 20],
+            wall_colour: None,
         }
     }
 }

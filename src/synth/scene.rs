@@ -81,7 +81,7 @@ fn are_alike(corners: &[Colour; 4]) -> bool {
     let low = corners.iter().fold(corners[0], |a, c| a.inf(c));
     let high = corners.iter().fold(corners[0], |a, c| a.sup(c));
     let spread = high - low;
-    (0..3).all(|k| spread[k] < 0.003 + 0.05 * high[k])
+    (0..3).all(|k| spread[k] < 0.004 + 0.08 * high[k])
 }
 
 /// n x n places within a pixel, no two in the same row or column, so that an edge along the picture's axes is placed

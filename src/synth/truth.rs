@@ -229,18 +229,18 @@ fn how_whole(outline: &Outline, camera: &Camera, scenario: &Scenario) -> &'stati
 /// The stretches of the edges under straps.
 fn hidden(outline: &Outline) -> Vec<Hidden> {
     const STEPS: u32 = 1000;
-    let seat = |hand: Hand, s: f64| Some(outline.half_mm(hand, s));
-    let channel = |_: Hand, s: f64| outline.channel_half_mm(s);
-    let parts: [(&'static str, &dyn Fn(Hand, f64) -> Option<f64>); 2] =
-        [("seat", &seat), ("channel", &channel)];
+    let half = |part: &str, hand: Hand, s: f64| match part {
+        "seat" => Some(outline.half_mm(hand, s)),
+        _ => outline.channel_half_mm(s),
+    };
     let mut out: Vec<Hidden> = Vec::new();
-    for (part, half) in parts {
+    for part in ["seat", "channel"] {
         for (hand, side) in [(Hand::Left, "left"), (Hand::Right, "right")] {
             let mut from = None;
             for i in 0..=STEPS + 1 {
                 let s = f64::from(i) / f64::from(STEPS);
                 let under =
-                    i <= STEPS && half(hand, s).is_some_and(|mm| is_under_strap(outline, s, hand, mm));
+                    i <= STEPS && half(part, hand, s).is_some_and(|mm| is_under_strap(outline, s, hand, mm));
                 match (under, from) {
                     (true, None) => from = Some(s),
                     (false, Some(begin)) => {

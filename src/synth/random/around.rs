@@ -73,7 +73,7 @@ pub(super) fn floor(r: &mut Rng, leather: Rgb) -> FloorSet {
 
 pub(super) fn light(r: &mut Rng, form: &SaddleSet) -> LightSet {
     let sunny = chance(r, 0.35);
-    let total = between(r, 0.5, 1.0);
+    let total = between(r, 0.65, 1.05);
     let sun = if sunny { between(r, 0.4, 0.65) } else { between(r, 0.0, 0.25) };
     let at = Outline::new(form).plan(between(r, 0.2, 0.9), between(r, -60.0, 60.0));
     let shadow = (sunny && chance(r, 0.55)).then(|| ShadowSet {
@@ -110,7 +110,7 @@ pub(super) fn boxes(r: &mut Rng, form: &SaddleSet) -> Vec<BoxSet> {
             let at = heading(between(r, 0.0, 360.0)) * between(r, 250.0, 800.0);
             let free = clear.iter().all(|p| (p.xy() - at).norm() > reach) && at.norm() > 185.0 + reach;
             if free {
-                let colour = [r.u8(40..220), r.u8(40..200), r.u8(40..200)];
+                let colour = thing_colour(r);
                 let set = BoxSet { at_mm: at.into(), size_mm: size, yaw_deg: between(r, 0.0, 180.0), colour };
                 if is_tool {
                     out.push(tool_head(&set));
@@ -142,7 +142,7 @@ pub(super) fn on_card(r: &mut Rng) -> BoxSet {
         at_mm: corner,
         size_mm: [between(r, 50.0, 110.0), between(r, 35.0, 70.0), between(r, 3.0, 25.0)],
         yaw_deg: between(r, 0.0, 180.0),
-        colour: [r.u8(30..220), r.u8(30..200), r.u8(30..200)],
+        colour: thing_colour(r),
     }
 }
 
@@ -152,7 +152,7 @@ pub(super) fn cloths(r: &mut Rng) -> Vec<ClothSet> {
             at_mm: (heading(between(r, 0.0, 360.0)) * between(r, 200.0, 700.0)).into(),
             radius_mm: between(r, 90.0, 240.0),
             yaw_deg: between(r, 0.0, 180.0),
-            colour: [r.u8(30..230), r.u8(30..230), r.u8(30..230)],
+            colour: thing_colour(r),
         })
         .collect()
 }
@@ -170,4 +170,22 @@ pub(super) fn box_instead(r: &mut Rng, form: &SaddleSet, floor_mm: f64) -> BoxSe
 pub(super) fn card(r: &mut Rng) -> CardSet {
     let bow_mm = if chance(r, 0.2) { between(r, -1.2, 1.2) } else { 0.0 };
     CardSet { bow_mm, copy: r.u32(..10), ..CardSet::default() }
+}
+
+/// Colours of boxes, cloths and handles.
+const THINGS: [Rgb; 9] = [
+    [150, 116, 82],
+    [196, 190, 178],
+    [120, 44, 40],
+    [52, 66, 92],
+    [66, 84, 60],
+    [40, 40, 42],
+    [214, 208, 192],
+    [146, 140, 130],
+    [164, 128, 70],
+];
+
+fn thing_colour(r: &mut Rng) -> Rgb {
+    let colour = one(r, &THINGS);
+    varied(r, colour, 0.25)
 }

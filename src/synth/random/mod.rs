@@ -27,6 +27,10 @@ const SIZES: [(usize, usize); 10] = [
     (4032, 3024),
     (3024, 4032),
 ];
+/// How often each of them is drawn, out of 20: a whole photo takes ten times as long as a copy.
+const SIZE_SHARES: [usize; 20] = [0, 0, 0, 0, 1, 1, 1, 2, 2, 3, 3, 4, 4, 4, 5, 5, 6, 7, 8, 9];
+/// Pictures of more pixels than this are sampled more coarsely, since their pixels are finer.
+const FINE_PIXELS: usize = 5_000_000;
 /// Shares of scenarios, out of 100, in which nothing, a box, a cushion or a chair stands in the saddle's place, the
 /// saddle is cut off by the border, or seen from too far.
 const NOTHING: usize = 4;
@@ -103,7 +107,7 @@ pub fn random(seed: u64) -> Scenario {
         name: format!("{name}-{seed}"),
         about: "drawn from broad ranges; the scenario is invented".into(),
         seed,
-        supersample: 3,
+        supersample: if camera.width * camera.height > FINE_PIXELS { 2 } else { 3 },
         sensor: sensor(r, &camera),
         camera,
         cards: vec![around::card(r)],
@@ -161,7 +165,7 @@ fn cut_off(camera: &mut CameraSet, form: &SaddleSet) {
 
 /// A camera that sees all the given points and the card with a border to spare.
 fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
-    let (width, height) = SIZES[[0, 0, 0, 1, 1, 1, 2, 2, 3, 3, 4, 4, 5, 5, 5, 6, 6, 7, 8, 9][r.usize(..20)]];
+    let (width, height) = SIZES[one(r, &SIZE_SHARES)];
     let diagonal = (width as f64).hypot(height as f64);
     let focal = between(r, 23.5, 28.5) / FRAME_DIAGONAL_MM * diagonal;
     let sheet = Paper::new(&CardSet::default()).map(|p| p.sheet_corners()).unwrap_or_default();

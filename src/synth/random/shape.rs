@@ -58,6 +58,7 @@ fn shape_below(r: &mut Rng) -> SaddleSet {
     let panel = one(r, &PANELS);
     let mut form = presets::underside(varied(r, panel, 0.15), between(r, 0.1, 0.8));
     form.side_mm = if chance(r, 0.5) { between(r, 8.0, 25.0) } else { 0.0 };
+    form.side_colour = if chance(r, 0.6) { Some(varied_one(r)) } else { None };
     let front = between(r, 78.0, 95.0);
     let waist = front - between(r, 6.0, 18.0);
     let widest = between(r, 94.0, 116.0);
@@ -83,6 +84,7 @@ fn shape_below(r: &mut Rng) -> SaddleSet {
         channel.web_colour = varied(r, [190, 180, 158], 0.25);
         channel.depth_mm = between(r, 14.0, 35.0);
         channel.welt.radius_mm = between(r, 1.5, 2.8);
+        channel.wall_colour = if chance(r, 0.6) { Some(varied_one(r)) } else { None };
     }
     dress(r, &mut form);
     form
