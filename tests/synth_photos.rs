@@ -112,7 +112,9 @@ fn a_cant_raises_one_edge_and_keeps_the_widths() {
     let edges = canted.edges.unwrap().seat;
     let (left, right) = (edges.left[240], edges.right[240]);
     let wide = (left[0] - right[0]).hypot(left[1] - right[1]);
-    assert!((left[2] - right[2] - wide * 4f64.to_radians().tan()).abs() < 0.1, "{left:?} {right:?}");
+    // Points are spaced along the curve in space, so left and right lie a millimetre apart along the midline, where the
+    // lift rises by some 0.15 mm per mm.
+    assert!((left[2] - right[2] - wide * 4f64.to_radians().tan()).abs() < 0.3, "{left:?} {right:?}");
     assert_eq!(level.lifts, canted.lifts, "a straight-edge across both sides lies as before");
 }
 
