@@ -270,8 +270,8 @@ fn errors_mm(truth: &Value, photo: &Photo, scale: f64) -> Vec<f64> {
     let lift = |part: &str| truth["lift_given"][part].as_str().map(|t| t.parse().unwrap());
     let request = Request {
         name: "spoilt".into(),
-        view: if truth["view"] == "top" { View::Top } else { View::Underside },
-        ends: [end("front_px"), end("rear_px")],
+        view: Some(if truth["view"] == "top" { View::Top } else { View::Underside }),
+        ends: Some([end("front_px"), end("rear_px")]),
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
         lens: None,

@@ -48,8 +48,8 @@ fn lift(truth: &Value, part: &str) -> Option<LiftProfile> {
 fn request(truth: &Value) -> Request {
     Request {
         name: truth["name"].as_str().unwrap().to_owned(),
-        view: if truth["view"] == "top" { View::Top } else { View::Underside },
-        ends: [end(truth, "front_px"), end(truth, "rear_px")],
+        view: Some(if truth["view"] == "top" { View::Top } else { View::Underside }),
+        ends: Some([end(truth, "front_px"), end(truth, "rear_px")]),
         seat_lift: lift(truth, "seat"),
         channel_lift: lift(truth, "channel"),
         lens: None,

@@ -4,7 +4,7 @@ use nalgebra::{Vector2, Vector3};
 use seatspan::card::find_cards;
 use seatspan::ground::frame::{CardPoint, PhotoPoint};
 use seatspan::photo::Photo;
-use seatspan::synth::{self, Scenario, Subject, presets};
+use seatspan::synth::{self, Scenario, Subject, WeltSet, presets};
 
 fn luma(picture: &synth::LinearPicture, p: Vector2<f64>) -> f64 {
     let (x, y) = (p.x.floor() as usize, p.y.floor() as usize);
@@ -51,6 +51,105 @@ fn the_true_edge_lies_on_the_picture_s_step() {
     let worst = offsets.iter().fold(0f64, |a, o| a.max(o.abs()));
     println!("{} places: mean {mean:.4}, worst {worst:.4} px", offsets.len());
     assert!(mean.abs() < 0.01 && worst < 0.1, "mean {mean}, worst {worst} px");
+}
+
+/// Where a round cord of radius r ends in the picture: its tangent along the view, which crosses the height of its
+/// centre line r (1 / cos a - 1) beyond the edge, a being the view's angle from the vertical across the edge.
+#[test]
+fn a_round_cord_ends_in_the_picture_where_its_tangent_does() {
+    let mut scenario = presets::plain();
+    scenario.camera.tilt_deg = 30.0;
+    scenario.floor.colour = [235, 235, 235];
+    let Subject::Saddle(saddle) = &mut scenario.subject else { panic!("plain has a saddle") };
+    // Black throughout, so that the picture has one step, at the silhouette.
+    saddle.colour = [4, 4, 4];
+    saddle.welt = WeltSet { radius_mm: 4.0, colour: Some([4, 4, 4]) };
+    saddle.padding = 0.7;
+    let (picture, camera) = synth::draw_linear(&scenario).unwrap();
+    let edges = synth::Truth::of(&scenario, &camera).edges.unwrap().seat;
+    let centre = camera.pose.centre_in_card().vector();
+    let px = |p: Vector3<f64>| camera.photo_from_card(CardPoint::from(p)).unwrap().vector();
+    let (mut offsets, mut shifts) = (Vec::new(), Vec::new());
+    for (side, sign) in [(&edges.left, 1.0), (&edges.right, -1.0)] {
+        let points: Vec<Vector3<f64>> = side.iter().map(|p| Vector3::from(*p)).collect();
+        let each: Vec<f64> = points
+            .windows(3)
+            .map(|w| {
+                let along = (w[2] - w[0]).normalize();
+                let outward = Vector3::new(along.y, -along.x, 0.0) * sign;
+                let ray = w[1] - centre;
+                let slant = ray.dot(&outward) / ray.z;
+                let beyond = 4.0 * ((1.0 + slant * slant).sqrt() - 1.0);
+                let seen = px(w[1] + outward * beyond);
+                shifts.push((seen - px(w[1])).norm());
+                let across = px(w[1] + outward) - px(w[1] - outward);
+                step_offset(&picture, seen, across.normalize())
+            })
+            .collect();
+        offsets.extend(each.chunks_exact(9).map(|c| c.iter().sum::<f64>() / 9.0));
+    }
+    let mean = offsets.iter().sum::<f64>() / offsets.len() as f64;
+    let worst = offsets.iter().fold(0f64, |a, o| a.max(o.abs()));
+    let most = shifts.iter().fold(0f64, |a, s| a.max(*s));
+    println!(
+        "{} places: mean {mean:.4}, worst {worst:.4} px; roundness moves up to {most:.2} px",
+        offsets.len()
+    );
+    // Without its roundness the cord would be off by up to `most`.
+    assert!(most > 0.5, "roundness moves the silhouette by {most} px only");
+    assert!(mean.abs() < 0.03 && worst < 0.15, "mean {mean}, worst {worst} px");
+}
+
+#[test]
+fn a_cant_raises_one_edge_and_keeps_the_widths() {
+    let mut scenario = presets::acorn();
+    let camera = scenario.camera.camera().unwrap();
+    let level = synth::Truth::of(&scenario, &camera);
+    let Subject::Saddle(saddle) = &mut scenario.subject else { panic!("acorn has a saddle") };
+    saddle.roll_deg = 4.0;
+    let canted = synth::Truth::of(&scenario, &camera);
+    assert_eq!(level.named, canted.named);
+    let edges = canted.edges.unwrap().seat;
+    let (left, right) = (edges.left[240], edges.right[240]);
+    let wide = (left[0] - right[0]).hypot(left[1] - right[1]);
+    // Points are spaced along the curve in space, so left and right lie a millimetre apart along the midline, where the
+    // lift rises by some 0.15 mm per mm.
+    assert!((left[2] - right[2] - wide * 4f64.to_radians().tan()).abs() < 0.3, "{left:?} {right:?}");
+    assert_eq!(level.lifts, canted.lifts, "a straight-edge across both sides lies as before");
+}
+
+#[test]
+fn a_strap_hides_the_edges_that_it_crosses() {
+    let scenario = presets::marten();
+    let truth = synth::Truth::of(&scenario, &scenario.camera.camera().unwrap());
+    let seat: Vec<_> = truth.hidden.iter().filter(|h| h.part == "seat").collect();
+    assert_eq!(seat.len(), 1, "{seat:?}");
+    // The strap reaches over the left edge only; it is 24 mm wide and turned by 12 degrees.
+    assert_eq!(seat[0].side, "left");
+    let wide_mm = (seat[0].to - seat[0].from) * 430.0;
+    assert!((28.0..38.0).contains(&wide_mm), "{wide_mm} mm hidden");
+    assert_eq!(truth.hidden.iter().filter(|h| h.part == "channel").count(), 2);
+}
+
+#[test]
+fn random_scenarios_hold_every_kind_and_say_what_to_refuse() {
+    let mut seen = std::collections::BTreeMap::new();
+    for seed in 0..400 {
+        let scenario = synth::random(seed);
+        let truth = synth::Truth::of(&scenario, &scenario.camera.camera().unwrap());
+        *seen.entry((scenario.subject.kind(), truth.saddle)).or_insert(0) += 1;
+        assert_eq!(truth.expect == "measure", truth.saddle == "whole", "{}", scenario.name);
+        assert!(truth.pointed_px.iter().flatten().all(|v| v.is_finite()), "{}", scenario.name);
+        let meant = match scenario.name.split('-').next().unwrap() {
+            "saddle" => Some("whole"),
+            "cut" => Some("cut-off"),
+            "far" => Some("too-small"),
+            _ => None,
+        };
+        assert_eq!(truth.saddle, meant.unwrap_or("none"), "{}", scenario.name);
+    }
+    println!("{seen:?}");
+    assert_eq!(seen.len(), 7, "{seen:?}");
 }
 
 #[test]

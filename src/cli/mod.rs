@@ -11,6 +11,7 @@ pub mod report;
 pub mod rider;
 pub mod rules;
 pub mod shelf;
+pub mod stress;
 mod suits;
 mod values;
 
@@ -56,6 +57,8 @@ pub enum Command {
     Rider(rider::Args),
     /// List, search and export the sheets of a folder
     Shelf(shelf::Args),
+    /// Draw photos of invented saddles under all conditions, measure them, and say where it breaks down
+    Stress(stress::Args),
     /// Print the completions of a shell
     Completions(conveniences::Completions),
     /// Write the manual pages
@@ -120,5 +123,6 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Rider(args) => rider::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Card(args) => card::run(&args),
+        Command::Stress(args) => stress::run(&args),
     }
 }

@@ -74,6 +74,34 @@ impl Block {
         (near.0 < far).then_some(near)
     }
 
+    /// Whether it stands between a point and the sun.
+    pub fn shades(&self, p: Vector3<f64>, sun: Vector3<f64>) -> bool {
+        if sun.z <= 0.0 || p.z >= self.top_mm {
+            return false;
+        }
+        let from = self.to_own(p.xy() - self.centre);
+        let along = self.to_own(sun.xy());
+        let mut near = ((self.bottom_mm - p.z) / sun.z).max(1e-3);
+        let mut far = (self.top_mm - p.z) / sun.z;
+        for axis in 0..2 {
+            let (a, b) =
+                ((-self.half[axis] - from[axis]) / along[axis], (self.half[axis] - from[axis]) / along[axis]);
+            near = near.max(a.min(b));
+            far = far.min(a.max(b));
+        }
+        near < far
+    }
+
+    /// How much a thing that lies on a point's own height darkens it, 0 to 1: a narrow contact shadow.
+    pub fn darkens_above(&self, p: Vector3<f64>) -> f64 {
+        if self.bottom_mm < p.z - 5.0 || self.bottom_mm > p.z + 5.0 {
+            return 0.0;
+        }
+        let d = self.to_own(p.xy() - self.centre).abs() - self.half;
+        let away = Vector2::new(d.x.max(0.0), d.y.max(0.0)).norm();
+        0.5 * (-away / (0.3 * (self.top_mm - self.bottom_mm)).max(1.0)).exp()
+    }
+
     /// How much it darkens the ground beside it, 0 to 1.
     pub fn darkens(&self, p: Vector2<f64>) -> f64 {
         let d = self.to_own(p - self.centre).abs() - self.half;

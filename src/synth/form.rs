@@ -1,12 +1,17 @@
-//! The saddle as it looks: leather, piping, stitching, flaps, channel and straps.
+//! The saddle as a body: what a viewing ray meets first of its leather, its piping, its side and its channel.
+//!
+//! Beside an edge the form is looked at in its cross-section: `inside` is the horizontal distance inwards from the
+//! edge, `above` the height over the edge's lift. The piping is the circle of its radius r about `(r, 0)`, so its
+//! outermost horizontal extent is the edge itself, and what an oblique camera sees of its roundness follows.
 
 use nalgebra::{Vector2, Vector3};
 
-use super::light::{Colour, Light, heading, linear, step};
+use super::cord::{Cord, CordHit};
+use super::light::{Colour, Light, linear, step};
 use super::noise::smooth;
 use super::outline::Outline;
 use super::place::Ray;
-use super::saddle::{ChannelSet, FlapSet, SeamSet, StrapSet, WeltSet};
+use super::saddle::ChannelSet;
 
 /// What a ray meets: how far along it, and the light that comes back.
 #[derive(Debug, Clone, Copy)]
@@ -19,45 +24,76 @@ pub struct Hit {
 
 /// A place on the form's surface.
 #[derive(Clone, Copy)]
-struct Spot {
-    t: f64,
-    point: Vector3<f64>,
-    station: f64,
-    left_mm: f64,
+pub struct Spot {
+    /// The ray's parameter.
+    pub t: f64,
+    /// The place, mm.
+    pub point: Vector3<f64>,
+    /// Its station.
+    pub station: f64,
+    /// Its distance to the left of the midline, mm.
+    pub left_mm: f64,
 }
 
 /// The saddle of a scene.
 pub struct Form<'a> {
     /// Its shape.
     pub outline: Outline,
-    light: &'a Light,
-    leather: Colour,
+    pub(super) light: &'a Light,
+    pub(super) leather: Colour,
+    /// Size of a pixel on the form, mm: finer things than this are drawn in part.
+    pub(super) pixel_mm: f64,
 }
 
-/// Height of a strap over the form, mm.
-const STRAP_MM: f64 = 3.0;
-/// Width of a stitch, mm.
-const THREAD_MM: f64 = 1.1;
-/// Reach of the dark line just outside the edge, mm.
-const RIM_MM: f64 = 1.1;
+/// Rise of a fully padded form within its edges, mm, and the distance over which it rises.
+const RISE_MM: f64 = 6.0;
+const RISE_OVER_MM: f64 = 13.0;
+/// How deep the leather meets the piping below the cord's centre line, in radii.
+pub(super) const SINK: f64 = 0.25;
+/// How far within the edge the form's side stands below the piping, in radii of the cord.
+const SIDE_IN: f64 = 1.1;
+/// How far the side of the form leans in for each mm of depth, mm.
+const SIDE_LEAN: f64 = 0.12;
+/// Fibres of wool reach so far over the edge, mm.
+const FIBRE_MM: f64 = 2.2;
+/// From this texture on panels are of wool.
+const WOOL: f64 = 0.5;
 
 impl<'a> Form<'a> {
-    /// A saddle with its shape in a light.
-    pub fn new(outline: Outline, light: &'a Light) -> Self {
+    /// A saddle with its shape in a light, seen with pixels of the given size on it, mm.
+    pub fn new(outline: Outline, light: &'a Light, pixel_mm: f64) -> Self {
         let leather = linear(outline.set().colour);
-        Self { outline, light, leather }
+        Self { outline, light, leather, pixel_mm }
     }
 
-    /// The place where a ray meets the form's surface, or the surface raised by `above` mm, continued outside it.
+    /// How far the padding stands above the line between the edges, mm.
     #[inline]
-    fn spot(&self, ray: &Ray, above: f64) -> Spot {
+    fn rise_mm(&self, station: f64, left_mm: f64) -> f64 {
+        let set = self.outline.set();
+        let mut past = self.outline.inside_mm(station, left_mm) - 2.0 * set.welt.radius_mm;
+        let mut radius = set.welt.radius_mm;
+        if let Some(channel) = &set.channel {
+            let inner = self.outline.beside_channel_mm(station, left_mm) - 2.0 * channel.welt.radius_mm;
+            if inner < past {
+                (past, radius) = (inner, channel.welt.radius_mm);
+            }
+        }
+        RISE_MM * set.padding * (1.0 - (-past.max(0.0) / RISE_OVER_MM).exp()) - SINK * radius
+    }
+
+    /// The place where a ray meets the form's surface, raised by `above` mm, continued outside it.
+    #[inline]
+    pub(super) fn spot(&self, ray: &Ray, above: f64, padded: bool) -> Spot {
         let at = |z: f64| {
             let t = ray.t_at_height(z);
             let point = ray.at(t);
             let (station, left_mm) = self.outline.place(point.xy());
             Spot { t, point, station, left_mm }
         };
-        let error = |z: f64, s: &Spot| self.outline.height_mm(s.station, s.left_mm) + above - z;
+        let error = |z: f64, s: &Spot| {
+            let rise = if padded { self.rise_mm(s.station, s.left_mm) } else { 0.0 };
+            self.outline.height_mm(s.station, s.left_mm) + rise + above - z
+        };
         let mut z0 = self.outline.set().lift.at(0.5) + above;
         let mut spot = at(z0);
         let mut e0 = error(z0, &spot);
@@ -65,7 +101,7 @@ impl<'a> Form<'a> {
         for _ in 0..12 {
             spot = at(z1);
             let e1 = error(z1, &spot);
-            if e1.abs() < 1e-4 {
+            if e1.abs() < 1e-3 {
                 break;
             }
             let slope = if (z1 - z0).abs() > 1e-9 { (e1 - e0) / (z1 - z0) } else { -1.0 };
@@ -75,66 +111,95 @@ impl<'a> Form<'a> {
         spot
     }
 
-    /// What a ray sees of the form itself, and the darkness of the gap just outside its edge (1 for none).
-    pub fn look(&self, ray: &Ray) -> (Option<Hit>, f64) {
+    /// What a ray sees of the form itself.
+    pub fn look(&self, ray: &Ray) -> Option<Hit> {
         if let Some(hit) = self.strap(ray) {
-            return (Some(hit), 1.0);
+            return Some(hit);
         }
-        let spot = self.spot(ray, 0.0);
-        let outline = &self.outline;
-        let half = outline.half_mm(Outline::hand(spot.left_mm), spot.station);
-        if spot.left_mm.abs() > half || half <= 0.0 {
-            let gap = outline.inside_mm(spot.station, spot.left_mm).min(0.0);
-            return (None, 1.0 - 0.75 * self.light.set.contact * (gap / RIM_MM).exp());
+        let set = self.outline.set();
+        let spot = self.spot(ray, 0.0, true);
+        let inside = self.outline.inside_mm(spot.station, spot.left_mm);
+        let reach = 12.0 + set.side_mm;
+        if inside < -reach {
+            return None;
         }
-        if let Some(channel) = &outline.set().channel {
-            let beside = outline.beside_channel_mm(spot.station, spot.left_mm);
-            if beside < 0.0 {
-                return (Some(Hit { t: spot.t, colour: self.channel(ray, &spot, channel) }), 1.0);
-            }
-        }
-        (Some(Hit { t: spot.t, colour: self.leather(&spot) }), 1.0)
+        let shade = self.beside_strap(&spot);
+        let hit = self.body(ray, &spot, inside)?;
+        Some(Hit { colour: hit.colour * shade, ..hit })
     }
 
-    fn leather(&self, spot: &Spot) -> Colour {
+    fn body(&self, ray: &Ray, spot: &Spot, inside: f64) -> Option<Hit> {
         let set = self.outline.set();
-        let (s, y) = (spot.station, spot.left_mm);
-        let inside = self.outline.inside_mm(s, y);
-        let (mut inner, mut inner_welt) = (1e3, None);
+        let outer = Cord { welt: &set.welt, form: self, channel: false };
+        if set.texture > WOOL && inside.abs() < 8.0 && self.is_fibre(spot, inside) {
+            let open = 0.8 + 0.2 * step(-FIBRE_MM, 3.0, inside);
+            let lit = self.light.shade(spot.point, Vector3::z(), open, 1.0);
+            return Some(Hit { t: spot.t, colour: self.leather * (1.1 * lit) });
+        }
+        if let Some(hit) = outer.meet(ray, spot, inside) {
+            return Some(self.lit_cord(ray, &outer, &hit));
+        }
         if let Some(channel) = &set.channel {
-            inner = self.outline.beside_channel_mm(s, y);
-            inner_welt = Some(&channel.welt);
-        }
-        let outward = self.outward(s, y);
-        if let Some(lit) = self.welt(&set.welt, inside, outward, spot) {
-            return lit;
-        }
-        if let Some(lit) = inner_welt.and_then(|w| self.welt(w, inner, self.toward_middle(y), spot)) {
-            return lit;
-        }
-        let past = inside - 2.0 * set.welt.radius_mm;
-        let mut colour = self.leather * self.texture(s, y, set.texture);
-        let run = self.outline.run_mm(s, y);
-        if is_stitch(&set.seam, inside, run) || is_stitch(&set.seam, inner, s * set.length_mm) {
-            colour = linear(set.seam.colour);
-        }
-        for cross in &set.cross_seams {
-            let d = (s - cross) * set.length_mm - 0.002 * y * y;
-            colour *= 1.0 - 0.5 * (-d.abs() / 0.8).exp();
-            if is_stitch(&SeamSet { inside_mm: 4.0, ..set.seam.clone() }, d, y + 500.0) {
-                colour = linear(set.seam.colour);
+            let beside = self.outline.beside_channel_mm(spot.station, spot.left_mm);
+            let inner = Cord { welt: &channel.welt, form: self, channel: true };
+            if let Some(hit) = inner.meet(ray, spot, beside) {
+                return Some(self.lit_cord(ray, &inner, &hit));
+            }
+            if beside < channel.welt.radius_mm && inside > set.welt.radius_mm {
+                return Some(Hit { t: spot.t, colour: self.channel(ray, spot, channel) });
             }
         }
-        let lean = outward * (0.55 * set.padding * (-past.max(0.0) / 22.0).exp());
-        let normal = Vector3::new(lean.x, lean.y, 1.0).normalize();
-        let creases = crease(&set.welt, inside) * inner_welt.map_or(1.0, |w| crease(w, inner));
-        let shine = set.gloss * (-((s - 0.66) / 0.11).powi(2) - ((y - 30.0) / 26.0).powi(2)).exp();
-        let light = self.light.on(spot.point, normal, 1.0);
-        (colour + Vector3::repeat(0.35 * shine)) * (light * creases)
+        if inside >= set.welt.radius_mm {
+            return Some(Hit { t: spot.t, colour: self.leather(ray, spot, inside) });
+        }
+        self.side(ray, spot)
+    }
+
+    fn lit_cord(&self, ray: &Ray, cord: &Cord, hit: &CordHit) -> Hit {
+        Hit { t: hit.t, colour: cord.colour(ray, hit) }
+    }
+
+    /// The form's side below the piping, seen where the camera looks under its near edge.
+    fn side(&self, ray: &Ray, spot: &Spot) -> Option<Hit> {
+        let set = self.outline.set();
+        let recess = SIDE_IN * set.welt.radius_mm;
+        let gap_at = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            let below = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - p.z;
+            Some((self.outline.inside_mm(s, y) - recess - SIDE_LEAN * below, below))
+        };
+        let (t, below) = wall_below(ray, spot.t, set.side_mm, gap_at)?;
+        let point = ray.at(t);
+        let (s, y) = self.outline.place(point.xy());
+        let out = self.outward(s, y);
+        let normal = Vector3::new(out.x, out.y, -SIDE_LEAN).normalize();
+        let grain = 1.0 + 0.1 * smooth(self.outline.run_mm(s, y) / 2.0, below / 2.0, 17);
+        let colour = set.side_colour.map_or(self.leather, linear) * grain;
+        let open = below_cord(below);
+        Some(Hit { t, colour: colour * self.light.shade(point, normal, open, open) })
+    }
+
+    /// The wall of the channel below its piping, seen on the far side.
+    fn channel_wall(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Option<Colour> {
+        let recess = SIDE_IN * channel.welt.radius_mm;
+        let gap_at = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            let below = self.outline.channel_lift_mm(Outline::hand(y), s)? - p.z;
+            Some((self.outline.beside_channel_mm(s, y) - recess, below))
+        };
+        let (t, below) = wall_below(ray, rim.t, channel.depth_mm, gap_at)?;
+        let point = ray.at(t);
+        let (s, y) = self.outline.place(point.xy());
+        let toward = self.toward_channel(s, y);
+        let normal = Vector3::new(toward.x, toward.y, 0.0);
+        // The opposite panel and the ground take the more of the sky the deeper it lies.
+        let open = below_cord(below) * (1.0 - 0.5 * below / channel.depth_mm);
+        let colour = channel.wall_colour.map_or(self.leather, linear);
+        Some(colour * self.light.shade(point, normal, open, open))
     }
 
     /// Outward across the outer edge, in the plan.
-    fn outward(&self, s: f64, y: f64) -> Vector2<f64> {
+    pub(super) fn outward(&self, s: f64, y: f64) -> Vector2<f64> {
         let length = self.outline.set().length_mm;
         let here = self.outline.inside_mm(s, y);
         let along = (here - self.outline.inside_mm(s + 0.3 / length, y)) / 0.3;
@@ -142,106 +207,59 @@ impl<'a> Form<'a> {
         self.outline.direction(along, left).try_normalize(1e-6).unwrap_or_else(Vector2::zeros)
     }
 
-    fn toward_middle(&self, y: f64) -> Vector2<f64> {
-        self.outline.direction(0.0, -y.signum())
+    /// From the panel across the channel's edge toward the channel, in the plan.
+    pub(super) fn toward_channel(&self, s: f64, y: f64) -> Vector2<f64> {
+        let length = self.outline.set().length_mm;
+        let ahead = self.outline.beside_channel_mm(s + 0.3 / length, y);
+        let behind = self.outline.beside_channel_mm(s - 0.3 / length, y);
+        let along = if ahead.max(behind) > 500.0 { 0.0 } else { (behind - ahead) / 0.6 };
+        self.outline.direction(along, -y.signum()).normalize()
     }
 
-    /// The cord along an edge, lit as a cylinder; `None` beside it.
-    fn welt(&self, welt: &WeltSet, inside: f64, outward: Vector2<f64>, spot: &Spot) -> Option<Colour> {
-        let r = welt.radius_mm;
-        if r <= 0.0 || inside > 2.0 * r {
-            return None;
-        }
-        let across = (1.0 - inside / r).clamp(-1.0, 1.0);
-        let lean = outward * across;
-        let normal = Vector3::new(lean.x, lean.y, (1.0 - across * across).sqrt());
-        let colour = welt.colour.map_or(self.leather, linear);
-        Some(colour * self.light.on(spot.point, normal, 1.0))
+    /// Whether a single fibre of a woolly panel lies over the place: short streaks across the edge, fewer further out.
+    fn is_fibre(&self, spot: &Spot, inside: f64) -> bool {
+        let run = self.outline.run_mm(spot.station, spot.left_mm);
+        let bent = run + 1.2 * smooth(run / 7.0, inside / 2.5, 51);
+        let streak = smooth(bent / 0.3, inside / 4.0, 52) + 0.5 * smooth(bent / 3.0, 0.5, 53);
+        let radius = self.outline.set().welt.radius_mm;
+        // Densest where the wool meets the cord, gone at the reach beyond it.
+        let beyond = ((2.0 * radius - inside) / (2.0 * radius + FIBRE_MM)).max(0.0);
+        let rare = 0.5 + 0.75 * beyond;
+        inside > -FIBRE_MM && inside < 3.0 * radius + 1.0 && streak > rare
     }
 
-    fn texture(&self, s: f64, y: f64, strength: f64) -> f64 {
-        if strength <= 0.0 {
-            return 1.0;
-        }
-        let x = s * self.outline.set().length_mm;
-        let grain = 0.5 * smooth(x / 1.3, y / 1.3, 11) + 0.4 * smooth(x / 4.0, y / 4.0, 12);
-        (1.0 + strength * (0.45 * grain + 0.3 * smooth(x / 45.0, y / 45.0, 13))).max(0.05)
-    }
-
+    /// The ground of the channel, its side walls and the webbing.
     fn channel(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Colour {
+        if let Some(wall) = self.channel_wall(ray, rim, channel) {
+            return wall;
+        }
+        let recess = SIDE_IN * channel.welt.radius_mm;
         let point = ray.at(ray.t_at_height(rim.point.z - channel.depth_mm));
         let (s, y) = self.outline.place(point.xy());
-        let beside = self.outline.beside_channel_mm(s, y);
-        if beside >= 0.0 {
-            let normal = Vector3::new(0.0, 0.0, 0.3);
-            return self.leather * (0.4 * self.light.on(rim.point, normal, 0.3));
-        }
-        let shade = 0.45 + 0.55 * step(0.0, 14.0, -beside);
-        let ribs = 1.0 + 0.12 * (s * self.outline.set().length_mm * std::f64::consts::TAU / 3.5).sin();
-        let (colour, depth) = if y.abs() < channel.web_mm {
-            (linear(channel.web_colour) * ribs, 0.75)
+        // The walls hide the sky from the ground: an elevation of atan(depth / distance) on either side (Lambert).
+        let half = self.outline.channel_half_mm(s).unwrap_or(0.0) + recess;
+        let sky = |away: f64| (1.0 + away.max(0.0) / away.max(0.0).hypot(channel.depth_mm)) / 2.0;
+        let mut open = (sky(half - y) + sky(half + y)) / 2.0;
+        open *= 0.35 + 0.65 * open;
+        let sun = self.light.sun();
+        let toward = self.light.along_sun(point, rim.point.z);
+        let (ss, ys) = self.outline.place(toward);
+        let sunny =
+            if sun.z > 0.0 { 1.0 - step(-2.0, 2.0, self.outline.beside_channel_mm(ss, ys)) } else { 0.0 };
+        let x = s * self.outline.set().length_mm;
+        let weave =
+            1.0 + 0.10 * (x * std::f64::consts::TAU / 2.2).sin() * (y * std::f64::consts::TAU / 2.2).sin();
+        let colour = if y.abs() < channel.web_mm {
+            linear(channel.web_colour) * (weave * (1.0 + 0.12 * smooth(x / 20.0, y / 12.0, 61)))
         } else {
-            (linear(channel.colour), 0.7)
+            let edge = step(0.0, 3.0, y.abs() - channel.web_mm);
+            let under_web = if channel.web_mm > 0.0 { 0.6 + 0.4 * edge } else { 1.0 };
+            linear(channel.colour) * (under_web * (1.0 + 0.1 * smooth(x / 2.0, y / 2.0, 62)))
         };
-        colour * (shade * depth * self.light.on(point, Vector3::z(), 0.6))
+        colour * self.light.shade(point, Vector3::z(), open, sunny)
     }
 
-    fn strap(&self, ray: &Ray) -> Option<Hit> {
-        let straps = &self.outline.set().straps;
-        if straps.is_empty() {
-            return None;
-        }
-        let spot = self.spot(ray, STRAP_MM);
-        straps.iter().rev().find_map(|strap| {
-            let (along, across) = self.on_strap(strap, &spot);
-            let half = strap.width_mm / 2.0;
-            let ends = if along >= 0.0 { strap.reach_mm[0] } else { strap.reach_mm[1] };
-            if across.abs() > half || along.abs() > ends {
-                return None;
-            }
-            let rim = 0.75 + 0.25 * step(0.0, 2.0, half - across.abs());
-            let colour = linear(strap.colour) * (rim * (1.0 + 0.06 * smooth(along / 5.0, across / 1.5, 31)));
-            Some(Hit { t: spot.t, colour: colour * self.light.on(spot.point, Vector3::z(), 1.0) })
-        })
-    }
-
-    fn on_strap(&self, strap: &StrapSet, spot: &Spot) -> (f64, f64) {
-        let turn = heading(strap.turn_deg);
-        let x = (spot.station - strap.station) * self.outline.set().length_mm;
-        (spot.left_mm * turn.x + x * turn.y, x * turn.x - spot.left_mm * turn.y)
-    }
-
-    /// What a ray sees of a flap, on either side.
-    pub fn flap(&self, ray: &Ray, flap: &FlapSet) -> Option<Hit> {
-        let t = ray.t_at_height(flap.lift_mm);
-        let point = ray.at(t);
-        let (s, y) = self.outline.place(point.xy());
-        let (x, out) = ((flap.station - s) * self.outline.set().length_mm, y.abs() - flap.out_mm);
-        let turn = heading(flap.turn_deg);
-        let (a, b) = (out * turn.x + x * turn.y, x * turn.x - out * turn.y);
-        // A little wider outside than inside, as flaps are.
-        let width = flap.half_width_mm * (1.0 + 0.12 * (a / flap.half_length_mm));
-        let q = (a / flap.half_length_mm).abs().powi(3) + (b / width).abs().powi(3);
-        if q > 1.0 {
-            return None;
-        }
-        let q = q.cbrt();
-        let set = self.outline.set();
-        let inside = (1.0 - q) * flap.half_length_mm.min(flap.half_width_mm);
-        let mut colour =
-            flap.colour.map_or(self.leather, linear) * self.texture(s + 3.0, y, set.texture.min(0.4));
-        if set.seam.inside_mm > 0.0 && (inside - 7.0).abs() < THREAD_MM / 2.0 {
-            let dash = (b.atan2(a) * flap.half_length_mm).rem_euclid(set.seam.period_mm.max(0.5));
-            if dash < 0.6 * set.seam.period_mm {
-                colour = linear(set.seam.colour);
-            }
-        }
-        let rim = if set.padding > 0.0 { 0.7 + 0.3 * step(0.0, 2.5, inside) } else { 1.0 };
-        let light = self.light.on(point, Vector3::z(), self.sunny(point)) * self.under(point);
-        Some(Hit { t, colour: colour * (rim * light) })
-    }
-
-    /// The part of the sun that the form lets through to a lower point.
+    /// The part of the sun that the form and its flaps let through to a lower point.
     pub fn sunny(&self, p: Vector3<f64>) -> f64 {
         let z = self.outline.set().lift.at(0.5);
         if self.light.set.sun <= 0.0 || p.z >= z {
@@ -260,30 +278,43 @@ impl<'a> Form<'a> {
         if self.light.set.contact <= 0.0 || !(-0.6..1.6).contains(&s) || y.abs() > 300.0 {
             return 1.0;
         }
-        let gap = (self.outline.set().lift.at(s) - p.z).max(4.0);
-        1.0 - self.light.set.contact * step(-0.8 * gap, 0.5 * gap, self.outline.inside_mm(s, y)) * 0.85
-    }
-
-    /// Points round a flap on both sides, for its box of pixels.
-    pub fn flap_hull(&self, flap: &FlapSet) -> Vec<Vector3<f64>> {
-        let reach = 1.15 * (flap.half_length_mm.max(flap.half_width_mm * 1.12)) * 2f64.sqrt();
-        let along = reach / self.outline.set().length_mm;
-        let corner = |s: f64, out: f64| {
-            let p = self.outline.plan(flap.station + s, out);
-            Vector3::new(p.x, p.y, flap.lift_mm)
-        };
-        let far = flap.out_mm + reach;
-        vec![corner(-along, far), corner(along, far), corner(along, -far), corner(-along, -far)]
+        let lift = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0));
+        let gap = (lift - p.z).max(4.0);
+        1.0 - self.light.set.contact * step(-0.9 * gap, 0.5 * gap, self.outline.inside_mm(s, y)) * 0.9
     }
 }
 
-fn crease(welt: &WeltSet, inside: f64) -> f64 {
-    let past = (inside - 2.0 * welt.radius_mm).max(0.0);
-    if welt.radius_mm > 0.0 { 1.0 - 0.6 * (-past / 0.9).exp() } else { 1.0 }
+/// The part of the light that the overhanging cord leaves to what lies so far below it, mm.
+fn below_cord(below: f64) -> f64 {
+    0.2 + 0.6 * step(0.0, 9.0, below)
 }
 
-fn is_stitch(seam: &SeamSet, inside: f64, run: f64) -> bool {
-    seam.inside_mm > 0.0
-        && (inside - seam.inside_mm).abs() < THREAD_MM / 2.0
-        && run.rem_euclid(seam.period_mm.max(0.5)) < 0.62 * seam.period_mm
+/// Where a ray that passes a cord meets the wall under it: the ray's parameter and the depth below the edge, mm.
+/// `gap_at` tells how far beyond the wall a point lies and how far below the edge.
+fn wall_below(
+    ray: &Ray,
+    from_t: f64,
+    deep_mm: f64,
+    gap_at: impl Fn(Vector3<f64>) -> Option<(f64, f64)>,
+) -> Option<(f64, f64)> {
+    if deep_mm <= 0.0 {
+        return None;
+    }
+    let down = 1.0 / ray.along.z.abs();
+    let (mut t0, mut t1) = (from_t, from_t + 4.0 * down);
+    let mut g0 = gap_at(ray.at(t0))?.0;
+    for _ in 0..8 {
+        let g1 = gap_at(ray.at(t1))?.0;
+        let rate = (g1 - g0) / (t1 - t0);
+        if rate <= 1e-6 {
+            return None;
+        }
+        (t0, g0) = (t1, g1);
+        t1 -= (g1 / rate).clamp(-20.0 * down, 20.0 * down);
+        if g1.abs() < 0.02 {
+            break;
+        }
+    }
+    let (gap, below) = gap_at(ray.at(t0))?;
+    (gap.abs() < 0.1 && (0.0..deep_mm).contains(&below)).then_some((t0, below))
 }

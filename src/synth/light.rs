@@ -58,10 +58,39 @@ impl Light {
     /// Light on a surface, 1 on a level one in full light; `sunny` is the part of the sun that reaches it.
     #[inline]
     pub fn on(&self, p: Vector3<f64>, normal: Vector3<f64>, sunny: f64) -> f64 {
+        self.shade(p, normal, 1.0, sunny)
+    }
+
+    /// Light on a matt surface (Lambert 1760) of which `open` is the part of the sky not hidden by what stands
+    /// beside it. An even dome lights a slope by (1 + cos) / 2, a lamp or a window overhead by its cosine.
+    #[inline]
+    pub fn shade(&self, p: Vector3<f64>, normal: Vector3<f64>, open: f64, sunny: f64) -> f64 {
         let far = p.xy().dot(&self.toward_sun) / 1000.0;
-        let sky = self.set.sky * (1.0 + self.set.gradient * far).max(0.1) * (0.55 + 0.45 * normal.z);
+        let dome = 0.5 + 0.5 * normal.z;
+        let overhead = self.set.overhead;
+        let fall = dome + overhead * (normal.z.max(0.0) - dome);
+        let sky = self.set.sky * (1.0 + self.set.gradient * far).max(0.1) * fall * open;
         let sun = self.set.sun * (normal.dot(&self.sun) / self.sun.z).max(0.0) * sunny;
         (sky + sun) * self.through_shadow(p)
+    }
+
+    /// Light mirrored toward the eye by a half-polished surface (Blinn 1977): a small bright lobe of the sun and a
+    /// broad one of the brightest part of the sky. `toward_eye` has length 1.
+    #[inline]
+    pub fn glint(&self, p: Vector3<f64>, normal: Vector3<f64>, toward_eye: Vector3<f64>, sunny: f64) -> f64 {
+        let lobe = |from: Vector3<f64>, power: i32| {
+            let half = (from + toward_eye).normalize();
+            normal.dot(&half).max(0.0).powi(power)
+        };
+        let window = Vector3::new(0.5 * self.toward_sun.x, 0.5 * self.toward_sun.y, 0.87);
+        let sun = self.set.sun * sunny * lobe(self.sun, 48);
+        let sky = self.set.sky * lobe(window, 14);
+        (0.30 * sun + 0.10 * sky) * self.through_shadow(p)
+    }
+
+    /// Unit vector toward the sun.
+    pub fn sun(&self) -> Vector3<f64> {
+        self.sun
     }
 
     fn through_shadow(&self, p: Vector3<f64>) -> f64 {

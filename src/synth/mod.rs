@@ -1,17 +1,20 @@
 //! Draws photos of known widths: a saddle-like form beside a printed card, seen by a known camera.
 //!
 //! A [`Scenario`] says what stands where; [`draw`] gives the picture and [`Truth`] what a perfect measurement would
-//! find in it. Every scenario is invented. The scene is made of layers over a floor: flat cards, boxes, flaps, and
-//! the seat form, a surface whose height at each station is the lift of its edges, so that the visible outline is the
-//! edge curve itself and nothing else. The same seed gives the same bytes.
+//! find in it. Every scenario is invented. The scene is made of things over a floor: cards, boxes, flaps, and the seat
+//! form, whose edges are the outermost horizontal extent of a round cord at the height of its centre line. The same seed
+//! gives the same bytes.
 //!
 //! Lengths are millimetres in the frame of the first card (x right and y up on the sheet, z out of the paper), angles
 //! degrees, pixels those of the photo with the origin at the centre of its top-left pixel.
 
 mod clutter;
+mod cord;
 mod curve;
+mod flap;
 mod form;
 mod ground;
+mod leather;
 mod light;
 mod noise;
 mod outline;

@@ -1,5 +1,7 @@
 //! The exact shape of the form: its edges as curves, and where a point of the plan lies within them.
 
+use std::sync::Arc;
+
 use nalgebra::{Vector2, Vector3};
 
 use super::saddle::{SaddleSet, SeenFrom};
@@ -14,6 +16,14 @@ pub enum Hand {
     Right,
 }
 
+impl Hand {
+    /// 1 on the left, -1 on the right.
+    #[inline]
+    pub fn sign(self) -> f64 {
+        if self == Self::Left { 1.0 } else { -1.0 }
+    }
+}
+
 /// A saddle's place and exact edge curves.
 #[derive(Debug, Clone)]
 pub struct Outline {
@@ -21,6 +31,48 @@ pub struct Outline {
     front: Vector2<f64>,
     along: Vector2<f64>,
     left: Vector2<f64>,
+    /// Tangent of the saddle's roll.
+    cant: f64,
+    squares: Arc<Squares>,
+}
+
+/// The square of the half-width (without asymmetry) and its slope over the station, tabulated: what every viewing ray
+/// asks for. Linear between entries, which is good to 0.005 mm beside the edge.
+#[derive(Debug)]
+struct Squares(Vec<[f64; 2]>);
+
+impl Squares {
+    const FROM: f64 = -0.4;
+    const STEP: f64 = 2.5e-4;
+    const COUNT: usize = 7201;
+
+    fn new(set: &SaddleSet) -> Self {
+        let square = |i: usize| square_mm2(set, Self::FROM + Self::STEP * i as f64);
+        let values: Vec<f64> = (0..Self::COUNT).map(square).collect();
+        let slope = |i: usize| {
+            let (low, high) = (i.saturating_sub(1), (i + 1).min(Self::COUNT - 1));
+            (values[high] - values[low]) / ((high - low) as f64 * Self::STEP)
+        };
+        Self((0..Self::COUNT).map(|i| [values[i], slope(i)]).collect())
+    }
+
+    /// Square, mm2, and its slope over the station; `None` far from the form.
+    #[inline]
+    fn at(&self, station: f64) -> Option<[f64; 2]> {
+        let place = (station - Self::FROM) / Self::STEP;
+        let i = if place >= 0.0 { place as usize } else { return None };
+        let (a, b) = (self.0.get(i)?, self.0.get(i + 1)?);
+        let t = place - i as f64;
+        Some([a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])])
+    }
+}
+
+/// The square of the half-width, continued below 0 past the ends.
+fn square_mm2(set: &SaddleSet, station: f64) -> f64 {
+    let falloff = |u: f64| if u <= 0.0 { 1.0 } else { 1.0 - u.powf(ROUND_POWER) };
+    let front = falloff(1.0 - station / set.front_round);
+    let rear = falloff(1.0 - (1.0 - station) / set.rear_round);
+    set.half_width.at(station).powi(2) * front.min(1.0) * rear.min(1.0)
 }
 
 /// How an end is rounded: half-width times `(1 - u^p)^(1/2)`, u from 1 at the end to 0 where the rounding begins.
@@ -40,7 +92,9 @@ impl Outline {
         let along = Vector2::new(heading.cos(), heading.sin());
         let clockwise = Vector2::new(along.y, -along.x);
         let left = if set.view == SeenFrom::Top { clockwise } else { -clockwise };
-        Self { set: set.clone(), front: set.front_mm.into(), along, left }
+        let cant = set.roll_deg.to_radians().tan();
+        let squares = Arc::new(Squares::new(set));
+        Self { set: set.clone(), front: set.front_mm.into(), along, left, cant, squares }
     }
 
     /// The saddle that it outlines.
@@ -93,10 +147,14 @@ impl Outline {
         if left_mm >= 0.0 { Hand::Left } else { Hand::Right }
     }
 
-    /// Height of the form's surface, mm: the lift of the outer edge there and outside, that of the channel's edge
-    /// there and inside, straight between.
+    /// Height of the form without its padding, mm: the lift of the outer edge there and outside, that of the channel's
+    /// edge there and inside, straight between; canted by the saddle's roll between its edges.
     #[inline]
     pub fn height_mm(&self, station: f64, left_mm: f64) -> f64 {
+        self.level_mm(station, left_mm) + self.canted_mm(station, left_mm)
+    }
+
+    fn level_mm(&self, station: f64, left_mm: f64) -> f64 {
         let outer = self.set.lift.at(station);
         let Some((channel, half)) = self.set.channel.as_ref().zip(self.channel_half_mm(station)) else {
             return outer;
@@ -107,14 +165,43 @@ impl Outline {
         inner + (outer - inner) * share
     }
 
+    #[inline]
+    fn canted_mm(&self, station: f64, left_mm: f64) -> f64 {
+        if self.cant == 0.0 {
+            return 0.0;
+        }
+        let half = self.half_mm(Self::hand(left_mm), station);
+        self.cant * left_mm.clamp(-half, half)
+    }
+
+    /// Lift of the outer edge, mm.
+    #[inline]
+    pub fn edge_lift_mm(&self, hand: Hand, station: f64) -> f64 {
+        let canted =
+            if self.cant == 0.0 { 0.0 } else { self.cant * hand.sign() * self.half_mm(hand, station) };
+        self.set.lift.at(station) + canted
+    }
+
+    /// Lift of the channel's edge, mm.
+    #[inline]
+    pub fn channel_lift_mm(&self, hand: Hand, station: f64) -> Option<f64> {
+        let half = self.channel_half_mm(station)?;
+        Some(self.set.channel.as_ref()?.lift.at(station) + self.cant * hand.sign() * half)
+    }
+
+    /// Mean lift of both outer edges, mm: what a straight-edge laid across them shows.
+    pub fn mean_lift_mm(&self, station: f64) -> f64 {
+        (self.edge_lift_mm(Hand::Left, station) + self.edge_lift_mm(Hand::Right, station)) / 2.0
+    }
+
     /// A point of the outer edge, mm.
     pub fn edge(&self, hand: Hand, station: f64) -> CardPoint {
-        self.lifted(hand, station, self.half_mm(hand, station), self.set.lift.at(station))
+        self.lifted(hand, station, self.half_mm(hand, station), self.edge_lift_mm(hand, station))
     }
 
     /// A point of the channel's edge, mm.
     pub fn channel_edge(&self, hand: Hand, station: f64) -> Option<CardPoint> {
-        let lift = self.set.channel.as_ref()?.lift.at(station);
+        let lift = self.channel_lift_mm(hand, station)?;
         Some(self.lifted(hand, station, self.channel_half_mm(station)?, lift))
     }
 
@@ -128,17 +215,15 @@ impl Outline {
     #[inline]
     pub fn inside_mm(&self, station: f64, left_mm: f64) -> f64 {
         let length = self.set.length_mm;
-        if !(0.0..=1.0).contains(&station) {
+        let Some([square, slope]) = self.squares.at(station) else {
             let beyond = (-station).max(station - 1.0) * length;
             return -(beyond * beyond + 0.25 * left_mm * left_mm).sqrt();
-        }
-        let hand = Self::hand(left_mm);
-        let (y, w) = (left_mm.abs(), self.half_mm(hand, station));
-        let square = |s: f64| self.half_mm(hand, s).powi(2);
-        let step = 0.5 / length;
-        let (low, high) = ((station - step).max(0.0), (station + step).min(1.0));
-        let slope = (square(high) - square(low)) / ((high - low) * length) / 2.0;
-        (w * w - y * y) / (2.0 * (slope * slope + (w + y).powi(2) / 4.0).sqrt()).max(1e-9)
+        };
+        let skew = 1.0 + Self::hand(left_mm).sign() * self.set.asymmetry / 2.0;
+        let (square, slope) = (square * skew * skew, slope * skew * skew / (2.0 * length));
+        let y = left_mm.abs();
+        let middle = (square.max(0.0).sqrt() + y) / 2.0;
+        (square - y * y) / (2.0 * (slope * slope + middle * middle).sqrt()).max(1e-9)
     }
 
     /// How far outside the channel a point of the plan lies, mm, negative within it; large where there is none.
@@ -173,7 +258,7 @@ impl Outline {
             let s = i as f64 / 40.0;
             let widened = s + (s - 0.5) * 2.0 * spare_mm / self.set.length_mm;
             let p = self.plan(widened, sign * (self.half_mm(hand, s) + spare_mm));
-            Vector3::new(p.x, p.y, self.set.lift.at(s))
+            Vector3::new(p.x, p.y, self.edge_lift_mm(hand, s))
         };
         (0..=40).flat_map(|i| [at(i, Hand::Left, 1.0), at(i, Hand::Right, -1.0)]).collect()
     }

@@ -168,7 +168,8 @@ pub(super) fn saddle(colour: Rgb) -> SaddleSet {
         texture: 0.22,
         padding: 0.7,
         welt: WeltSet { radius_mm: 2.6, colour: None },
-        seam: SeamSet { inside_mm: 9.5, period_mm: 5.0, colour: [196, 170, 136] },
+        seam: SeamSet { inside_mm: 9.5, period_mm: 4.0, colour: [150, 112, 84], ..SeamSet::default() },
+        side_mm: 45.0,
         cross_seams: vec![0.4],
         flaps: vec![
             FlapSet { colour: Some(colour.map(|v| (f64::from(v) * 0.92) as u8)), ..FlapSet::default() },
@@ -179,6 +180,7 @@ pub(super) fn saddle(colour: Rgb) -> SaddleSet {
                 half_width_mm: 74.0,
                 turn_deg: 4.0,
                 lift_mm: -16.0,
+                fall: 0.1,
                 colour: None,
             },
         ],
@@ -197,7 +199,8 @@ pub(super) fn underside(panel: Rgb, texture: f64) -> SaddleSet {
         colour: panel,
         texture,
         welt: WeltSet { radius_mm: 2.8, colour: Some([104, 64, 42]) },
-        seam: SeamSet { inside_mm: 9.0, period_mm: 4.0, colour: [112, 92, 74] },
+        seam: SeamSet { inside_mm: 9.0, period_mm: 4.0, colour: [112, 92, 74], ..SeamSet::default() },
+        side_mm: 0.0,
         cross_seams: Vec::new(),
         flaps: vec![FlapSet {
             colour: Some([122, 76, 52]),

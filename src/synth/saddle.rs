@@ -35,16 +35,28 @@ pub struct SaddleSet {
     pub rear_round: f64,
     /// The left half is wider by half of this part, the right narrower.
     pub asymmetry: f64,
-    /// Height of the outer edges over the card, mm.
+    /// Height of the outer edges over the card, mm, their mean where the form is canted.
     pub lift: Curve,
+    /// Cant about the midline: the left edge higher when positive, degrees.
+    pub roll_deg: f64,
     /// Leather of the form (underside: of the panels).
     pub colour: Rgb,
     /// Strength of its texture, 0 none, 1 coarse like wool.
     pub texture: f64,
-    /// How far light and shade model the form, 0 flat.
+    /// How much the form rises within its edges, 0 flat, 1 by some 6 mm.
     pub padding: f64,
-    /// Brightness of the highlight on polished leather, 0 none.
+    /// Polish of the leather, 0 matt, 1 bright highlights.
     pub gloss: f64,
+    /// Wear: paler, smoother patches, 0 none, 1 much.
+    pub wear: f64,
+    /// Spacing of quilting seams on the rear half, mm; 0 for none.
+    pub quilt_mm: f64,
+    /// Depth of the form's side below the piping, mm; 0 for none.
+    pub side_mm: f64,
+    /// Colour of that side; none for the form's own.
+    pub side_colour: Option<Rgb>,
+    /// Metal studs: station, distance to the left and radius, mm.
+    pub studs: Vec<[f64; 3]>,
     /// The piping along the edge.
     pub welt: WeltSet,
     /// The stitching along the edge.
@@ -71,10 +83,16 @@ impl Default for SaddleSet {
             rear_round: 0.27,
             asymmetry: 0.0,
             lift: Curve::constant(20.0),
+            roll_deg: 0.0,
             colour: [96, 58, 36],
             texture: 0.0,
             padding: 0.0,
             gloss: 0.0,
+            wear: 0.0,
+            quilt_mm: 0.0,
+            side_mm: 0.0,
+            side_colour: None,
+            studs: Vec::new(),
             welt: WeltSet::default(),
             seam: SeamSet::default(),
             cross_seams: Vec::new(),
@@ -85,7 +103,8 @@ impl Default for SaddleSet {
     }
 }
 
-/// Piping: a round cord along an edge, its outer side the edge itself.
+/// Piping: a round cord along an edge. The edge is its outermost horizontal extent (the channel's: its innermost), at
+/// the height of the cord's centre line.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct WeltSet {
@@ -96,18 +115,28 @@ pub struct WeltSet {
 }
 
 /// Stitching along the edge.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct SeamSet {
     /// Distance from the edge, mm; 0 for none.
     pub inside_mm: f64,
     /// Length of a stitch with its gap, mm.
     pub period_mm: f64,
+    /// Thickness of the thread, mm.
+    pub thread_mm: f64,
+    /// Rows side by side.
+    pub rows: u32,
     /// Colour of the thread.
     pub colour: Rgb,
 }
 
-/// A flap or a skirt: a rounded shape, flat, drawn on both sides of the midline under the form.
+impl Default for SeamSet {
+    fn default() -> Self {
+        Self { inside_mm: 0.0, period_mm: 4.0, thread_mm: 0.7, rows: 1, colour: [96, 78, 62] }
+    }
+}
+
+/// A flap or a skirt: a rounded shape on both sides of the midline under the form, sloping away from it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct FlapSet {
@@ -121,8 +150,10 @@ pub struct FlapSet {
     pub half_width_mm: f64,
     /// Turn of its axis: 0 points straight out from the midline, positive toward the front, degrees.
     pub turn_deg: f64,
-    /// Height over the card, mm.
+    /// Height of its centre over the card, mm.
     pub lift_mm: f64,
+    /// Fall away from the midline, mm per mm.
+    pub fall: f64,
     /// Its colour; none for the form's own.
     pub colour: Option<Rgb>,
 }
@@ -136,6 +167,7 @@ impl Default for FlapSet {
             half_width_mm: 105.0,
             turn_deg: 20.0,
             lift_mm: -40.0,
+            fall: 0.15,
             colour: None,
         }
     }
@@ -163,6 +195,8 @@ pub struct ChannelSet {
     pub depth_mm: f64,
     /// Colour of its ground.
     pub colour: Rgb,
+    /// Colour of its walls; none for the panels' own.
+    pub wall_colour: Option<Rgb>,
 }
 
 impl Default for ChannelSet {
@@ -177,6 +211,7 @@ impl Default for ChannelSet {
             web_colour: [205, 196, 172],
             depth_mm: 22.0,
             colour: [38, 26, 20],
+            wall_colour: None,
         }
     }
 }

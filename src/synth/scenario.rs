@@ -36,6 +36,8 @@ pub struct Scenario {
     pub light: LightSet,
     /// Boxes that stand about.
     pub boxes: Vec<BoxSet>,
+    /// Flat things that lie on the first card and hide a part of it.
+    pub on_card: Vec<BoxSet>,
     /// Cloths that lie about.
     pub cloths: Vec<ClothSet>,
     /// The sensor and the file.
@@ -55,6 +57,7 @@ impl Default for Scenario {
             floor: FloorSet::default(),
             light: LightSet::default(),
             boxes: Vec::new(),
+            on_card: Vec::new(),
             cloths: Vec::new(),
             sensor: SensorSet::default(),
         }
@@ -177,8 +180,38 @@ pub enum Subject {
     None,
     /// A box.
     Box(BoxSet),
+    /// A cushion with a piped edge.
+    Cushion(Box<SaddleSet>),
+    /// The padded seat of a chair, with its back.
+    Chair(Box<SaddleSet>),
     /// A saddle.
     Saddle(Box<SaddleSet>),
+}
+
+impl Subject {
+    /// The padded form that is drawn, saddle or not.
+    pub fn form(&self) -> Option<&SaddleSet> {
+        match self {
+            Self::Saddle(set) | Self::Cushion(set) | Self::Chair(set) => Some(set),
+            Self::None | Self::Box(_) => None,
+        }
+    }
+
+    /// The saddle, where it is one.
+    pub fn saddle(&self) -> Option<&SaddleSet> {
+        if let Self::Saddle(set) = self { Some(set) } else { None }
+    }
+
+    /// What it is, in a word.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Box(_) => "box",
+            Self::Cushion(_) => "cushion",
+            Self::Chair(_) => "chair",
+            Self::Saddle(_) => "saddle",
+        }
+    }
 }
 
 /// How a floor is made.
@@ -223,6 +256,8 @@ impl Default for FloorSet {
 pub struct LightSet {
     /// Light of the sky on a level surface, 1 making white paper nearly full scale.
     pub sky: f64,
+    /// Part of the sky's light that comes straight from above, as from a lamp, 0 an even dome.
+    pub overhead: f64,
     /// Light of the sun on a level surface.
     pub sun: f64,
     /// Where the sun stands, degrees from x to y.
@@ -241,6 +276,7 @@ impl Default for LightSet {
     fn default() -> Self {
         Self {
             sky: 0.8,
+            overhead: 0.0,
             sun: 0.0,
             sun_azimuth_deg: 120.0,
             sun_elevation_deg: 50.0,

@@ -12,7 +12,7 @@ use super::noise::smooth;
 use super::outline::Outline;
 use super::paper::Paper;
 use super::place::{PixelBox, Ray, Rays};
-use super::saddle::FlapSet;
+use super::saddle::{FlapSet, SaddleSet};
 use super::scenario::{BoxSet, CardSet, Scenario, Subject};
 use crate::camera::Camera;
 
@@ -38,10 +38,8 @@ const CARDBOARD: [u8; 3] = [150, 116, 82];
 /// Draws a scenario as the camera sees it, in linear light.
 pub fn render(scenario: &Scenario, camera: &Camera) -> LinearPicture {
     let light = Light::new(&scenario.light);
-    let form = match &scenario.subject {
-        Subject::Saddle(set) => Some(Form::new(Outline::new(set), &light)),
-        _ => None,
-    };
+    let pixel_mm = scenario.camera.distance_mm / scenario.camera.focal_px;
+    let form = scenario.subject.form().map(|set| Form::new(Outline::new(set), &light, pixel_mm));
     let scene = Scene::new(scenario, camera, &light, form.as_ref());
     let (width, height) = (scenario.camera.width, scenario.camera.height);
     let rays = Rays::new(camera, width, height);
@@ -83,7 +81,7 @@ fn are_alike(corners: &[Colour; 4]) -> bool {
     let low = corners.iter().fold(corners[0], |a, c| a.inf(c));
     let high = corners.iter().fold(corners[0], |a, c| a.sup(c));
     let spread = high - low;
-    (0..3).all(|k| spread[k] < 0.003 + 0.05 * high[k])
+    (0..3).all(|k| spread[k] < 0.004 + 0.08 * high[k])
 }
 
 /// n x n places within a pixel, no two in the same row or column, so that an edge along the picture's axes is placed
@@ -98,12 +96,15 @@ impl<'a> Scene<'a> {
     fn new(scenario: &Scenario, camera: &Camera, light: &'a Light, form: Option<&'a Form<'a>>) -> Self {
         let floor_mm = scenario.floor.height_mm;
         let mut sets: Vec<BoxSet> = scenario.boxes.clone();
-        if let Subject::Box(set) = &scenario.subject {
-            sets.push(set.clone());
+        match &scenario.subject {
+            Subject::Box(set) => sets.push(set.clone()),
+            Subject::Chair(set) => sets.push(chair_back(set, floor_mm)),
+            _ => {}
         }
         let papers: Vec<Paper> = scenario.cards.iter().filter_map(Paper::new).collect();
         sets.extend(papers.iter().filter(|p| p.set.stand).map(|p| stand(p, &p.set, floor_mm)));
-        let blocks: Vec<Block> = sets.iter().map(|set| Block::new(set, floor_mm)).collect();
+        let mut blocks: Vec<Block> = sets.iter().map(|set| Block::new(set, floor_mm)).collect();
+        blocks.extend(scenario.on_card.iter().map(|set| Block::new(set, 0.0)));
         let mut things = Vec::new();
         for (i, cloth) in scenario.cloths.iter().enumerate() {
             things.push(Thing::Cloth(Cloth::new(
@@ -130,25 +131,12 @@ impl<'a> Scene<'a> {
 
     fn light_along(&self, ray: &Ray, near: &[&Thing]) -> Colour {
         let mut first: Option<Hit> = None;
-        let mut gap = 1.0;
-        for thing in near {
-            let hit = match thing {
-                Thing::Form(form) => {
-                    let (hit, rim) = form.look(ray);
-                    gap = rim;
-                    hit
-                }
-                other => self.meet(other, ray),
-            };
-            if let Some(hit) = hit
-                && first.is_none_or(|f| hit.t < f.t)
-            {
+        for hit in near.iter().filter_map(|thing| self.meet(thing, ray)) {
+            if first.is_none_or(|f| hit.t < f.t) {
                 first = Some(hit);
             }
         }
-        let seen = first.map_or_else(|| self.floor_light(ray), |hit| hit.colour);
-        // The gap beside the form's edge darkens what lies behind it, which is everything else here.
-        seen * gap
+        first.map_or_else(|| self.floor_light(ray), |hit| hit.colour)
     }
 
     fn meet(&self, thing: &Thing, ray: &Ray) -> Option<Hit> {
@@ -156,7 +144,8 @@ impl<'a> Scene<'a> {
             Thing::Card(paper) => {
                 let (t, on_card) = paper.meet(ray)?;
                 let (point, normal) = (ray.at(t), paper.rotation * Vector3::z());
-                let lit = self.light.on(point, normal, self.sunny(point));
+                let covered: f64 = self.blocks.iter().map(|b| 1.0 - b.darkens_above(point)).product();
+                let lit = covered * self.light.on(point, normal, self.sunny(point));
                 Some(Hit { t, colour: paper.colour(on_card) * lit })
             }
             Thing::Block(block) => {
@@ -174,8 +163,8 @@ impl<'a> Scene<'a> {
                 let colour = cloth.colour(point.xy())?;
                 Some(Hit { t, colour: colour * self.light_below(point) })
             }
-            Thing::Flap(flap) => self.form?.flap(ray, flap),
-            Thing::Form(form) => form.look(ray).0,
+            Thing::Flap(flap) => self.form?.flap(ray, flap, |p| self.past_blocks(p)),
+            Thing::Form(form) => form.look(ray),
         }
     }
 
@@ -185,12 +174,19 @@ impl<'a> Scene<'a> {
     }
 
     fn sunny(&self, p: Vector3<f64>) -> f64 {
-        self.form.map_or(1.0, |f| f.sunny(p))
+        self.form.map_or(1.0, |f| f.sunny(p)) * self.past_blocks(p)
+    }
+
+    /// The part of the sun that boxes let through.
+    fn past_blocks(&self, p: Vector3<f64>) -> f64 {
+        let sun = self.light.sun();
+        let dark = self.light.set.sun > 0.0 && self.blocks.iter().any(|b| b.shades(p, sun));
+        if dark { 0.0 } else { 1.0 }
     }
 
     /// Light on the floor or a cloth, with what stands on it taking some.
     fn light_below(&self, p: Vector3<f64>) -> f64 {
-        let form = self.form.map_or(1.0, |f| f.under(p));
+        let form = self.form.map_or(1.0, |f| f.under(p).min(f.under_flaps(p)));
         let contact = self.light.set.contact;
         let blocks: f64 = self.blocks.iter().map(|b| 1.0 - contact * b.darkens(p.xy())).product();
         self.light.on(p, Vector3::z(), self.sunny(p)) * form * blocks
@@ -204,9 +200,14 @@ fn hull(thing: &Thing, form: Option<&Form>) -> Vec<Vector3<f64>> {
         Thing::Cloth(cloth) => cloth.corners().to_vec(),
         Thing::Flap(flap) => form.map_or_else(Vec::new, |f| f.flap_hull(flap)),
         Thing::Form(form) => {
-            let reach = form.outline.set().straps.iter().flat_map(|s| s.reach_mm).fold(0.0, f64::max);
-            let spare = (reach - form.outline.set().half_width.at(0.5)).max(12.0);
-            form.outline.hull(spare)
+            let set = form.outline.set();
+            let reach = set.straps.iter().flat_map(|s| s.reach_mm).fold(0.0, f64::max);
+            let spare = (reach - set.half_width.at(0.5)).max(14.0);
+            let mut all = form.outline.hull(spare);
+            // The side hangs down from the edge.
+            let lower: Vec<_> = all.iter().map(|p| Vector3::new(p.x, p.y, p.z - set.side_mm)).collect();
+            all.extend(lower);
+            all
         }
     }
 }
@@ -218,5 +219,17 @@ fn stand(paper: &Paper, set: &CardSet, floor_mm: f64) -> BoxSet {
         size_mm: [2.0 * half.x + 6.0, 2.0 * half.y + 6.0, set.at_mm[2] - 1.0 - floor_mm],
         yaw_deg: set.yaw_deg,
         colour: CARDBOARD,
+    }
+}
+
+/// The back of a chair, behind its seat.
+fn chair_back(seat: &SaddleSet, floor_mm: f64) -> BoxSet {
+    const RISES_MM: f64 = 90.0;
+    let outline = Outline::new(seat);
+    BoxSet {
+        at_mm: outline.plan(1.0 + 30.0 / seat.length_mm, 0.0).into(),
+        size_mm: [34.0, 1.9 * seat.half_width.at(0.9), seat.lift.at(1.0) + RISES_MM - floor_mm],
+        yaw_deg: seat.heading_deg,
+        colour: [104, 78, 56],
     }
 }

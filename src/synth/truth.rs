@@ -4,7 +4,8 @@ use nalgebra::{Rotation3, Vector2};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use super::Curve;
+use super::flap::is_under_strap;
+use super::light::heading;
 use super::outline::{Hand, Outline};
 use super::paper::Paper;
 use super::saddle::{SaddleSet, SeenFrom};
@@ -17,8 +18,10 @@ use crate::ground::frame::CardPoint;
 pub struct Truth {
     /// The scenario's name.
     pub name: String,
-    /// `measure`, or `refuse` where there is no saddle.
+    /// `measure`, or `refuse` where there is no saddle or not enough of it.
     pub expect: &'static str,
+    /// `whole`, `cut-off` by the photo's border, `too-small`, or `none` where there is no saddle.
+    pub saddle: &'static str,
     /// How the saddle is seen; none without one.
     pub view: Option<SeenFrom>,
     /// The camera.
@@ -28,8 +31,13 @@ pub struct Truth {
     pub tag_corners_px: Vec<(usize, u32, [[f64; 2]; 4])>,
     /// The midline, where there is a saddle.
     pub midline: Option<MidlineTruth>,
+    /// Where a person who takes what is there for a saddle would point: the midline's ends, or those of the thing in
+    /// its place.
+    pub pointed_px: [[f64; 2]; 2],
     /// The edges: `seat` and `channel`.
     pub edges: Option<Edges>,
+    /// Stretches of the edges that something lies across.
+    pub hidden: Vec<Hidden>,
     /// Widths at the set stations.
     pub stations: Vec<StationTruth>,
     /// The named widths.
@@ -76,6 +84,19 @@ pub struct Edges {
     pub channel: Option<EdgePair>,
 }
 
+/// A stretch of an edge that cannot be seen.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Hidden {
+    /// `seat` or `channel`.
+    pub part: &'static str,
+    /// `left` or `right`.
+    pub side: &'static str,
+    /// Station where it begins.
+    pub from: f64,
+    /// Station where it ends.
+    pub to: f64,
+}
+
 /// Widths at a station.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct StationTruth {
@@ -113,27 +134,32 @@ impl Truth {
         let mut truth = Self {
             name: scenario.name.clone(),
             expect: "refuse",
+            saddle: "none",
             view: None,
             camera: *camera,
             tag_corners_px: tag_corners(scenario, camera),
             midline: None,
+            pointed_px: pointed(scenario, camera),
             edges: None,
+            hidden: Vec::new(),
             stations: Vec::new(),
             named: Vec::new(),
             front_taper_deg: None,
             lifts: Vec::new(),
             head: head(scenario, camera),
         };
-        if let Subject::Saddle(set) = &scenario.subject {
+        if let Some(set) = scenario.subject.saddle() {
             truth.add_saddle(set, camera);
+            truth.saddle = how_whole(&Outline::new(set), camera, scenario);
+            truth.expect = if truth.saddle == "whole" { "measure" } else { "refuse" };
         }
         truth
     }
 
     fn add_saddle(&mut self, set: &SaddleSet, camera: &Camera) {
         let outline = Outline::new(set);
-        self.expect = "measure";
         self.view = Some(set.view);
+        self.hidden = hidden(&outline);
         self.midline = midline(&outline, camera);
         let pair = |edge: &dyn Fn(Hand, f64) -> Option<CardPoint>, from: f64, to: f64| EdgePair {
             left: evenly(&|s| edge(Hand::Left, s), from, to),
@@ -145,17 +171,10 @@ impl Truth {
         self.stations = (1..20).map(|i| station(&outline, f64::from(i) / 20.0)).collect();
         self.named = named(&outline);
         self.front_taper_deg = Some(front_taper_deg(&outline));
-        let lift = |name, curve: &Curve, at: &[f64]| {
-            let text = |digits: usize| {
-                let pairs: Vec<String> =
-                    at.iter().map(|&s| format!("{s}:{:.digits$}", curve.at(s))).collect();
-                pairs.join(",")
-            };
-            (name, text(0), text(2))
-        };
-        self.lifts.push(lift("seat", &set.lift, &[0.0, 0.25, 0.5, 0.75, 1.0]));
+        let mean = |s: f64| outline.mean_lift_mm(s);
+        self.lifts.push(lift("seat", &mean, &[0.0, 0.25, 0.5, 0.75, 1.0]));
         if let Some(channel) = &set.channel {
-            self.lifts.push(lift("channel", &channel.lift, &[0.1, 0.35, 0.6, 0.9]));
+            self.lifts.push(lift("channel", &|s| channel.lift.at(s), &[0.1, 0.35, 0.6, 0.9]));
         }
     }
 
@@ -181,6 +200,78 @@ impl Truth {
     }
 }
 
+/// A lift profile at stations: rounded to 1 mm, and exact.
+fn lift(name: &'static str, at_mm: &dyn Fn(f64) -> f64, at: &[f64]) -> (&'static str, String, String) {
+    let text = |digits: usize| {
+        let pairs: Vec<String> = at.iter().map(|&s| format!("{s}:{:.digits$}", at_mm(s))).collect();
+        pairs.join(",")
+    };
+    (name, text(0), text(2))
+}
+
+/// A saddle that is shorter than this in the photo shows too little of its edges, pixels: 2 mm of width are then less
+/// than a pixel (judgement).
+const LEAST_LENGTH_PX: f64 = 200.0;
+
+fn how_whole(outline: &Outline, camera: &Camera, scenario: &Scenario) -> &'static str {
+    let (w, h) = (scenario.camera.width as f64 - 0.5, scenario.camera.height as f64 - 0.5);
+    let pixel = |hand, s| camera.photo_from_card(outline.edge(hand, s)).map(|p| p.vector());
+    let all =
+        || (0..=200).flat_map(|i| [Hand::Left, Hand::Right].map(|hand| pixel(hand, f64::from(i) / 200.0)));
+    let within = |p: Vector2<f64>| p.x > -0.5 && p.y > -0.5 && p.x < w && p.y < h;
+    if !all().all(|p| p.is_some_and(within)) {
+        return "cut-off";
+    }
+    let length = pixel(Hand::Left, 0.0).zip(pixel(Hand::Left, 1.0)).map_or(0.0, |(a, b)| (b - a).norm());
+    if length < LEAST_LENGTH_PX { "too-small" } else { "whole" }
+}
+
+/// The stretches of the edges under straps.
+fn hidden(outline: &Outline) -> Vec<Hidden> {
+    const STEPS: u32 = 1000;
+    let half = |part: &str, hand: Hand, s: f64| match part {
+        "seat" => Some(outline.half_mm(hand, s)),
+        _ => outline.channel_half_mm(s),
+    };
+    let mut out: Vec<Hidden> = Vec::new();
+    for part in ["seat", "channel"] {
+        for (hand, side) in [(Hand::Left, "left"), (Hand::Right, "right")] {
+            let mut from = None;
+            for i in 0..=STEPS + 1 {
+                let s = f64::from(i) / f64::from(STEPS);
+                let under =
+                    i <= STEPS && half(part, hand, s).is_some_and(|mm| is_under_strap(outline, s, hand, mm));
+                match (under, from) {
+                    (true, None) => from = Some(s),
+                    (false, Some(begin)) => {
+                        out.push(Hidden { part, side, from: begin, to: s });
+                        from = None;
+                    }
+                    _ => {}
+                }
+            }
+        }
+    }
+    out
+}
+
+/// The pictures of both ends of what stands in the saddle's place; without anything, of two points beside the card.
+fn pointed(scenario: &Scenario, camera: &Camera) -> [[f64; 2]; 2] {
+    let ends = match &scenario.subject {
+        Subject::None => [CardPoint::new(-200.0, 260.0, 0.0), CardPoint::new(220.0, 280.0, 0.0)],
+        Subject::Box(set) => {
+            let half = heading(set.yaw_deg) * (set.size_mm[0] / 2.0);
+            let top = scenario.floor.height_mm + set.size_mm[2];
+            [-1.0, 1.0].map(|k| CardPoint::new(set.at_mm[0] + k * half.x, set.at_mm[1] + k * half.y, top))
+        }
+        Subject::Cushion(set) | Subject::Chair(set) | Subject::Saddle(set) => {
+            let outline = Outline::new(set);
+            [0.0, 1.0].map(|s| outline.edge(Hand::Left, s))
+        }
+    };
+    ends.map(|p| camera.photo_from_card(p).map_or([f64::NAN; 2], |p| [p.x_px, p.y_px]))
+}
+
 fn rows(rotation: &Rotation3<f64>) -> Vec<Vec<f64>> {
     rotation.matrix().row_iter().map(|row| row.iter().copied().collect()).collect()
 }
@@ -200,11 +291,7 @@ fn head(scenario: &Scenario, camera: &Camera) -> Value {
         })
         .collect();
     let (set, lens) = (&scenario.camera, camera.lens);
-    let subject = match &scenario.subject {
-        Subject::None => "none",
-        Subject::Box(_) => "box",
-        Subject::Saddle(_) => "saddle",
-    };
+    let saddle = scenario.subject.saddle();
     json!({
         "schema": "seatspan-truth/1",
         "about": scenario.about,
@@ -216,17 +303,14 @@ fn head(scenario: &Scenario, camera: &Camera) -> Value {
         "cards": cards,
         "saddle_up_in_world": [0.0, 0.0, 1.0],
         "conditions": {
-            "subject": subject, "tilt_deg": set.tilt_deg, "distance_mm": set.distance_mm,
+            "subject": scenario.subject.kind(), "tilt_deg": set.tilt_deg, "distance_mm": set.distance_mm,
             "sensor": scenario.sensor, "light": scenario.light, "floor": scenario.floor.kind,
             "boxes": scenario.boxes.len(), "cloths": scenario.cloths.len(),
-            "straps": saddle(scenario).map_or(0, |s| s.straps.len()),
-            "colour": saddle(scenario).map(|s| s.colour), "seed": scenario.seed, "rendered": true,
+            "straps": saddle.map_or(0, |s| s.straps.len()),
+            "colour": saddle.map(|s| s.colour), "roll_deg": saddle.map(|s| s.roll_deg),
+            "card_partly_hidden": !scenario.on_card.is_empty(), "seed": scenario.seed, "rendered": true,
         },
     })
-}
-
-fn saddle(scenario: &Scenario) -> Option<&SaddleSet> {
-    if let Subject::Saddle(set) = &scenario.subject { Some(set) } else { None }
 }
 
 fn tag_corners(scenario: &Scenario, camera: &Camera) -> Vec<(usize, u32, [[f64; 2]; 4])> {
@@ -289,7 +373,7 @@ fn station(outline: &Outline, at: f64) -> StationTruth {
         seat_mm: width(outline, at),
         seat_left_half_mm: outline.half_mm(Hand::Left, at),
         seat_right_half_mm: outline.half_mm(Hand::Right, at),
-        seat_lift_mm: outline.set().lift.at(at),
+        seat_lift_mm: outline.mean_lift_mm(at),
         channel_mm: channel_width(outline, at),
     }
 }

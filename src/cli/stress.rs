@@ -1,0 +1,132 @@
+//! `seatspan stress`: draws photos of known widths, measures each, and tells how it went, condition by condition.
+
+mod conditions;
+mod table;
+mod trial;
+
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use anyhow::Context;
+use clap::Args as ClapArgs;
+
+use crate::report::draw::{Picture, png};
+use crate::report::overlay::drawing;
+use crate::report::units::Units;
+use crate::sheet::{safe_write, to_json};
+use trial::{Aim, Trial, Tried};
+
+/// Options of `seatspan stress`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = HELP)]
+pub struct Args {
+    /// How many photos to draw
+    #[arg(long, default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    pub count: u64,
+    /// Number of the first photo; each number always draws the same photo
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Write every photo there, with its truth, its sheet and its overlay
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Give view, ends and lifts as a fitter would: the default
+    #[arg(long, conflicts_with = "found")]
+    pub given: bool,
+    /// Give the lifts alone and let the program find view and ends
+    #[arg(long)]
+    pub found: bool,
+    /// Print everything as JSON, photo by photo, and nothing else
+    #[arg(long)]
+    pub json: bool,
+    /// Overwrite files that are already there
+    #[arg(long)]
+    pub force: bool,
+}
+
+const HELP: &str = "\
+The photos are drawn by this program; every saddle in them is invented. A drawn photo is easier than a real one in some
+ways and harder in others: what holds here need not hold on a stable floor.
+
+Example:
+  seatspan stress --count 60 --out stress";
+
+/// Runs the command: 0 when all photos were tried, however they were measured.
+///
+/// # Errors
+/// Errors of use or of the machine.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let aim = if args.found { Aim::Found } else { Aim::Given };
+    if let Some(folder) = &args.out {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    }
+    let trials = try_all(args, aim)?;
+    let said =
+        if args.json { table::json(args.seed, aim, &trials)? } else { table::text(args.seed, aim, &trials) };
+    // A reader that has gone away (a closed pipe) is no error of ours.
+    let _ = writeln!(std::io::stdout(), "{}", said.trim_end());
+    Ok(0)
+}
+
+/// Draws and measures every photo, as many at a time as there are cores, and gives the trials in their order.
+fn try_all(args: &Args, aim: Aim) -> anyhow::Result<Vec<Trial>> {
+    let (next, trials) = (AtomicU64::new(0), Mutex::new(Vec::new()));
+    let work = || -> anyhow::Result<()> {
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            if i >= args.count {
+                return Ok(());
+            }
+            let seed = args.seed.wrapping_add(i);
+            let tried =
+                trial::attempt(seed, aim).inspect_err(|_| next.store(args.count, Ordering::Relaxed))?;
+            if let Some(folder) = &args.out {
+                keep(folder, &tried, args.force)
+                    .inspect_err(|_| next.store(args.count, Ordering::Relaxed))?;
+            }
+            let mut done = trials.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+            done.push(tried.trial);
+            progress(done.len() as u64, args.count);
+        }
+    };
+    let workers = std::thread::available_parallelism().map_or(1, usize::from);
+    std::thread::scope(|scope| {
+        let running: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        let ended = running.into_iter().map(|w| w.join().unwrap_or_else(|p| std::panic::resume_unwind(p)));
+        ended.collect::<anyhow::Result<Vec<()>>>()
+    })?;
+    let mut trials = trials.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    trials.sort_by_key(|t: &Trial| t.seed.wrapping_sub(args.seed));
+    Ok(trials)
+}
+
+fn progress(done: u64, count: u64) {
+    let mut err = std::io::stderr();
+    if err.is_terminal() {
+        let end = if done == count { "\r\x1b[K" } else { "" };
+        let _ = write!(err, "\r{done} of {count} photos{end}");
+        let _ = err.flush();
+    }
+}
+
+/// Long side of the photo under the overlay.
+const OVERLAY_PX: usize = 1280;
+
+/// Writes a trial's files: the photo, its truth, its sheet, and the overlay where it was measured.
+fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
+    let path = |ending: &str| folder.join(format!("{}.{ending}", tried.trial.name));
+    let drawn = &tried.drawn;
+    safe_write(&path(drawn.extension()), &drawn.bytes, force)?;
+    let truth = serde_json::to_string_pretty(&drawn.truth.to_json())?;
+    safe_write(&path("truth.json"), truth.as_bytes(), force)?;
+    let Some((sheet, geometry)) = &tried.measured else { return Ok(()) };
+    safe_write(&path("sheet.json"), to_json(sheet)?.as_bytes(), force)?;
+    let Some((photo, geometry)) = tried.photo.as_ref().zip(geometry.as_ref()) else { return Ok(()) };
+    let size = (photo.width_px() as u32, photo.height_px() as u32);
+    let (rgb, w, h) = photo.thumbnail_rgb(OVERLAY_PX);
+    let picture = Picture::new(&rgb, w as u32, h as u32)?;
+    let overlay = png::render(&drawing(sheet, geometry, size, Units::Millimetres), picture)?;
+    Ok(safe_write(&path("overlay.png"), &overlay, force)?)
+}

@@ -1,0 +1,185 @@
+//! One photo drawn, measured, and compared with its truth.
+
+use serde::Serialize;
+
+use super::conditions::{Condition, conditions};
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::View;
+use crate::measure::{Request, measure};
+use crate::outline::lift::LiftProfile;
+use crate::photo::{Photo, PhotoError};
+use crate::refusal::RefusalCode;
+use crate::report::overlay::OverlayGeometry;
+use crate::sheet::Sheet;
+use crate::synth::{self, Drawn, SeenFrom, Truth};
+
+/// What the walk is told beside the photo and the lifts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Aim {
+    /// The view and the midline's ends, or those of what stands in the saddle's place.
+    Given,
+    /// Neither: both are found.
+    Found,
+}
+
+/// How a photo went.
+#[derive(Debug, Clone, Serialize)]
+pub struct Trial {
+    /// The number that draws it.
+    pub seed: u64,
+    /// Its name.
+    pub name: String,
+    /// True when there is a whole saddle to measure.
+    pub to_measure: bool,
+    /// What it was like.
+    pub conditions: Vec<Condition>,
+    /// What came of it.
+    pub outcome: Outcome,
+}
+
+/// What came of a photo.
+#[derive(Debug, Clone, Serialize)]
+#[serde(tag = "came", rename_all = "lowercase")]
+pub enum Outcome {
+    /// It was measured.
+    Measured {
+        /// The named widths against the truth; empty where there is none.
+        named: Vec<Compared>,
+        /// The seat's and the channel's widths at the set stations.
+        stations: Vec<Compared>,
+        /// Named widths that are true of the saddle and were not given.
+        missing: Vec<&'static str>,
+    },
+    /// It was refused.
+    Refused {
+        /// Why.
+        code: RefusalCode,
+        /// In words.
+        text: String,
+    },
+}
+
+/// A width against its truth, mm.
+#[derive(Debug, Clone, Serialize)]
+pub struct Compared {
+    /// Its name, or its part.
+    pub name: String,
+    /// Where it was taken.
+    pub at: f64,
+    /// What was measured less the truth.
+    pub error_mm: f64,
+    /// The uncertainty that was claimed.
+    pub u95_mm: f64,
+    /// True where something lies across one of its edges.
+    pub hidden: bool,
+}
+
+impl Compared {
+    /// Whether the truth lies outside the claimed uncertainty; an error that is no number does.
+    pub fn is_outside(&self) -> bool {
+        !(self.error_mm.abs() <= self.u95_mm)
+    }
+}
+
+/// A trial with all that can be written of it.
+pub struct Tried {
+    /// The trial.
+    pub trial: Trial,
+    /// The photo's file and its truth.
+    pub drawn: Drawn,
+    /// The photo, where it could be read.
+    pub photo: Option<Photo>,
+    /// The sheet, and the overlay's geometry where it was measured.
+    pub measured: Option<(Sheet, Option<OverlayGeometry>)>,
+}
+
+/// Draws the photo of a number and measures it.
+///
+/// # Errors
+/// Where it cannot be drawn or the machine fails; a refusal is an outcome.
+pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
+    let scenario = synth::random(seed);
+    let drawn = synth::draw(&scenario)?;
+    let truth = &drawn.truth;
+    let (mut photo, mut measured) = (None, None);
+    let outcome =
+        match Photo::from_bytes(format!("{}.{}", truth.name, drawn.extension()), drawn.bytes.clone()) {
+            Err(PhotoError::Refused(refusal)) => Outcome::Refused { code: refusal.code, text: refusal.text },
+            Err(PhotoError::Io(error)) => return Err(error.into()),
+            Ok(read) => {
+                let outcome = match measure(&read, &request(truth, aim)) {
+                    Err(refusal) => Outcome::Refused { code: refusal.code, text: refusal.text },
+                    Ok((sheet, geometry)) => {
+                        let outcome = compared(truth, &sheet);
+                        measured = Some((sheet, Some(geometry)));
+                        outcome
+                    }
+                };
+                photo = Some(read);
+                outcome
+            }
+        };
+    let trial = Trial {
+        seed,
+        name: truth.name.clone(),
+        to_measure: truth.expect == "measure",
+        conditions: conditions(&scenario, truth),
+        outcome,
+    };
+    Ok(Tried { trial, drawn, photo, measured })
+}
+
+/// What the walk is asked. The one place that knows what `--given` and `--found` hand over.
+fn request(truth: &Truth, aim: Aim) -> Request {
+    // A person points to a tenth of a pixel at best.
+    let point = |p: [f64; 2]| {
+        let [x, y] = p.map(|v| (v * 10.0).round() / 10.0);
+        PhotoPoint::new(x, y)
+    };
+    let view = if truth.view == Some(SeenFrom::Underside) { View::Underside } else { View::Top };
+    let lift = |part: &str| -> Option<LiftProfile> {
+        truth.lifts.iter().find(|l| l.0 == part).and_then(|l| l.1.parse().ok())
+    };
+    let given = aim == Aim::Given;
+    Request {
+        name: truth.name.clone(),
+        view: given.then_some(view),
+        ends: given.then(|| truth.pointed_px.map(point)),
+        seat_lift: lift("seat"),
+        channel_lift: lift("channel"),
+        lens: None,
+        explain: None,
+    }
+}
+
+fn compared(truth: &Truth, sheet: &Sheet) -> Outcome {
+    let hidden = |name: &str, at: f64| {
+        let part = name.split('.').next().unwrap_or(name);
+        truth.hidden.iter().any(|h| h.part == part && (h.from..=h.to).contains(&at))
+    };
+    let one = |name: &str, at: f64, mm: f64, truth_mm: f64, u95_mm: f64| Compared {
+        name: name.to_owned(),
+        at,
+        error_mm: mm - truth_mm,
+        u95_mm,
+        hidden: hidden(name, at),
+    };
+    let mut missing = Vec::new();
+    let mut named = Vec::new();
+    for t in &truth.named {
+        match sheet.width(t.name) {
+            Some(w) => named.push(one(t.name, t.at, w.mm, t.mm, w.u95)),
+            None => missing.push(t.name),
+        }
+    }
+    let mut stations = Vec::new();
+    for s in &sheet.stations {
+        let Some(t) = truth.stations.iter().find(|t| (t.at - s.at).abs() < 1e-6) else { continue };
+        stations.extend(s.seat.as_ref().map(|w| one("seat", t.at, w.mm, t.seat_mm, w.u95)));
+        if let (Some(w), Some(mm)) = (&s.channel, t.channel_mm) {
+            stations.push(one("channel", t.at, w.mm, mm, w.u95));
+        }
+    }
+    Outcome::Measured { named, stations, missing }
+}

@@ -1,0 +1,220 @@
+//! Scenarios drawn from broad ranges, for stress sets.
+
+mod around;
+mod shape;
+
+use fastrand::Rng;
+use nalgebra::Vector3;
+
+use super::outline::{Hand, Outline};
+use super::paper::Paper;
+use super::saddle::SaddleSet;
+use super::scenario::*;
+use crate::ground::frame::CardPoint;
+
+/// Diagonal of a 35 mm frame, mm.
+const FRAME_DIAGONAL_MM: f64 = 43.267;
+/// Sizes of pictures: copies as messengers send them, reduced photos, and whole ones, either way up.
+const SIZES: [(usize, usize); 10] = [
+    (1600, 1200),
+    (1200, 1600),
+    (1280, 960),
+    (960, 1280),
+    (2016, 1512),
+    (1512, 2016),
+    (2400, 1800),
+    (1800, 2400),
+    (4032, 3024),
+    (3024, 4032),
+];
+/// How often each of them is drawn, out of 20: a whole photo takes ten times as long as a copy.
+const SIZE_SHARES: [usize; 20] = [0, 0, 0, 0, 1, 1, 1, 2, 2, 3, 3, 4, 4, 4, 5, 5, 6, 7, 8, 9];
+/// Pictures of more pixels than this are sampled more coarsely, since their pixels are finer.
+const FINE_PIXELS: usize = 5_000_000;
+/// Shares of scenarios, out of 100, in which nothing, a box, a cushion or a chair stands in the saddle's place, the
+/// saddle is cut off by the border, or seen from too far.
+const NOTHING: usize = 4;
+const BOX: usize = 4;
+const CUSHION: usize = 4;
+const CHAIR: usize = 3;
+const CUT_OFF: usize = 3;
+const FAR: usize = 2;
+/// Share in which something lies on the card.
+const CARD_COVERED: f64 = 0.12;
+
+/// What stands in the picture and how.
+#[derive(Clone, Copy, PartialEq)]
+enum Kind {
+    Nothing,
+    Box,
+    Cushion,
+    Chair,
+    CutOff,
+    Far,
+    Saddle,
+}
+
+fn kind(r: &mut Rng) -> Kind {
+    use Kind::*;
+    let shares =
+        [(NOTHING, Nothing), (BOX, Box), (CUSHION, Cushion), (CHAIR, Chair), (CUT_OFF, CutOff), (FAR, Far)];
+    let mut drawn = r.usize(..100);
+    for (share, kind) in shares {
+        if drawn < share {
+            return kind;
+        }
+        drawn -= share;
+    }
+    Saddle
+}
+
+/// A scenario drawn from broad ranges: shape, pose, colours, light, clutter, occlusion, blur, size of the picture; a
+/// fifth without a saddle, with something else in its place, or with too little of it. The same seed draws the same
+/// scenario. But for a saddle that is cut off on purpose, card and subject lie wholly within the picture.
+pub fn random(seed: u64) -> Scenario {
+    let mut rng = Rng::with_seed(seed ^ 0x5EA7_59A4);
+    let r = &mut rng;
+    let kind = kind(r);
+    let mut form = match kind {
+        Kind::Cushion => shape::cushion(r),
+        Kind::Chair => shape::chair_seat(r),
+        _ => shape::saddle(r),
+    };
+    around::place(r, &mut form);
+    let floor = around::floor(r, form.colour);
+    let light = around::light(r, &form);
+    let boxes = around::boxes(r, &form);
+    let cloths = around::cloths(r);
+    let on_card = if chance(r, CARD_COVERED) { vec![around::on_card(r)] } else { Vec::new() };
+    let mut camera = camera(r, &around::extent(&form));
+    match kind {
+        Kind::CutOff => cut_off(&mut camera, &form),
+        Kind::Far => {
+            camera.distance_mm *= 3.2 * f64::from(1600) / (camera.width.max(camera.height).min(1600)) as f64
+        }
+        _ => {}
+    }
+    let (subject, name) = match kind {
+        Kind::Nothing => (Subject::None, "none"),
+        Kind::Box => (Subject::Box(around::box_instead(r, &form, floor.height_mm)), "box"),
+        Kind::Cushion => (Subject::Cushion(Box::new(form)), "cushion"),
+        Kind::Chair => (Subject::Chair(Box::new(form)), "chair"),
+        Kind::CutOff => (Subject::Saddle(Box::new(form)), "cut"),
+        Kind::Far => (Subject::Saddle(Box::new(form)), "far"),
+        Kind::Saddle => (Subject::Saddle(Box::new(form)), "saddle"),
+    };
+    Scenario {
+        name: format!("{name}-{seed}"),
+        about: "drawn from broad ranges; the scenario is invented".into(),
+        seed,
+        supersample: if camera.width * camera.height > FINE_PIXELS { 2 } else { 3 },
+        sensor: sensor(r, &camera),
+        camera,
+        cards: vec![around::card(r)],
+        subject,
+        floor,
+        light,
+        boxes,
+        on_card,
+        cloths,
+    }
+}
+
+fn between(r: &mut Rng, low: f64, high: f64) -> f64 {
+    low + (high - low) * r.f64()
+}
+
+fn chance(r: &mut Rng, share: f64) -> bool {
+    r.f64() < share
+}
+
+fn one<T: Copy>(r: &mut Rng, of: &[T]) -> T {
+    of[r.usize(..of.len())]
+}
+
+fn varied(r: &mut Rng, colour: Rgb, by: f64) -> Rgb {
+    let all = between(r, 1.0 - by, 1.0 + by);
+    colour.map(|v| (f64::from(v) * all * between(r, 0.96, 1.04)).clamp(4.0, 250.0) as u8)
+}
+
+/// Turns the camera away from the saddle until its border cuts off a part of the seat.
+fn cut_off(camera: &mut CameraSet, form: &SaddleSet) {
+    let outline = Outline::new(form);
+    let away = -outline.plan(0.5, 0.0).normalize();
+    let depth = 0.04 * camera.width.min(camera.height) as f64;
+    let (w, h) = (camera.width as f64, camera.height as f64);
+    let lost = |set: &CameraSet| {
+        let Ok(camera) = set.camera() else { return true };
+        let seen = |s: f64, hand| camera.photo_from_card(outline.edge(hand, s));
+        (0..=40).flat_map(|i| [Hand::Left, Hand::Right].map(|hand| seen(f64::from(i) / 40.0, hand))).any(
+            |p| {
+                p.is_none_or(|p| {
+                    p.x_px < -depth || p.y_px < -depth || p.x_px > w + depth || p.y_px > h + depth
+                })
+            },
+        )
+    };
+    for _ in 0..200 {
+        if lost(camera) {
+            return;
+        }
+        camera.aim_mm[0] += 10.0 * away.x;
+        camera.aim_mm[1] += 10.0 * away.y;
+    }
+}
+
+/// A camera that sees all the given points and the card with a border to spare.
+fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
+    let (width, height) = SIZES[one(r, &SIZE_SHARES)];
+    let diagonal = (width as f64).hypot(height as f64);
+    let focal = between(r, 23.5, 28.5) / FRAME_DIAGONAL_MM * diagonal;
+    let sheet = Paper::new(&CardSet::default()).map(|p| p.sheet_corners()).unwrap_or_default();
+    let all: Vec<Vector3<f64>> = points.iter().copied().chain(sheet).collect();
+    let (low, high) = all.iter().fold((all[0], all[0]), |(l, h), p| (l.inf(p), h.sup(p)));
+    let middle = (low + high) / 2.0;
+    let mut set = CameraSet {
+        width,
+        height,
+        focal_px: focal,
+        principal_offset_px: [between(r, -0.004, 0.004) * diagonal, between(r, -0.004, 0.004) * diagonal],
+        distortion: [between(r, -0.07, 0.06), between(r, -0.02, 0.02), 0.0003, -0.0002, 0.0],
+        aim_mm: [middle.x + between(r, -30.0, 30.0), middle.y + between(r, -30.0, 30.0), 0.0],
+        distance_mm: between(r, 700.0, 1200.0),
+        tilt_deg: between(r, 1.0, 35.0),
+        azimuth_deg: between(r, 0.0, 360.0),
+        roll_deg: between(r, 0.0, 360.0),
+    };
+    let border = 0.02 * width.min(height) as f64;
+    let seen = |set: &CameraSet| {
+        let Ok(camera) = set.camera() else { return false };
+        all.iter().all(|p| {
+            camera.photo_from_card(CardPoint::from(*p)).is_some_and(|q| {
+                q.x_px > border
+                    && q.y_px > border
+                    && q.x_px < width as f64 - border
+                    && q.y_px < height as f64 - border
+            })
+        })
+    };
+    while !seen(&set) && set.distance_mm < 4000.0 {
+        set.distance_mm *= 1.03;
+    }
+    set
+}
+
+fn sensor(r: &mut Rng, camera: &CameraSet) -> SensorSet {
+    let diagonal = (camera.width as f64).hypot(camera.height as f64);
+    let shaken = chance(r, 0.15);
+    let known = camera.focal_px / diagonal * FRAME_DIAGONAL_MM;
+    SensorSet {
+        blur_px: between(r, 0.45, 1.4),
+        motion_px: if shaken { between(r, 1.0, 4.0) } else { 0.0 },
+        motion_deg: between(r, 0.0, 180.0),
+        shot: between(r, 0.0001, 0.0015),
+        read: between(r, 0.0005, 0.005),
+        vignette: between(r, 0.0, 0.3),
+        exposure: between(r, 0.75, 1.15),
+        jpeg_quality: Some(r.u8(70..95)),
+        exif_focal_35mm: chance(r, 0.7).then_some(known.round() as u16),
+    }
+}
