@@ -22,8 +22,6 @@ pub struct Limit {
     pub least_mm: Option<f64>,
     /// The widest width, mm; none without an upper limit.
     pub most_mm: Option<f64>,
-    /// What the limit is, in a few words.
-    pub words: String,
 }
 
 /// A plotting area: stations to the right, millimetres upward.
@@ -204,15 +202,24 @@ fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
             let end = [x - 1.0, a[1] + outward * 1.4];
             figure.line("limit-hatch", vec![[x, a[1]], end], Stroke::solid(Tone::Ink, 0.18));
         }
-        let at = [a[0], a[1] + if outward > 0.0 { 4.4 } else { -2.4 }];
-        figure.text(at, format!("{} ({mm:.0} mm)", limit.words), Anchor::Start, SMALL_MM, Tone::Ink);
+        // Beyond the limit's end, where neither the curve nor a letter is: which width it is of tells its place.
+        let words = if outward > 0.0 { "at least" } else { "at most" };
+        figure.text(
+            [b[0] + 1.4, b[1] + 0.8],
+            format!("{words} {mm:.0} mm"),
+            Anchor::Start,
+            SMALL_MM,
+            Tone::Ink,
+        );
     }
 }
 
 fn legend(figure: &mut Figure, channel: bool, limits: bool) {
     let mut x = SIDES_MM[0];
     let mut entry = |stroke: Stroke, wash: Option<Tone>, word: &str| {
-        figure.rect("swatch", [x, 1.6, 8.0, 2.6], wash, None);
+        if wash.is_some() {
+            figure.rect("swatch", [x, 1.6, 8.0, 2.6], wash, None);
+        }
         figure.line("swatch", vec![[x, 2.9], [x + 8.0, 2.9]], stroke);
         figure.text([x + 9.4, 3.9], word, Anchor::Start, LETTERS_MM, Tone::Ink);
         x += 14.0 + 1.45 * word.chars().count() as f64;
