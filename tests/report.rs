@@ -305,7 +305,7 @@ fn numbers(operands: &[Object]) -> Vec<f64> {
 fn steps(pdf: &Path) -> Vec<Vec<Step>> {
     let document = Document::load(pdf).unwrap();
     let page = |id| {
-        let content = Content::decode(&document.get_page_content(id).unwrap()).unwrap();
+        let content = Content::decode(&document.get_page_content(id)).unwrap();
         let (mut matrix, mut kept) = ([1.0, 0.0, 0.0, 1.0, 0.0, 0.0], Vec::new());
         let (mut pen, mut start, mut steps) = ([0.0; 2], [0.0; 2], Vec::new());
         for operation in content.operations {
