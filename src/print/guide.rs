@@ -106,8 +106,8 @@ fn photograph(page: &mut Page, corner: Spot) {
     scene::card_on_box(page, &side, 24.0);
     scene::phone_with_view(page, &side, (18.0, 152.0), 0.0, 98.0);
     scene::measure_line(page, side.spot(18.0, EDGE_TOP_CM), side.spot(18.0, 148.0));
-    page.text("1.5 m", side.spot(20.5, 84.5), SMALL_MM);
-    page.text("or more", side.spot(20.5, 75.5), SMALL_MM);
+    page.text("1.5 m", side.spot(20.5, 86.5), SMALL_MM);
+    page.text("or more", side.spot(20.5, 73.5), SMALL_MM);
     scene::right_mark(page, side.spot(40.0, 152.0));
     let tilted = Stage { origin: corner.moved(126.0, 62.0), ..side };
     scene::floor(page, &tilted, -26.0, 60.0);
