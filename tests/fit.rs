@@ -193,6 +193,8 @@ impl Shape {
                 distortion: [-0.06, 0.014, 0.0, 0.0, 0.0],
                 height_mm: HEIGHT_MM,
                 tilt_deg: 8.0,
+                rotation: None,
+                translation_mm: None,
                 reprojection_rms_px: None,
                 card_bend_mm: None,
                 card_bend_u_mm: None,
