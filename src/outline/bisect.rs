@@ -2,8 +2,8 @@
 
 use nalgebra::{DMatrix, DVector, Vector2};
 
-use super::Side;
 use super::midline::Midline;
+use super::{SIDES, Side};
 
 /// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
 const BISECTED: (f64, f64) = (0.15, 0.85);
@@ -44,6 +44,19 @@ pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
     let back = |p: Vector2<f64>| about.front_mm + about.along() * p.x + about.toward(Side::Left) * p.y;
     let [front, rear] = ends;
     Some(about.with_ends(back(front?), back(rear?)))
+}
+
+/// Mean of both half-widths at a station, mm; `None` where an edge is not traced there.
+pub fn half_width_mm(midline: &Midline, sides: &Sides, station: f64) -> Option<f64> {
+    let length = midline.length_mm();
+    let half = |i: usize| {
+        let along = |p: &Vector2<f64>| {
+            let (s, offset) = midline.station_and_offset(*p, SIDES[i]);
+            Vector2::new(s * length, offset)
+        };
+        crossing(&sides[i].iter().map(along).collect::<Vec<_>>(), station * length)
+    };
+    Some(0.5 * (half(0)? + half(1)?))
 }
 
 /// Offset of the outermost crossing of an edge with a square line.

@@ -88,14 +88,14 @@ impl PlaneView {
         self.open[index].then(|| self.samples[index])
     }
 
-    /// The cell, in fractions, of a point of the horizontal, mm.
-    pub fn cell_of(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
-        ((x_mm - self.left_mm) / CELL_MM, (self.top_mm - y_mm) / CELL_MM)
+    /// A point of the horizontal, mm, as mm from the view's corner along columns and rows.
+    pub fn place_of(&self, point_mm: Vector2<f64>) -> Vector2<f64> {
+        Vector2::new(point_mm.x - self.left_mm, self.top_mm - point_mm.y)
     }
 
     /// The point of the horizontal, mm, at a cell.
-    pub fn point_of(&self, column: f64, row: f64) -> (f64, f64) {
-        (self.left_mm + column * CELL_MM, self.top_mm - row * CELL_MM)
+    pub fn point_of(&self, cell: Vector2<f64>) -> Vector2<f64> {
+        Vector2::new(self.left_mm + cell.x * CELL_MM, self.top_mm - cell.y * CELL_MM)
     }
 }
 

@@ -45,7 +45,7 @@ const CHANNEL_MM: (f64, f64) = (15.0, 45.0);
 /// seen at least.
 const CHANNEL_RANGE: (f64, f64) = (0.5, 0.85);
 /// What a saddle without a channel has for it, so that saddles seen from above and from below compete alike.
-const NO_CHANNEL: f64 = 0.75;
+const NO_CHANNEL: f64 = 0.5;
 
 impl Fit {
     /// All of it as one number.
@@ -53,6 +53,11 @@ impl Fit {
         let seen = (self.channel - CHANNEL_RANGE.0) / (CHANNEL_RANGE.1 - CHANNEL_RANGE.0);
         let (outline, lines) = (OUTLINE_PAIRS as f64, CHANNEL_PAIRS as f64);
         (outline * self.outline + lines * seen.clamp(NO_CHANNEL, 1.0)) / (outline + lines) - self.oddness
+    }
+
+    /// The same without what a channel says.
+    pub fn without_channel(&self) -> f64 {
+        self.outline * OUTLINE_PAIRS as f64 / (OUTLINE_PAIRS + CHANNEL_PAIRS) as f64 - self.oddness
     }
 
     /// How the saddle is seen: from below where there is a channel. `None` where that cannot be told.
@@ -173,10 +178,7 @@ impl Pose {
 
     /// The ordinary plan between the ends of a midline.
     pub fn between(plane: &PlaneView, midline: &Midline) -> Self {
-        let [front, rear] = [midline.front_mm, midline.rear_mm].map(|p| {
-            let (c, r) = plane.cell_of(p.x, p.y);
-            Vector2::new(c, r)
-        });
+        let [front, rear] = [midline.front_mm, midline.rear_mm].map(|p| plane.place_of(p) / CELL_MM);
         let along = rear - front;
         let shape = Shape { plan: View::Top, length_mm: midline.length_mm(), front: 1.0, rear: 1.0 };
         Self { shape, middle: 0.5 * (front + rear), heading: along.y.atan2(along.x) }
