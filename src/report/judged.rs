@@ -131,7 +131,7 @@ fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<Limit>
         let (least_mm, most_mm) = (mm(&part.lower), mm(&part.upper));
         let stations = [(width.at - LIMIT_REACH).max(0.0), (width.at + LIMIT_REACH).min(1.0)];
         let any = least_mm.is_some() || most_mm.is_some();
-        any.then(|| Limit { stations, least_mm, most_mm })
+        any.then_some(Limit { stations, least_mm, most_mm })
     };
     assessment.results.iter().filter_map(of).collect()
 }
