@@ -73,36 +73,95 @@ fn compare(truth: &Value, sheet: &Sheet) -> (Vec<Compared>, Vec<String>) {
     (compared, missing)
 }
 
+/// Every photo of the folder measured as asked: what could be compared, what is missing, and the photos refused.
+#[derive(Default)]
+struct Measured {
+    all: Vec<Compared>,
+    missing: Vec<String>,
+    refused: Vec<String>,
+}
+
+impl Measured {
+    fn of(folder: &Path, request: impl Fn(&Value) -> Request) -> Self {
+        let mut measured = Self::default();
+        for file in truth_files(folder) {
+            let truth: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
+            let name = truth["name"].as_str().unwrap();
+            let photo = Photo::open(&folder.join(format!("{name}.jpg"))).unwrap();
+            match measure(&photo, &request(&truth)) {
+                Ok((sheet, _)) => measured.add(name, &truth, &sheet),
+                Err(refusal) => measured.refused.push(format!("{name}: {}", refusal.text)),
+            }
+        }
+        measured
+    }
+
+    fn add(&mut self, name: &str, truth: &Value, sheet: &Sheet) {
+        let (compared, without) = compare(truth, sheet);
+        for c in &compared {
+            println!("{name:10} {:18} {:+6.2} mm, u95 {:.2}", c.name, c.error_mm, c.u95_mm);
+        }
+        self.missing.extend(without.into_iter().map(|width| format!("{name} {width}")));
+        self.all.extend(compared);
+    }
+
+    fn assert_within(&self, most_rms_mm: f64, most_mm: f64) {
+        let count = self.all.len() as f64;
+        let rms_mm = (self.all.iter().map(|c| c.error_mm.powi(2)).sum::<f64>() / count).sqrt();
+        let worst_mm = self.all.iter().map(|c| c.error_mm.abs()).fold(0.0, f64::max);
+        let coverage = self.all.iter().filter(|c| c.error_mm.abs() <= c.u95_mm).count() as f64 / count;
+        println!("{count} widths: RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}");
+        assert!(self.missing.is_empty(), "not measured: {}", self.missing.join(", "));
+        assert!(
+            rms_mm <= most_rms_mm && worst_mm <= most_mm && coverage >= LEAST_COVERAGE,
+            "RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}"
+        );
+    }
+}
+
 #[test]
 fn named_widths_of_rendered_photos_are_no_worse_than_before() {
     let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
         return;
     };
-    let (mut all, mut missing) = (Vec::new(), Vec::new());
-    for file in truth_files(&folder) {
-        let truth: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
-        let name = truth["name"].as_str().unwrap();
-        let photo = Photo::open(&folder.join(format!("{name}.jpg"))).unwrap();
-        match measure(&photo, &request(&truth)) {
-            Ok((sheet, _)) => {
-                let (compared, without) = compare(&truth, &sheet);
-                for c in &compared {
-                    println!("{name:10} {:18} {:+6.2} mm, u95 {:.2}", c.name, c.error_mm, c.u95_mm);
-                }
-                missing.extend(without.into_iter().map(|width| format!("{name} {width}")));
-                all.extend(compared);
-            }
-            Err(refusal) => missing.push(format!("{name}: {}", refusal.text)),
-        }
+    let measured = Measured::of(&folder, request);
+    assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
+    measured.assert_within(MOST_RMS_MM, WORST_MM);
+}
+
+/// The aim with nothing given but the lifts is all photos, RMS 1.0 mm and worst 3 mm. One photo is still refused, black on
+/// dark with a strap across.
+const MOST_REFUSED: usize = 1;
+const MOST_RMS_FOUND_MM: f64 = 1.0;
+const WORST_FOUND_MM: f64 = 3.0;
+
+#[test]
+fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
+    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
+        return;
+    };
+    let measured = Measured::of(&folder, |truth| Request { view: None, ends: None, ..request(truth) });
+    assert!(measured.refused.len() <= MOST_REFUSED, "refused: {}", measured.refused.join(", "));
+    measured.assert_within(MOST_RMS_FOUND_MM, WORST_FOUND_MM);
+}
+
+#[test]
+fn a_card_on_a_floor_of_boards_is_no_saddle() {
+    let Some(folder) = common::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir()) else {
+        return;
+    };
+    for n in 1..=7 {
+        let photo = Photo::open(&folder.join(format!("lens-{n}.jpg"))).unwrap();
+        let nothing = Request {
+            name: "none".into(),
+            view: None,
+            ends: None,
+            seat_lift: None,
+            channel_lift: None,
+            lens: None,
+            explain: None,
+        };
+        let refusal = measure(&photo, &nothing).expect_err("there is no saddle in it");
+        println!("lens-{n}: {}", refusal.text);
     }
-    let count = all.len() as f64;
-    let rms_mm = (all.iter().map(|c| c.error_mm.powi(2)).sum::<f64>() / count).sqrt();
-    let worst_mm = all.iter().map(|c| c.error_mm.abs()).fold(0.0, f64::max);
-    let coverage = all.iter().filter(|c| c.error_mm.abs() <= c.u95_mm).count() as f64 / count;
-    println!("{count} widths: RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}");
-    assert!(missing.is_empty(), "not measured: {}", missing.join(", "));
-    assert!(
-        rms_mm <= MOST_RMS_MM && worst_mm <= WORST_MM && coverage >= LEAST_COVERAGE,
-        "RMS {rms_mm:.2} mm, worst {worst_mm:.2} mm, u95 covers {coverage:.2}"
-    );
 }
