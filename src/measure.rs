@@ -117,6 +117,7 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
         seat_lift: &seat_lift,
         channel_lift: &channel_lift,
         end_u_mm: GIVEN_END_U_MM,
+        bisected: request.ends.is_none(),
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
     Ok(Walk { found, fit, lens_known, view, midline, outline, seat_lift, channel_lift, widths })

@@ -46,8 +46,8 @@ pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
     Some(about.with_ends(back(front?), back(rear?)))
 }
 
-/// Mean of both half-widths at a station, mm; `None` where an edge is not traced there.
-pub fn half_width_mm(midline: &Midline, sides: &Sides, station: f64) -> Option<f64> {
+/// Left and right half-width at a station, mm; `None` where an edge is not traced there.
+pub fn half_widths_mm(midline: &Midline, sides: &Sides, station: f64) -> Option<[f64; 2]> {
     let length = midline.length_mm();
     let half = |i: usize| {
         let along = |p: &Vector2<f64>| {
@@ -56,7 +56,7 @@ pub fn half_width_mm(midline: &Midline, sides: &Sides, station: f64) -> Option<f
         };
         crossing(&sides[i].iter().map(along).collect::<Vec<_>>(), station * length)
     };
-    Some(0.5 * (half(0)? + half(1)?))
+    Some([half(0)?, half(1)?])
 }
 
 /// Offset of the outermost crossing of an edge with a square line.

@@ -86,6 +86,8 @@ pub mod line {
     pub const COMPETING: &str = "competing boundaries";
     /// What a stretch that was not traced may conceal of an extreme.
     pub const HIDDEN: &str = "hidden stretch";
+    /// Halves that differ by more than a sound saddle's.
+    pub const UNEVEN: &str = "uneven halves";
     /// Direction of the midline.
     pub const DIRECTION: &str = "midline direction";
     /// Where along the midline a station lies.

@@ -84,6 +84,8 @@ pub struct Subject<'a> {
     pub channel_lift: &'a LiftProfile,
     /// Standard uncertainty of the midline's ends, mm.
     pub end_u_mm: f64,
+    /// Whether the midline bisects the edges, so that uneven halves speak of a slip of the trace.
+    pub bisected: bool,
 }
 
 /// The set stations: every 0.05 from 0.05 to 0.95.
@@ -108,7 +110,10 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
         end_u_mm: subject.end_u_mm,
     };
     let influences = Influences::of(&inputs, &plan.cuts)?;
-    let width = |cut: usize| measured_width(&plan.cuts, &influences, cut);
+    let width = |cut: usize| {
+        let width = measured_width(&plan.cuts, &influences, cut);
+        if subject.bisected { with_unevenness(width) } else { width }
+    };
     Some(Widths {
         stations: plan.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
         named: plan
@@ -131,6 +136,19 @@ fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> Measured
         halves_mm,
         budget: influences.budget(&total, &[(cut, [1.0, 1.0])], true),
     }
+}
+
+/// Halves about a midline that bisects the edges differ by up to this in a sound saddle, mm (common practice, no source).
+const EVEN_MM: f64 = 6.0;
+
+/// Where halves about a bisecting midline differ by more, one side may be traced wrongly by the rest: a rectangular
+/// distribution.
+fn with_unevenness(mut width: MeasuredWidth) -> MeasuredWidth {
+    let apart_mm = (width.halves_mm[0] - width.halves_mm[1]).abs();
+    if apart_mm > EVEN_MM {
+        width.budget.push((line::UNEVEN.to_owned(), (apart_mm - EVEN_MM) / 3.0_f64.sqrt()));
+    }
+    width
 }
 
 /// The width beside an untraced stretch that may go beyond it by up to `concealed_mm`: a rectangular distribution.

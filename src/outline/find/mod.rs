@@ -13,7 +13,7 @@ pub mod pose;
 use nalgebra::Vector2;
 use rayon::prelude::*;
 
-use super::bisect::{Sides, bisecting, half_width_mm};
+use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use super::search::{GLANCE, find_welt};
@@ -26,7 +26,7 @@ use crate::refusal::{Refusal, RefusalCode};
 use body::Body;
 use lines::Lines;
 use plane::PlaneView;
-use pose::{Fit, Pose};
+use pose::{Fit, Pose, USUAL_LENGTH_MM};
 
 /// What the saddle is looked for in.
 #[derive(Debug, Clone, Copy)]
@@ -86,8 +86,11 @@ const BODY_WEIGHT: f64 = 0.1;
 /// No saddle lies under a card.
 const MOST_COVERED: f64 = 0.1;
 /// Places looked at again, from the midline that their rims have shown, and how often.
-const SECOND_GLANCES: usize = 3;
+const SECOND_GLANCES: usize = 4;
 const TURNS: usize = 2;
+/// Settled places that are traced, where their totals differ by no more than a wrong line on one stretch would cost.
+const TRACED: usize = 2;
+const CLEARLY_WORSE: f64 = 6.0;
 /// A found end may be off by this, mm: by the plan, by a first glance at the rim, and once the rim has settled.
 const PLAN_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
@@ -97,11 +100,14 @@ const SETTLED_TOLERANCE_MM: f64 = 6.0;
 const MERIT_WEIGHT: f64 = 40.0;
 /// What a saddle reaches at least of all this together: the least of ten rendered ones had 43, cards and clutter on a floor
 /// reach 40 where they lie in rows.
-const LEAST_TOTAL: f64 = 40.0;
+const LEAST_LIKENESS: f64 = 40.0;
 /// A saddle is wider behind than in front by this half-width at least, mm, between the stations given (common practice, no
 /// source), and what that is worth in units of the score.
 const WIDER_BEHIND_MM: f64 = 12.0;
 const DIRECTION_WEIGHT: f64 = 5.0;
+/// Halves of one saddle differ by this, mm; what differs by far more is traced wrongly on one side, which costs so much at most.
+const LOPSIDED_MM: f64 = 5.0;
+const MOST_LOPSIDED: f64 = 10.0;
 /// A seat goes from two to four fingers and its rims in front to a rider's width behind; panels widen less (common practice, no
 /// source): the least difference of half-widths, mm.
 const SEAT_WIDER_MM: f64 = 25.0;
@@ -118,13 +124,26 @@ pub fn find_saddle(
     lift: &LiftProfile,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
-    let best = best_glance(around, lift, view).ok_or_else(no_saddle)?;
-    let view = best.view.ok_or_else(view_unclear)?;
-    let scene = around.scene(&best.midline, view);
-    let seat = trace_seat(&scene, lift, first_curves(&scene, lift, SETTLED_TOLERANCE_MM))?;
-    let edges = horizontal(around.camera, &best.midline, lift, &seat);
-    let midline = bisecting(&best.midline, &edges).ok_or_else(no_saddle)?;
-    Ok(FoundSaddle { view, midline, seat })
+    let glances = settled_glances(around, lift, view);
+    let best = glances.first().filter(|g| g.likeness() >= LEAST_LIKENESS).ok_or_else(no_saddle)?;
+    let worth = glances.iter().take(TRACED).filter(|g| g.total() >= best.total() - CLEARLY_WORSE);
+    let mut traced: Vec<(f64, FoundSaddle)> = worth.filter_map(|g| trace(around, lift, g)).collect();
+    traced.sort_by(|a, b| b.0.total_cmp(&a.0));
+    if best.view.is_none() {
+        return Err(view_unclear());
+    }
+    traced.into_iter().next().map(|t| t.1).ok_or_else(no_saddle)
+}
+
+/// Traces the edges about a settled midline: the saddle, and its glance's total with the score of the whole search.
+fn trace(around: &Surroundings, lift: &LiftProfile, glance: &Glance) -> Option<(f64, FoundSaddle)> {
+    let view = glance.view?;
+    let scene = around.scene(&glance.midline, view);
+    let seat = trace_seat(&scene, lift, first_curves(&scene, lift, SETTLED_TOLERANCE_MM)).ok()?;
+    let edges = horizontal(around.camera, &glance.midline, lift, &seat);
+    let midline = bisecting(&glance.midline, &edges)?;
+    let shown = Glance { midline, score: seat.score, ..*glance }.with_halves(&edges)?;
+    Some((shown.total(), FoundSaddle { view, midline, seat }))
 }
 
 /// What a place turns out to be when its rim is looked at.
@@ -140,17 +159,38 @@ pub struct Glance {
     pub merit: f64,
     /// Half-width of the rear part less that of the front part, mm.
     pub wider_behind_mm: f64,
+    /// By how much the left and the right half differ, mm (root mean square).
+    pub lopsided_mm: f64,
 }
 
 impl Glance {
-    /// All of it as one number.
-    pub fn total(&self) -> f64 {
+    /// How much like a saddle it is: its rim, its plan, its length, and that it is wider behind than in front.
+    fn likeness(&self) -> f64 {
         let right_way_round = (self.wider_behind_mm / WIDER_BEHIND_MM).clamp(-1.0, 1.0);
-        self.score + MERIT_WEIGHT * self.merit + DIRECTION_WEIGHT * right_way_round
+        let odd_length = (self.midline.length_mm() - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1;
+        self.score + MERIT_WEIGHT * self.merit + DIRECTION_WEIGHT * right_way_round - odd_length.powi(2)
+    }
+
+    /// The same, less what speaks for a slip of the trace on one side.
+    fn total(&self) -> f64 {
+        self.likeness() - (self.lopsided_mm / LOPSIDED_MM).powi(2).min(MOST_LOPSIDED)
     }
 }
 
 impl Glance {
+    /// With what the traced sides' half-widths are like.
+    fn with_halves(self, sides: &Sides) -> Option<Self> {
+        let halves = |stations: [f64; 3]| -> Option<Vec<[f64; 2]>> {
+            stations.iter().map(|&s| half_widths_mm(&self.midline, sides, s)).collect()
+        };
+        let (front, rear) = (halves(FRONT_STATIONS)?, halves(REAR_STATIONS)?);
+        let mean = |halves: &[[f64; 2]]| halves.iter().flatten().sum::<f64>() / (2 * halves.len()) as f64;
+        let wider_behind_mm = mean(&rear) - mean(&front);
+        let uneven: Vec<f64> = front.iter().chain(&rear).map(|h| (h[0] - h[1]).powi(2)).collect();
+        let lopsided_mm = (uneven.iter().sum::<f64>() / uneven.len() as f64).sqrt();
+        Some(Self { wider_behind_mm, lopsided_mm, ..self })
+    }
+
     /// Whether the form is as much wider behind than in front as a saddle is, seen that way: boards, boxes and cushions are not.
     fn has_a_saddles_plan(&self) -> bool {
         let least_mm = if self.view == Some(View::Underside) { PANELS_WIDER_MM } else { SEAT_WIDER_MM };
@@ -158,10 +198,10 @@ impl Glance {
     }
 }
 
-/// The place whose rim looks most like a saddle's, with the midline settled. `None` where none looks enough like one.
-fn best_glance(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Option<Glance> {
+/// The places whose rims look most like a saddle's, with the midline settled, best first.
+fn settled_glances(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Vec<Glance> {
     let by_total = |a: &Glance, b: &Glance| b.total().total_cmp(&a.total());
-    let plane = plane_of(around, lift)?;
+    let Some(plane) = plane_of(around, lift) else { return Vec::new() };
     let places = places(&plane);
     let mut glances: Vec<Glance> = places[..places.len().min(GLANCED)]
         .par_iter()
@@ -176,8 +216,9 @@ fn best_glance(around: &Surroundings, lift: &LiftProfile, view: Option<View>) ->
         });
         again.chain([*first]).min_by(by_total).expect("the first is one")
     });
-    let best = settled.filter(Glance::has_a_saddles_plan).collect::<Vec<_>>().into_iter().min_by(by_total)?;
-    (best.total() >= LEAST_TOTAL).then_some(best)
+    let mut settled: Vec<Glance> = settled.filter(Glance::has_a_saddles_plan).collect();
+    settled.sort_by(by_total);
+    settled
 }
 
 /// Looks at the rim about a midline whose ends may be off by a tolerance. `None` where no rim runs round anything, or where a
@@ -194,24 +235,20 @@ pub fn glance(
     let found = find_welt(&scene, lift, first, GLANCE)?;
     let sides = found.curves.map(|c| c.points);
     let midline = bisecting(&about.midline, &sides)?;
-    let mean = |stations: [f64; 3]| {
-        let widths: Option<Vec<f64>> = stations.iter().map(|&s| half_width_mm(&midline, &sides, s)).collect();
-        Some(widths?.iter().sum::<f64>() / 3.0)
-    };
-    let wider_behind_mm = mean(REAR_STATIONS)? - mean(FRONT_STATIONS)?;
     if covered(plane, &midline, &sides)? > MOST_COVERED {
         return None;
     }
-    Some(Glance { midline, score: found.score, wider_behind_mm, ..*about })
+    Glance { midline, score: found.score, ..*about }.with_halves(&sides)
 }
 
 /// Part of a traced form that a card covers or that the photo does not show.
 fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
     let (mut all, mut closed) = (0, 0);
     for station in (1..20).map(|i| 0.05 * f64::from(i)) {
-        let Some(half_mm) = half_width_mm(midline, sides, station) else { continue };
+        let Some([left_mm, right_mm]) = half_widths_mm(midline, sides, station) else { continue };
         for part in [-0.9, -0.6, -0.3, 0.0, 0.3, 0.6, 0.9] {
             all += 1;
+            let half_mm = if part > 0.0 { left_mm } else { right_mm };
             let at = midline.point(station, part * half_mm, Side::Left, 0.0);
             closed += usize::from(plane.open_sample(plane.place_of(at.horizontal())).is_none());
         }
@@ -224,7 +261,8 @@ impl Place {
     pub fn unseen(&self, view: Option<View>) -> Glance {
         let view = view.or(self.fit.view());
         let midline = Midline::new(self.ends_mm[0], self.ends_mm[1], view.unwrap_or(View::Top));
-        Glance { view, midline, score: f64::NEG_INFINITY, merit: self.merit, wider_behind_mm: 0.0 }
+        let merit = self.merit;
+        Glance { view, midline, score: f64::NEG_INFINITY, merit, wider_behind_mm: 0.0, lopsided_mm: 0.0 }
     }
 }
 

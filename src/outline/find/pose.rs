@@ -282,9 +282,10 @@ impl Pose {
     }
 }
 
-/// Usual saddles: length of the seat form, and how far half-widths lie from the expected ones (common practice, no source:
-/// seats of 16 to 18 in measured in the trade's way are some 400 to 460 mm long).
-const USUAL_LENGTH_MM: (f64, f64) = (430.0, 30.0);
+/// Usual length of the seat form and its spread, mm (common practice, no source: seats of 16 to 18 in measured in the trade's
+/// way are some 400 to 460 mm long).
+pub const USUAL_LENGTH_MM: (f64, f64) = (430.0, 30.0);
+/// How far half-widths lie from the expected ones, as a part of them.
 const USUAL_FRONT_U: f64 = 0.15;
 const USUAL_REAR_U: f64 = 0.12;
 /// What a standard deviation's square costs: a plan two of them off in one number must be paid for by one pair in fourteen.
