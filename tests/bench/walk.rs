@@ -93,6 +93,7 @@ fn g_measure_widths(bencher: Bencher) {
         seat_lift: &walk.seat_lift,
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
+        bisected: false,
     };
     bencher.bench_local(|| measure_widths(black_box(&subject)));
 }
