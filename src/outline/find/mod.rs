@@ -118,7 +118,7 @@ const REAR_STATIONS: [f64; 3] = [0.6, 0.7, 0.8];
 /// Finds and traces the saddle, in the view given or in either.
 ///
 /// # Errors
-/// `no-saddle` where nothing looks like one, `view-unclear`, or the refusal of the tracing.
+/// `no-saddle` where nothing looks like one, `view-unclear`, or `saddle-cut-off`.
 pub fn find_saddle(
     around: &Surroundings,
     lift: &LiftProfile,
@@ -132,7 +132,32 @@ pub fn find_saddle(
     if best.view.is_none() {
         return Err(view_unclear());
     }
-    traced.into_iter().next().map(|t| t.1).ok_or_else(no_saddle)
+    let found = traced.into_iter().next().map(|t| t.1).ok_or_else(no_saddle)?;
+    if is_cut_off(around, lift, &found) { Err(cut_off()) } else { Ok(found) }
+}
+
+/// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
+const FLOOR_BEYOND_MM: f64 = 6.0;
+/// Points beyond the border that may be slips of the trace.
+const BEYOND_ALLOWED: usize = 2;
+
+/// Whether the photo ends where the saddle does.
+fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) -> bool {
+    let (midline, camera) = (&found.midline, around.camera);
+    let size_px = [around.photo.width_px(), around.photo.height_px()].map(|n| n as f64 - 1.0);
+    let shown = |station: f64, offset_mm: f64, side: Side| {
+        let pixel = camera.photo_from_card(midline.point(station, offset_mm, side, lift.at_mm(station)));
+        pixel.is_some_and(|p| (0.0..=size_px[0]).contains(&p.x_px) && (0.0..=size_px[1]).contains(&p.y_px))
+    };
+    let beyond_end = FLOOR_BEYOND_MM / midline.length_mm();
+    let ends_shown = [-beyond_end, 1.0 + beyond_end].iter().all(|&s| shown(s, 0.0, Side::Left));
+    let beyond = [0, 1].iter().flat_map(|&i| {
+        let points = found.seat.edges[i].points.iter().flatten();
+        points.filter_map(move |p| Some((midline.locate(camera, lift, SIDES[i], p.pixel, 0.5)?, SIDES[i])))
+    });
+    let cut =
+        beyond.filter(|((station, offset), side)| !shown(*station, offset + FLOOR_BEYOND_MM, *side)).count();
+    !ends_shown || cut > BEYOND_ALLOWED
 }
 
 /// Traces the edges about a settled midline: the saddle, and its glance's total with the score of the whole search.
@@ -335,6 +360,14 @@ fn no_saddle() -> Refusal {
         RefusalCode::NoSaddle,
         "no saddle was found in the photo",
         "photograph the whole saddle from above with the card beside it, or give its ends with --front and --rear",
+    )
+}
+
+fn cut_off() -> Refusal {
+    Refusal::new(
+        RefusalCode::SaddleCutOff,
+        "the saddle reaches to the photo's border",
+        "step back or hold the phone higher, so that some floor is seen all round the saddle",
     )
 }
 
