@@ -120,6 +120,9 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
         bisected: request.ends.is_none(),
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
+    if subject.bisected && widths.most_uneven_mm() > MOST_UNEVEN_MM {
+        return Err(uneven());
+    }
     Ok(Walk { found, fit, lens_known, view, midline, outline, seat_lift, channel_lift, widths })
 }
 
@@ -201,6 +204,18 @@ pub fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Ref
         ));
     }
     Ok(fit)
+}
+
+/// Halves of a named width about a midline that bisects the edges never differ by this in one saddle, mm (common practice, no
+/// source): one side of what was found is something else.
+const MOST_UNEVEN_MM: f64 = 18.0;
+
+fn uneven() -> Refusal {
+    Refusal::new(
+        RefusalCode::EdgesNotFound,
+        "the left and the right edge of what was found do not agree",
+        "give the two ends of the seat form with --front and --rear, or photograph it against a plain floor",
+    )
 }
 
 fn no_width() -> Refusal {

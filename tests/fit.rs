@@ -443,6 +443,16 @@ fn a_pointed_front_that_is_high_weighs_more_than_either() {
 }
 
 #[test]
+fn a_lift_table_without_rows_is_no_lift() {
+    let mut sheets = saddle("bramble");
+    for sheet in &mut sheets {
+        sheet.lift.as_mut().unwrap().seat = Some(Vec::new());
+    }
+    let a = judged(&sheets, &rider("ilse"));
+    assert_eq!(result(&a, "pommel-rise").verdict, Verdict::NotJudged);
+}
+
+#[test]
 fn undecided_says_what_would_decide_it() {
     let a = judged(&saddle("sorrel"), &rider("ilse"));
     let open: Vec<&RuleResult> = a.results.iter().filter(|r| r.verdict == Verdict::Undecided).collect();

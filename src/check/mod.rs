@@ -153,10 +153,11 @@ fn refused(file: &str, mut reasons: Vec<Reason>) -> Judgement {
 
 fn judge_view(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -> Judgement {
     let u95_mm = view.u95_mm();
-    let loss_mm = (u95_mm - view.at_its_best().simulated_u95_mm().unwrap_or(u95_mm)).max(0.0);
+    let best = view.at_its_best().simulated_u95_mm();
+    let loss_mm = best.map(|best| u95_mm - best).filter(|loss| loss.is_finite()).map(|loss| loss.max(0.0));
     let verdict = if !(u95_mm <= TAKE_AGAIN_MM) {
         Verdict::TakeAgain
-    } else if loss_mm >= LOSS_TO_MENTION_MM {
+    } else if loss_mm.is_none_or(|loss| loss >= LOSS_TO_MENTION_MM) {
         Verdict::UsableWithLoss
     } else {
         Verdict::Usable
@@ -168,7 +169,7 @@ fn judge_view(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -
         verdict,
         u95_mm: Some(u95_mm),
         u95_lift_unknown_mm: view.u95_lift_unknown_mm(),
-        loss_mm: Some(loss_mm),
+        loss_mm,
         reasons,
         facts: Some(view.facts(found, look)),
     }

@@ -42,7 +42,9 @@ pub fn budget(fit: &CameraFit, middle: PhotoPoint, edge_u_mm: f64, heights: Heig
     let centre = fit.camera.card_from_photo(middle, lift.at_mm(0.5))?.horizontal();
     [Vector2::x(), Vector2::y()]
         .into_iter()
-        .filter_map(|along| budget_along(fit, centre, along, edge_u_mm, &lift))
+        .map(|along| budget_along(fit, centre, along, edge_u_mm, &lift))
+        .collect::<Option<Vec<_>>>()?
+        .into_iter()
         .max_by(|a, b| combined(a).total_cmp(&combined(b)))
 }
 

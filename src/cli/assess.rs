@@ -1,6 +1,5 @@
 //! `seatspan assess`: sheets of one saddle and a rider file in, verdicts out.
 
-use std::io::Write as _;
 use std::path::PathBuf;
 
 use anyhow::anyhow;
@@ -90,11 +89,6 @@ pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
     paths.iter().map(|p| Ok(sheet::read(p)?)).collect()
 }
 
-/// Prints a result; a reader that has gone away (a closed pipe) is no error of ours.
-pub fn print(text: &str) {
-    let _ = writeln!(std::io::stdout(), "{}", text.trim_end());
-}
-
 /// Runs the command.
 ///
 /// # Errors
@@ -108,9 +102,9 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         Request { sheets: &sheets, rider: &rider, rules: &rules, confidence: args.judging.confidence };
     let assessment = assess(&request).map_err(|e| anyhow!(e))?;
     if args.json {
-        print(&serde_json::to_string_pretty(&assessment)?);
+        super::say(&serde_json::to_string_pretty(&assessment)?);
     } else {
-        print(&text(&assessment, AssessmentOptions { sources: args.sources }));
+        super::say(&text(&assessment, AssessmentOptions { sources: args.sources }));
     }
     Ok(0)
 }

@@ -1,6 +1,6 @@
 //! `seatspan card`: the reference card, or the guide for clients, as a page to print.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
@@ -71,15 +71,9 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         .with_context(|| format!("cannot make the folder {}", args.out.display()))?;
     for (path, bytes) in &files {
         safe_write(path, bytes, args.force)?;
-        say(path);
+        super::say(&path.display().to_string());
     }
     Ok(0)
-}
-
-/// A reader that has gone away (a closed pipe) is no error of ours.
-fn say(path: &Path) {
-    use std::io::Write as _;
-    let _ = writeln!(std::io::stdout(), "{}", path.display());
 }
 
 /// Every file's path and bytes, made before any is written.

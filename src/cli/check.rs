@@ -44,15 +44,20 @@ struct Report {
 /// Judges every photo: one that cannot be read does not keep the others from it.
 ///
 /// # Errors
-/// A lens file that cannot be used.
+/// A lens file that cannot be read.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let lens = args
+        .lens
+        .as_ref()
+        .map(|file| LensFile::read(file).map(|lens| (lens, file.display().to_string())))
+        .transpose()?;
     let mut judged = Vec::new();
     let mut failed = false;
     for path in &args.photos {
-        match judge_file(args, path)? {
+        match judge_file(path, lens.as_ref()) {
             Ok(judgement) => {
                 if !args.json {
-                    say(&text(&judgement));
+                    super::say(&text(&judgement));
                 }
                 judged.push(judgement);
             }
@@ -64,40 +69,29 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     }
     let again = judged.iter().any(|j| j.verdict == Verdict::TakeAgain);
     if args.json {
-        say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, photos: judged })?);
+        super::say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, photos: judged })?);
     } else if !judged.is_empty() {
-        say(NOT_JUDGED);
+        super::say(NOT_JUDGED);
     }
     Ok(if failed { 2 } else { u8::from(again) })
 }
 
 const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
-/// A judgement, or the one line that says why the machine could not read the file.
-fn judge_file(args: &Args, path: &Path) -> anyhow::Result<Result<Judgement, String>> {
+/// A judgement, or the one line that says why the file could not be judged.
+fn judge_file(path: &Path, lens: Option<&(LensFile, String)>) -> Result<Judgement, String> {
     let photo = match Photo::open(path) {
         Ok(photo) => photo,
-        Err(PhotoError::Refused(refusal)) => return Ok(Ok(unreadable(&name(path), &refusal))),
-        Err(PhotoError::Io(error)) => return Ok(Err(error.to_string())),
+        Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&name(path), &refusal)),
+        Err(PhotoError::Io(error)) => return Err(error.to_string()),
     };
-    let lens = args
-        .lens
-        .as_ref()
-        .map(|file| {
-            LensFile::read(file)?.prior_for(photo.width_px(), photo.height_px(), &file.display().to_string())
-        })
-        .transpose()?;
-    Ok(Ok(judge(&photo, lens)))
+    let prior =
+        lens.map(|(lens, file)| lens.prior_for(photo.width_px(), photo.height_px(), file)).transpose();
+    Ok(judge(&photo, prior.map_err(|e| format!("{}: {e}", path.display()))?))
 }
 
 fn name(path: &Path) -> String {
     path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
-}
-
-fn say(text: &str) {
-    use std::io::Write as _;
-    // A reader that has gone away (a closed pipe) is no error of ours.
-    let _ = writeln!(std::io::stdout(), "{text}");
 }
 
 /// A judgement for people.

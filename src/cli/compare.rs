@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::assess::{Judging, print, read_sheets};
+use super::assess::{Judging, read_sheets};
 use crate::fit::compare::{Wish, compare};
 use crate::fit::rider::Rider;
 use crate::report::comparison::{csv, text};
@@ -70,9 +70,9 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     };
     let comparison = compare(&wish).map_err(|e| anyhow!(e))?;
     match args.format {
-        Format::Text => print(&text(&comparison)),
-        Format::Csv => print(&csv(&comparison)?),
-        Format::Json => print(&serde_json::to_string_pretty(&comparison)?),
+        Format::Text => super::say(&text(&comparison)),
+        Format::Csv => super::say(&csv(&comparison)?),
+        Format::Json => super::say(&serde_json::to_string_pretty(&comparison)?),
     }
     Ok(0)
 }

@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
-use super::assess::print;
 use crate::fit::rider::{Rider, TEMPLATE};
 use crate::fit::rule::RuleSet;
 use crate::report::intake;
@@ -34,10 +33,10 @@ pub struct Args {
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let text = if args.form { intake::html() } else { TEMPLATE };
     match &args.file {
-        None => print(text),
+        None => super::say(text),
         Some(file) if args.check => {
             RuleSet::built_in()?.check_complaints(&Rider::read(file)?)?;
-            print(&format!("{}: nothing wrong", file.display()));
+            super::say(&format!("{}: nothing wrong", file.display()));
         }
         Some(file) => safe_write(file, text.as_bytes(), args.force)?,
     }

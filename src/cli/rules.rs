@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::anyhow;
 use clap::Args as ClapArgs;
 
-use super::assess::{print, rule_set};
+use super::assess::rule_set;
 use crate::fit::hint::did_you_mean;
 use crate::fit::rule::RuleSet;
 use crate::report::rule_table::{explain, list};
@@ -56,9 +56,9 @@ A measure or a limit joins by + - * / and ( ):
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let set = rule_set(&args.rules)?;
     if args.ids.is_empty() {
-        print(&list(&set));
+        super::say(&list(&set));
     } else {
-        print(&explained(&set, &args.ids)?);
+        super::say(&explained(&set, &args.ids)?);
     }
     Ok(0)
 }

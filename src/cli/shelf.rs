@@ -167,6 +167,11 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         found.retain(|s| place(s).is_some());
         found.sort_by_key(|s| place(s));
     }
+    if let Some(path) =
+        [&args.csv, &args.json_lines].into_iter().flatten().find(|p| !args.force && p.exists())
+    {
+        bail!("{} is there already; give --force to overwrite it", path.display());
+    }
     if let Some(path) = &args.csv {
         export(path, &csv(&found)?, args.force)?;
     }
@@ -174,7 +179,9 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         export(path, json_lines(&found).as_bytes(), args.force)?;
     }
     if args.json {
-        super::say(&json_lines(&found));
+        if !found.is_empty() {
+            super::say(&json_lines(&found));
+        }
     } else {
         super::say(&list(&found, args));
         for one in suiting.iter().flatten() {

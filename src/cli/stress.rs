@@ -65,8 +65,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let trials = try_all(args, aim)?;
     let said =
         if args.json { table::json(args.seed, aim, &trials)? } else { table::text(args.seed, aim, &trials) };
-    // A reader that has gone away (a closed pipe) is no error of ours.
-    let _ = writeln!(std::io::stdout(), "{}", said.trim_end());
+    super::say(&said);
     Ok(0)
 }
 

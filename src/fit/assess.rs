@@ -38,7 +38,7 @@ pub struct Request<'a> {
 /// Assesses a saddle.
 ///
 /// # Errors
-/// Where the sheets are not of one saddle, or a complaint is not known: in one line.
+/// Where there is no sheet, two are of one view, or a complaint is not known: in one line.
 pub fn assess(request: &Request) -> Result<Assessment, String> {
     let by_view = |view: View| {
         let mut of = request.sheets.iter().filter(|s| is_view(s, view));

@@ -293,7 +293,7 @@ fn station_of(seen: &Seen, name: &str) -> Result<Quantity, Missing> {
             format!("the edges about {name} are not in the sheet: how sure its station is cannot be told")
         })?,
     };
-    let length = seen.sheet.midline.as_ref().map_or(f64::NAN, |m| m.length_mm);
+    let length = seen.sheet.midline.as_ref().ok_or("the sheet has no midline")?.length_mm;
     let end = GIVEN_END_U_MM / length;
     Ok(Quantity::exact(width.at)
         .with(line::EXTREME, Origin::new(seen.index, name), u)
@@ -324,7 +324,7 @@ fn flat_stretch(sheet: &Sheet, part: Part, at: f64, mm: f64) -> Option<f64> {
     Some(((reach(-1.0) + reach(1.0)).max(2.0 * STRETCH_STEP)) / 2.0 / 3.0_f64.sqrt())
 }
 
-/// Steps of a hundredth of the midline, and the gap between traced points that is still passed over.
+/// Steps of half a hundredth of the midline, and the gap between traced points that is still passed over.
 const STRETCH_STEP: f64 = 0.005;
 const STRETCH_GAP: f64 = 0.03;
 
@@ -332,7 +332,7 @@ const STRETCH_GAP: f64 = 0.03;
 fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     let lift = seen.sheet.lift.as_ref().filter(|l| l.source != LiftSource::Assumed);
     let rows = lift
-        .and_then(|l| l.seat.as_ref())
+        .and_then(|l| l.seat.as_ref().filter(|rows| !rows.is_empty()))
         .ok_or_else(|| "the height of the seat's edges was not measured (--lift seat=)".to_owned())?;
     let s = station.value;
     let after = rows.partition_point(|r| r[0] <= s);
@@ -351,7 +351,7 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     } else {
         (rows[places[0].0][0] - s).abs()
     };
-    if rows.is_empty() || span > reach {
+    if span > reach {
         return Err(far());
     }
     let slope = if places.len() == 2 { (rows[after][1] - rows[after - 1][1]) / span } else { 0.0 };

@@ -139,14 +139,14 @@ impl Quantity {
     pub fn lines(&self) -> Vec<(String, f64)> {
         let mut lines: Vec<(String, f64)> =
             self.terms.iter().map(|(line, terms)| (line.clone(), line_u(line, terms))).collect();
-        lines.retain(|(_, u)| *u > 0.0);
+        lines.retain(|(_, u)| *u != 0.0);
         lines.sort_by(|a, b| b.1.total_cmp(&a.1));
         lines
     }
 
     /// Combined standard uncertainty.
     pub fn u(&self) -> f64 {
-        self.lines().iter().map(|(_, u)| u * u).sum::<f64>().sqrt()
+        self.terms.iter().map(|(line, terms)| line_u(line, terms).powi(2)).sum::<f64>().sqrt()
     }
 }
 

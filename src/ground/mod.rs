@@ -3,5 +3,6 @@
 
 pub mod frame;
 pub mod homography;
+pub mod polynomial;
 pub mod solve;
 pub mod words;

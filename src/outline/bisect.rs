@@ -1,9 +1,10 @@
 //! The midline that bisects two edges and ends where they meet.
 
-use nalgebra::{DMatrix, DVector, Vector2};
+use nalgebra::Vector2;
 
 use super::midline::Midline;
 use super::{SIDES, Side};
+use crate::ground::polynomial::polynomial;
 
 /// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
 const BISECTED: (f64, f64) = (0.15, 0.85);
@@ -79,7 +80,7 @@ fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
     let mut line = Vector2::zeros();
     let mut weights = vec![1.0; points.len()];
     for _ in 0..TURNS {
-        line = weighted_fit(points, &weights, 1)?.fixed_rows::<2>(0).into();
+        line = polynomial(points, &weights, 1)?.fixed_rows::<2>(0).into();
         for (w, p) in weights.iter_mut().zip(points) {
             *w = HUBER_MM / (p.y - line.x - line.y * p.x).abs().max(HUBER_MM);
         }
@@ -104,15 +105,7 @@ fn end_on<'a>(
     if near.len() < 5 || !both_sides {
         return None;
     }
-    Some(start + along * weighted_fit(&near, &vec![1.0; near.len()], 2)?[0])
-}
-
-/// Coefficients of the polynomial of a degree in x that fits y best.
-fn weighted_fit(points: &[Vector2<f64>], weights: &[f64], degree: usize) -> Option<DVector<f64>> {
-    let rows =
-        DMatrix::from_fn(points.len(), degree + 1, |i, j| weights[i].sqrt() * points[i].x.powi(j as i32));
-    let values = DVector::from_fn(points.len(), |i, _| weights[i].sqrt() * points[i].y);
-    rows.svd(true, true).solve(&values, 1e-12).ok()
+    Some(start + along * polynomial(&near, &vec![1.0; near.len()], 2)?[0])
 }
 
 #[cfg(test)]

@@ -56,7 +56,7 @@ pub fn from_json(text: &[u8]) -> Result<Sheet, String> {
     let value: Value = serde_json::from_slice(text)
         .map_err(|e| format!("not a sheet: the file is not complete JSON ({e}); measure the photo again"))?;
     match value.get("schema").and_then(Value::as_str) {
-        Some(SCHEMA) => from_value(value),
+        Some(SCHEMA) => from_value(value).and_then(|sheet| refuse_absurd(&sheet).map(|()| sheet)),
         Some(newer) if newer.starts_with(FAMILY) => Err(format!(
             "a sheet of version {:?}, and this program reads {SCHEMA:?}; update the program",
             &newer[FAMILY.len()..]
@@ -73,6 +73,30 @@ fn from_value(value: Value) -> Result<Sheet, String> {
         let place = if key == "." { String::new() } else { format!("at `{key}`: ") };
         format!("{place}{}; mend the sheet or measure the photo again", e.inner())
     })
+}
+
+/// No length of a saddle is longer, mm.
+const LONGEST_MM: f64 = 10_000.0;
+
+/// Refuses lengths that no saddle has: a figure to scale would need room for them.
+fn refuse_absurd(sheet: &Sheet) -> Result<(), String> {
+    let pairs = sheet.edges.iter().flat_map(|e| [&e.seat, &e.channel]).flatten();
+    let edges = pairs.flat_map(|p| p.left.iter().chain(&p.right)).map(|row| row[1]);
+    let stations = sheet.stations.iter().flat_map(|s| [&s.seat, &s.channel]).flatten();
+    let mut lengths = sheet
+        .midline
+        .iter()
+        .map(|m| m.length_mm)
+        .chain(sheet.widths.iter().flat_map(|w| [w.mm, w.u95]))
+        .chain(stations.flat_map(|w| [w.mm, w.u95, w.left_half, w.right_half]))
+        .chain(sheet.budget.iter().map(|l| l.u))
+        .chain(edges);
+    match lengths.find(|mm| mm.abs() > LONGEST_MM) {
+        Some(mm) => {
+            Err(format!("a length of {mm} mm is no saddle's; mend the sheet or measure the photo again"))
+        }
+        None => Ok(()),
+    }
 }
 
 /// The sheet as JSON text, rounded as the room's documentation says, one key a line, rows of numbers on one.

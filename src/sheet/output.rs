@@ -17,6 +17,9 @@ pub enum OutputError {
         /// What the machine says.
         source: std::io::Error,
     },
+    /// There is something that is no plain file: a folder, a device, a pipe.
+    #[error("{} is not a plain file, so it is not replaced; give another name", .0.display())]
+    NoFile(PathBuf),
     /// The photo's path has no file name to make an output's name of.
     #[error("{} has no file name", .0.display())]
     NoName(PathBuf),
@@ -25,11 +28,14 @@ pub enum OutputError {
 /// Writes `bytes` to `path` through a temporary file in the same folder, flushed to the disk and then renamed: an
 /// interruption leaves either the whole new file or what was there before.
 ///
-/// Without `overwrite` an existing file is left alone, also when it appears while this one is being written.
+/// Without `overwrite` an existing file is left alone, also when it appears while this one is being written. A rename
+/// would put a file in the place of a device, so what is no plain file is never replaced.
 pub fn safe_write(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), OutputError> {
     let failed = |source| OutputError::Write { file: path.into(), source };
-    if !overwrite && path.symlink_metadata().is_ok() {
-        return Err(OutputError::Exists(path.into()));
+    match path.metadata() {
+        Ok(there) if !there.is_file() => return Err(OutputError::NoFile(path.into())),
+        _ if !overwrite && path.symlink_metadata().is_ok() => return Err(OutputError::Exists(path.into())),
+        _ => {}
     }
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut temporary = new_temporary(folder).map_err(failed)?;

@@ -171,6 +171,12 @@ fn a_foreign_file_gets_one_line_that_says_what_to_do() {
 }
 
 #[test]
+fn a_length_that_no_saddle_has_is_refused() {
+    let said = problem(|sheet| sheet["midline"]["length_mm"] = 1e10.into());
+    assert!(said.contains("no saddle's"), "{said}");
+}
+
+#[test]
 fn a_broken_file_is_named() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("half.sheet.json");
@@ -185,6 +191,7 @@ fn an_existing_result_is_replaced_only_when_asked() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.sheet.json");
     write(&path, &sample(), false).unwrap();
+    assert!(matches!(safe_write(folder.path(), b"x", true), Err(OutputError::NoFile(_))));
     assert!(matches!(safe_write(&path, b"x", false), Err(OutputError::Exists(_))));
     assert_eq!(read(&path).unwrap(), rounded(&sample()));
     safe_write(&path, b"x", true).unwrap();

@@ -9,11 +9,6 @@ pub fn all() -> Vec<Scenario> {
     vec![plain(), acorn(), larkspur(), thistle(), fennel(), marten(), sedge()]
 }
 
-/// The preset of a name.
-pub fn named(name: &str) -> Option<Scenario> {
-    all().into_iter().find(|s| s.name == name)
-}
-
 fn about(what: &str) -> String {
     format!("{what}; the scenario is invented")
 }

@@ -1,9 +1,10 @@
 //! The widest and the narrowest station of a range, also beside a stretch in which an edge is hidden.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Vector2, Vector3};
 
 use super::LocatedPair;
 use super::section::section;
+use crate::ground::polynomial::polynomial;
 
 /// Stations between which an extreme is looked for, and the reach of the parabola that places it.
 const SEARCH_STEP: f64 = 0.005;
@@ -80,14 +81,13 @@ struct Parabola {
 
 impl Parabola {
     fn about(widths: &[(f64, f64)], about: f64) -> Option<Self> {
-        let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
-        for (s, w) in widths.iter().filter(|w| (w.0 - about).abs() <= VERTEX_REACH) {
-            let t = s - about;
-            let x = Vector3::new(1.0, t, t * t);
-            normal += x * x.transpose();
-            right += *w * x;
-        }
-        Some(Self { about, coefficients: normal.try_inverse()? * right })
+        let near: Vec<Vector2<f64>> = widths
+            .iter()
+            .filter(|w| (w.0 - about).abs() <= VERTEX_REACH)
+            .map(|w| Vector2::new(w.0 - about, w.1))
+            .collect();
+        let coefficients = polynomial(&near, &vec![1.0; near.len()], 2)?;
+        Some(Self { about, coefficients: coefficients.fixed_rows::<3>(0).into() })
     }
 
     fn value(&self, station: f64) -> f64 {

@@ -69,6 +69,13 @@ pub struct Widths {
     pub channel: Option<LocatedPair>,
 }
 
+impl Widths {
+    /// By how much the halves of a named width differ at most, mm.
+    pub fn most_uneven_mm(&self) -> f64 {
+        self.named.iter().map(|(_, w)| (w.halves_mm[0] - w.halves_mm[1]).abs()).fold(0.0, f64::max)
+    }
+}
+
 /// What is measured from.
 #[derive(Debug, Clone, Copy)]
 pub struct Subject<'a> {

@@ -17,7 +17,7 @@ use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use super::search::{GLANCE, find_welt};
-use super::{SIDES, Scene, Side, TracedSeat, View, first_curves, trace_seat};
+use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, TracedSeat, View, first_curves, trace_seat};
 use crate::camera::Camera;
 use crate::card::FoundCard;
 use crate::ground::frame::PhotoPoint;
@@ -160,15 +160,20 @@ fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) ->
     !ends_shown || cut > BEYOND_ALLOWED
 }
 
-/// Traces the edges about a settled midline: the saddle, and its glance's total with the score of the whole search.
+/// Traces the edges about a settled midline, and again about the one that they have then: the saddle of the better trace, and
+/// its glance's total with the score of the whole search.
 fn trace(around: &Surroundings, lift: &LiftProfile, glance: &Glance) -> Option<(f64, FoundSaddle)> {
     let view = glance.view?;
-    let scene = around.scene(&glance.midline, view);
-    let seat = trace_seat(&scene, lift, first_curves(&scene, lift, SETTLED_TOLERANCE_MM)).ok()?;
-    let edges = horizontal(around.camera, &glance.midline, lift, &seat);
-    let midline = bisecting(&glance.midline, &edges)?;
-    let shown = Glance { midline, score: seat.score, ..*glance }.with_halves(&edges)?;
-    Some((shown.total(), FoundSaddle { view, midline, seat }))
+    let turns =
+        [SETTLED_TOLERANCE_MM, GIVEN_END_TOLERANCE_MM].iter().scan(*glance, |about, &tolerance_mm| {
+            let scene = around.scene(&about.midline, view);
+            let seat = trace_seat(&scene, lift, first_curves(&scene, lift, tolerance_mm)).ok()?;
+            let edges = horizontal(around.camera, &about.midline, lift, &seat);
+            let midline = bisecting(&about.midline, &edges)?;
+            *about = Glance { midline, score: seat.score, ..*about }.with_halves(&edges)?;
+            Some((about.total(), FoundSaddle { view, midline, seat }))
+        });
+    turns.max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 /// What a place turns out to be when its rim is looked at.
@@ -200,13 +205,13 @@ impl Glance {
     fn total(&self) -> f64 {
         self.likeness() - (self.lopsided_mm / LOPSIDED_MM).powi(2).min(MOST_LOPSIDED)
     }
-}
 
-impl Glance {
-    /// With what the traced sides' half-widths are like.
+    /// With what the sides' half-widths are like where they were traced. `None` where the front or the rear part was not.
     fn with_halves(self, sides: &Sides) -> Option<Self> {
         let halves = |stations: [f64; 3]| -> Option<Vec<[f64; 2]>> {
-            stations.iter().map(|&s| half_widths_mm(&self.midline, sides, s)).collect()
+            let traced: Vec<_> =
+                stations.iter().filter_map(|&s| half_widths_mm(&self.midline, sides, s)).collect();
+            (!traced.is_empty()).then_some(traced)
         };
         let (front, rear) = (halves(FRONT_STATIONS)?, halves(REAR_STATIONS)?);
         let mean = |halves: &[[f64; 2]]| halves.iter().flatten().sum::<f64>() / (2 * halves.len()) as f64;
@@ -295,7 +300,7 @@ impl Place {
 pub fn places(plane: &PlaneView) -> Vec<Place> {
     let lines = Lines::of(plane);
     let (coarse, close) = (lines.widened(COARSE_MM), lines.widened(CLOSE_MM));
-    let mut first: Vec<(f64, Pose)> = pose::search(&lines, (plane.columns, plane.rows), COARSE)
+    let mut first: Vec<(f64, Pose)> = pose::search(&lines, &coarse, (plane.columns, plane.rows), COARSE)
         .into_par_iter()
         .filter_map(|pose| Some((standing(plane, &pose, &pose.fit(&coarse))?.0, pose)))
         .collect();

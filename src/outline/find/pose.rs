@@ -80,15 +80,13 @@ const ROWS_APART: usize = 3;
 /// Of each plan and heading the best places of so many fields are kept, each so many cells across: 200 mm.
 const FIELD: usize = 40;
 const FIELDS_KEPT: usize = 8;
-/// The coarse plan may lie off by this, mm.
-const COARSE_MM: f64 = 8.0;
 /// Places nearer than this and turned by less are one place.
 const APART_MM: f64 = 30.0;
 const APART_RAD: f64 = 0.14;
 
-/// The best poses of the coarse search, best first, at most `count`.
-pub fn search(lines: &Lines, size: (usize, usize), count: usize) -> Vec<Pose> {
-    let outline = lines.widened(COARSE_MM);
+/// The best poses of the coarse search, best first, at most `count`: outlines in `outline`, lines widened by what a coarse plan
+/// may lie off, and channels in `lines` themselves.
+pub fn search(lines: &Lines, outline: &Lines, size: (usize, usize), count: usize) -> Vec<Pose> {
     let channel = lines.widened(0.5 * (CHANNEL_MM.1 - CHANNEL_MM.0) - 5.0);
     let mut shapes = Vec::new();
     for plan in [View::Top, View::Underside] {
@@ -100,7 +98,7 @@ pub fn search(lines: &Lines, size: (usize, usize), count: usize) -> Vec<Pose> {
         .into_par_iter()
         .flat_map_iter(|h| {
             let heading = 2.0 * std::f64::consts::PI * h as f64 / HEADINGS as f64;
-            let (outline, channel) = (&outline, &channel);
+            let channel = &channel;
             shapes.iter().flat_map(move |&shape| best_places(outline, channel, size, shape, heading))
         })
         .collect();
