@@ -182,7 +182,7 @@ fn named_width(name: &str, width: &MeasuredWidth) -> sheet::Width {
         mm: width.mm,
         u95: COVERAGE * u,
         u: Some(u),
-        at_u: None,
+        at_u: width.station_u,
     }
 }
 

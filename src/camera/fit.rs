@@ -90,17 +90,31 @@ pub struct CameraFit {
     starts: Vec<Start>,
 }
 
+/// Names of the parameters as lines of a budget.
+pub mod line {
+    /// How large the lens draws.
+    pub const FOCAL: &str = "focal length";
+    /// Where the lens's axis meets the picture.
+    pub const PRINCIPAL: &str = "principal point";
+    /// How the lens bends straight lines.
+    pub const DISTORTION: &str = "distortion";
+    /// Light that spreads over an edge.
+    pub const BLOOM: &str = "edge bloom";
+    /// How a card is bent.
+    pub const BEND: &str = "card bend";
+}
+
 /// Names of the shared parameters, in the order of the parameter vector.
 pub const SHARED_NAMES: [&str; 9] = [
-    "focal length",
-    "principal point",
-    "principal point",
-    "distortion",
-    "distortion",
-    "distortion",
-    "distortion",
-    "distortion",
-    "edge bloom",
+    line::FOCAL,
+    line::PRINCIPAL,
+    line::PRINCIPAL,
+    line::DISTORTION,
+    line::DISTORTION,
+    line::DISTORTION,
+    line::DISTORTION,
+    line::DISTORTION,
+    line::BLOOM,
 ];
 const SHARED: usize = SHARED_NAMES.len();
 const PER_CARD: usize = 8;
@@ -113,7 +127,7 @@ const ROUGHLY: f64 = 0.01;
 /// Dark squares look smaller by what the camera's tone curve does to their blurred edges: up to some 0.3 px.
 const BLOOM_U_PX: f64 = 0.3;
 /// A card glued to something flat bows by less than about a millimetre over its width (stated assumption).
-const BEND_U_MM: f64 = 0.8;
+pub const BEND_U_MM: f64 = 0.8;
 
 /// The least rotation that takes one direction to another less than a right angle away. By the cross product alone:
 /// the arc cosine would round turns below 1e-8 rad away, and derivatives with them.
@@ -437,7 +451,7 @@ impl CameraFit {
     pub fn parameter_name(&self, index: usize) -> Option<&'static str> {
         match index {
             i if i < SHARED => Some(SHARED_NAMES[i]),
-            i if (i - SHARED) % PER_CARD >= 6 => Some("card bend"),
+            i if (i - SHARED) % PER_CARD >= 6 => Some(line::BEND),
             _ => None,
         }
     }

@@ -32,7 +32,7 @@ impl View {
 }
 
 /// The named widths, the seat's two first.
-const NAMED_WIDTHS: [&str; 6] =
+pub const NAMED_WIDTHS: [&str; 6] =
     ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
 
 /// Which pair of edges.

@@ -5,11 +5,7 @@ use std::path::Path;
 use serde_json::{Map, Value};
 
 use super::types::Sheet;
-use crate::ground::words::View;
-
-/// The named widths of the columns, in their order.
-pub const WIDTHS: [&str; 6] =
-    ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
+use crate::ground::words::{NAMED_WIDTHS, View};
 
 /// A named width in a row.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,7 +88,7 @@ impl Summary {
         put("photo", self.photo.clone().into());
         put("photo_sha256", self.photo_sha256.clone().into());
         put("midline_mm", number(self.midline_mm));
-        for name in WIDTHS {
+        for name in NAMED_WIDTHS {
             let width = self.width(name);
             let key = name.replace('.', "_");
             put(&format!("{key}_mm"), number(width.map(|w| w.mm)));

@@ -3,7 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use super::LocatedPair;
-use super::section::section;
+use super::section::{Located, section};
 use crate::ground::polynomial::polynomial;
 
 /// Stations between which an extreme is looked for, and the reach of the parabola that places it.
@@ -17,6 +17,8 @@ const MOST_CONCEALED_MM: f64 = 3.0;
 pub struct Extreme {
     /// The station.
     pub station: f64,
+    /// Standard uncertainty of the station from the traced edges alone; none where no curve places it.
+    pub station_u: Option<f64>,
     /// By how much an untraced stretch may go beyond the width there, mm.
     pub concealed_mm: f64,
 }
@@ -35,13 +37,23 @@ pub fn extreme(pair: &LocatedPair, length_mm: f64, range: (f64, f64), sign: f64)
         (0..=count).map(|i| width_at(range.0 + SEARCH_STEP * i as f64)).collect();
     let traced: Vec<(f64, f64)> = widths.iter().flatten().copied().collect();
     let best = traced.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let vertex = Parabola::about(&traced, best.0).and_then(|p| p.vertex()).unwrap_or(best.0);
-    let vertex = vertex.clamp(best.0 - VERTEX_REACH, best.0 + VERTEX_REACH).clamp(range.0, range.1);
-    let station = if width_at(vertex).is_some() { vertex } else { best.0 };
+    let curve = Parabola::about(&traced, best.0);
+    let vertex = curve.as_ref().and_then(Parabola::vertex).unwrap_or(best.0);
+    let within = vertex.clamp(best.0 - VERTEX_REACH, best.0 + VERTEX_REACH).clamp(range.0, range.1);
+    let station = if width_at(within).is_some() { within } else { best.0 };
+    let width_u = |s: f64| Some(point_u(&pair[0], s)?.hypot(point_u(&pair[1], s)?));
+    let station_u = curve.filter(|_| station == vertex).and_then(|c| c.vertex_u(width_u(station)?));
     let concealed_mm = gaps(&widths)
         .map(|(before, after)| most_between(&traced, before, after, range) - best.1)
         .fold(0.0, f64::max);
-    (concealed_mm <= MOST_CONCEALED_MM).then_some(Extreme { station, concealed_mm })
+    (concealed_mm <= MOST_CONCEALED_MM).then_some(Extreme { station, station_u, concealed_mm })
+}
+
+/// Uncertainty of the traced point nearest to a station, mm. It is not reduced by the points beside it: what leads one
+/// astray (a stitch, a fold, light) leads its neighbours astray as well.
+fn point_u(points: &[Option<Located>], station: f64) -> Option<f64> {
+    let far = |p: &&Located| (p.station - station).abs();
+    points.iter().flatten().min_by(|a, b| far(a).total_cmp(&far(b))).map(|p| p.u_mm)
 }
 
 /// The traced neighbours of every untraced stretch; `None` at an end of the range.
@@ -99,6 +111,14 @@ impl Parabola {
         self.coefficients[1] + 2.0 * self.coefficients[2] * (station - self.about)
     }
 
+    /// Standard uncertainty of the vertex when a width is known to `width_u` mm: that of the slope there over the
+    /// curvature, the slope taken as from two widths a reach before and after alone. `None` where that is more than the
+    /// reach: then the curve is too flat to place anything.
+    fn vertex_u(&self, width_u: f64) -> Option<f64> {
+        let slope_u = width_u * std::f64::consts::SQRT_2 / (2.0 * VERTEX_REACH);
+        Some(slope_u / (2.0 * self.coefficients[2]).abs()).filter(|u| *u <= VERTEX_REACH)
+    }
+
     /// Where it is greatest; `None` where it bends upwards.
     fn vertex(&self) -> Option<f64> {
         (self.coefficients[2] < 0.0).then(|| self.about - self.coefficients[1] / (2.0 * self.coefficients[2]))
@@ -109,7 +129,6 @@ impl Parabola {
 mod tests {
     use super::*;
     use crate::ground::frame::PhotoPoint;
-    use crate::width::section::Located;
 
     const LENGTH_MM: f64 = 400.0;
 
@@ -148,6 +167,17 @@ mod tests {
             assert!((found.station - 0.7).abs() < 1e-6, "{found:?}");
             assert!(found.concealed_mm < 1e-6, "{found:?}");
         }
+    }
+
+    /// Both edges are known to 0.1 mm, so the width to 0.1414 mm; its slope from widths 0.06 apart to 0.1414 x 1.414 /
+    /// 0.06 = 3.333 mm for the whole midline. The width is 200 - 0.004 (400 (s - 0.7))^2, so its slope changes by 1280 mm:
+    /// 3.333 / 1280 = 0.0026.
+    #[test]
+    fn the_place_of_an_extreme_is_as_sure_as_worked_by_hand() {
+        let u = widest(0.0..0.0).unwrap().station_u.unwrap();
+        assert!((u - 0.0026).abs() < 2e-5, "{u}");
+        // Where the curve goes on beyond the range nothing places it.
+        assert_eq!(extreme(&seat(0.0..0.0), LENGTH_MM, (0.50, 0.65), 1.0).unwrap().station_u, None);
     }
 
     #[test]

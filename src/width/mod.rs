@@ -29,6 +29,8 @@ pub const LEAST_CONFIDENCE: f64 = 0.5;
 pub struct MeasuredWidth {
     /// The station.
     pub station: f64,
+    /// Standard uncertainty of the station where the edges place it; none where it is set, or where they do not.
+    pub station_u: Option<f64>,
     /// Width, mm.
     pub mm: f64,
     /// Half-widths, left and right, mm.
@@ -126,7 +128,9 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
         named: plan
             .named
             .iter()
-            .map(|&(name, cut, concealed)| (name, beside(width(cut), concealed)))
+            .map(|&(name, cut, place)| {
+                (name, MeasuredWidth { station_u: place.station_u, ..beside(width(cut), place.concealed_mm) })
+            })
             .collect(),
         front_taper_deg: (plan.taper.len() >= 5).then(|| front_taper(&plan, &influences, subject.midline)),
         seat,
@@ -139,6 +143,7 @@ fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> Measured
     let halves_mm = influences.base[cut];
     MeasuredWidth {
         station: cuts[cut].station,
+        station_u: None,
         mm: halves_mm[0] + halves_mm[1],
         halves_mm,
         budget: influences.budget(&total, &[(cut, [1.0, 1.0])], true),
@@ -170,8 +175,8 @@ fn beside(mut width: MeasuredWidth, concealed_mm: f64) -> MeasuredWidth {
 struct Plan {
     cuts: Vec<Cut>,
     stations: Vec<(f64, Option<usize>, Option<usize>)>,
-    /// Name, cut, and by how much an untraced stretch may go beyond it, mm.
-    named: Vec<(&'static str, usize, f64)>,
+    /// Name, cut, and how it was placed.
+    named: Vec<(&'static str, usize, Extreme)>,
     taper: Vec<usize>,
 }
 
@@ -191,7 +196,7 @@ impl Plan {
             plan.taper.extend(plan_cut(&mut plan.cuts, subject, Part::Seat, seat, station));
         }
         let length = subject.midline.length_mm();
-        let at = |station: f64| Some(Extreme { station, concealed_mm: 0.0 });
+        let at = |station: f64| Some(Extreme { station, station_u: None, concealed_mm: 0.0 });
         let mut names: Vec<(&'static str, Part, Option<Extreme>)> = vec![
             ("seat.widest", Part::Seat, extreme(seat, length, (0.50, 0.95), 1.0)),
             ("seat.waist", Part::Seat, extreme(seat, length, (0.10, 0.50), -1.0)),
@@ -206,7 +211,7 @@ impl Plan {
             let pair = if part == Part::Seat { Some(seat) } else { channel };
             let Some((pair, place)) = pair.zip(place) else { continue };
             let cut = plan.cut(subject, part, pair, place.station);
-            plan.named.extend(cut.map(|c| (name, c, place.concealed_mm)));
+            plan.named.extend(cut.map(|c| (name, c, place)));
         }
         plan
     }
