@@ -98,9 +98,12 @@ fn a_rider_file_is_written_once_and_checks_out() {
     assert!(printed(&["rider", "--form"]).starts_with("<!doctype html>"));
 }
 
-/// The rooms that measure and the room that judges speak of the same uncertainty.
 #[test]
-fn the_constants_are_those_of_the_measuring_rooms() {
-    assert_eq!(seatspan::fit::quantity::COVERAGE, seatspan::width::COVERAGE);
-    assert_eq!(seatspan::fit::measure::GIVEN_END_U_MM, seatspan::width::GIVEN_END_U_MM);
+fn no_spreadsheet_may_run_a_name_of_a_comparison() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("odd.sheet.json");
+    let text = std::fs::read_to_string(TOP).unwrap();
+    std::fs::write(&file, text.replace("\"name\": \"harebell\"", "\"name\": \"=1+1\"")).unwrap();
+    let csv = printed(&["compare", file.to_str().unwrap(), OTHER, "--format", "csv"]);
+    assert!(csv.contains("\n'=1+1,") && !csv.contains("\n=1+1"), "{csv}");
 }

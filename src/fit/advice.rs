@@ -6,24 +6,31 @@ use super::verdict::{Conformity, Verdict};
 /// What makes a line of the budget smaller, as an order.
 pub fn remedy(from: &str) -> &'static str {
     match from {
-        "lift" => {
+        line::LIFT => {
             "measure the height of the edges over the card with a ruler at more places, or lay the card at their height"
         }
-        "tag corners" | "card bend" | "principal point" => {
+        line::CORNERS | line::BEND | line::PRINCIPAL => {
             "lay a larger, flat card closer to the saddle and hold the phone still"
         }
-        "focal length" | "distortion" => {
+        line::FOCAL | line::DISTORTION => {
             "calibrate the lens, or move the card closer and photograph from further away"
         }
-        "edge localisation" | "edge bloom" => {
-            "take a second, sharper photo in even light and measure that too"
-        }
-        "competing boundaries" => "look at the overlay where edges compete, and light that edge more evenly",
-        "piping definition" => {
+        line::EDGE | line::BLOOM => "take a second, sharper photo in even light and measure that too",
+        line::COMPETING => "look at the overlay where edges compete, and light that edge more evenly",
+        line::PIPING => {
             "put a caliper across the piping there: a photo cannot tell better where round piping ends"
         }
-        "print scale" => "check the printed card with a steel ruler and print it anew where it is off",
-        "midline direction" | "station position" | line::FRONT_END | line::REAR_END => {
+        line::PRINT => "check the printed card with a steel ruler and print it anew where it is off",
+        line::HIDDEN => {
+            "take away what lies across the edge there, or light it more evenly, and photograph anew"
+        }
+        line::UNEVEN => "look at the overlay on both sides, and point out the two ends of the midline",
+        line::DIRECTION
+        | line::STATION
+        | line::FRONT_END
+        | line::REAR_END
+        | line::FRONT_ALONG
+        | line::REAR_ALONG => {
             "point out the two ends of the midline more carefully, or measure from the gullet's line on the saddle"
         }
         line::RULER => "read the heights anew, at the front end and at the narrowest place",

@@ -8,7 +8,7 @@ use super::measure::{Subject, is_view};
 use super::quantity::{COVERAGE, Quantity};
 use super::result::{Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, Part, RuleResult, SCHEMA};
 use super::rider::Rider;
-use super::rule::{Band, Limit, Rule, RuleSet, When};
+use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
 use super::summary::summaries;
 use super::unit::{Amount, Dim, Unit};
 use super::verdict::{Conformity, Verdict, above_zero};
@@ -73,9 +73,18 @@ pub fn assess(request: &Request) -> Result<Assessment, String> {
         complaints: complaints(request, &results)?,
         results,
         assumed: assumed.into_iter().filter(|(f, _)| used.contains(f)).map(|(_, a)| a).collect(),
-        warnings: warnings(request.sheets),
+        warnings: two_names(request.sheets).into_iter().chain(warnings(request.sheets)).collect(),
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
     })
+}
+
+/// A word where sheets that are judged as one saddle have two names.
+fn two_names(sheets: &[Sheet]) -> Option<String> {
+    let first = &sheets.first()?.saddle.name;
+    let other = sheets.iter().map(|s| &s.saddle.name).find(|name| *name != first)?;
+    Some(format!(
+        "the sheets are of two names, {first} and {other}, and are judged as one saddle: is it one?"
+    ))
 }
 
 fn warnings(sheets: &[Sheet]) -> Vec<String> {
@@ -97,14 +106,27 @@ fn holds(when: &When, rider: &Rider) -> bool {
     when.iter().all(|(key, words)| rider.word(key).is_some_and(|w| words.iter().any(|x| x == w)))
 }
 
+/// The fields that the rules in force use, and those that such fields are themselves given or assumed in.
 fn used_fields(request: &Request) -> Vec<Field> {
     let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider));
-    applies
-        .flat_map(|r| {
-            let limits = [&r.lower, &r.upper].into_iter().flatten().map(|l| &l.node);
-            r.measures.iter().map(|m| &m.node).chain(limits).flat_map(Node::fields).collect::<Vec<_>>()
-        })
-        .collect()
+    let direct: Vec<Field> = applies.flat_map(Rule::nodes).flat_map(Node::fields).collect();
+    let behind = direct.iter().flat_map(|field| match request.rider.given.get(field) {
+        Some((Amount::Fingers(_), _)) => vec![Field::Finger],
+        Some(_) => Vec::new(),
+        None => {
+            let default = assumed_default(*field, request);
+            default.iter().flat_map(|d| [&d.value, &d.u]).flatten().flat_map(|l| l.node.fields()).collect()
+        }
+    });
+    let behind: Vec<Field> = behind.collect();
+    direct.into_iter().chain(behind).collect()
+}
+
+/// What the rules assume of a field that the rider file does not give.
+fn assumed_default<'a>(field: Field, request: &Request<'a>) -> Option<&'a Default> {
+    let of_field =
+        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider));
+    of_field.into_iter().find(|d| d.value.is_some() || d.refuse.is_some())
 }
 
 /// The fields given in the rider file, and those assumed.
@@ -131,56 +153,89 @@ fn field_value(
     known: &Fields,
     assumed: &mut Vec<(Field, Assumed)>,
 ) -> Option<Result<Quantity, Missing>> {
-    let empty = Subject { top: None, underside: None, fields: known };
-    let number = |limit: &Option<Limit>| {
-        limit.as_ref().and_then(|l| empty.value(&l.node).ok()).map_or(0.0, |q| q.value)
-    };
-    let mut defaults =
-        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider));
-    let mut tell = |text: String, source: &str| {
-        assumed.push((field, Assumed { text, source: request.rules.source_text(source) }));
-    };
     if let Some((amount, u)) = request.rider.given.get(&field) {
-        let by_rule = defaults.find(|d| d.value.is_none() && d.u.is_some());
-        let u = u.unwrap_or_else(|| {
-            let Some(d) = by_rule else { return 0.0 };
-            let written = d.u.as_ref().map_or("", |l| &l.written);
-            tell(
-                format!("{} is known to {written} (standard uncertainty)", field_in_words(field)),
-                &d.source,
-            );
-            number(&d.u)
-        });
-        return Some(match amount {
-            Amount::Plain(value, _) => Ok(quantity(field, *value, u)),
-            Amount::Fingers(n) => {
-                known.get(Field::Finger).map(|f| f.scaled(*n).plus(&quantity(field, 0.0, u)))
-            }
-        });
+        return Some(given_value(field, *amount, *u, request, known, assumed));
     }
-    let default = defaults.find(|d| d.value.is_some() || d.refuse.is_some())?;
+    let default = assumed_default(field, request)?;
     if let Some(why) = &default.refuse {
         return Some(Err(why.clone()));
     }
+    Some(default_value(field, default, request, known, assumed))
+}
+
+/// The number that a default states; none where it states none.
+///
+/// # Errors
+/// Why it cannot be computed: then the field is not known, for nothing is assumed in its place.
+fn stated(limit: &Option<Limit>, field: Field, known: &Fields) -> Result<Option<f64>, Missing> {
+    let empty = Subject { top: None, underside: None, fields: known };
+    let Some(limit) = limit else { return Ok(None) };
+    let value = empty.value(&limit.node).map_err(|why| {
+        format!(
+            "what the rules assume of {} (`{}`) cannot be computed: {why}",
+            field_in_words(field),
+            limit.written
+        )
+    })?;
+    Ok(Some(value.value))
+}
+
+/// A value of the rider file. Without an uncertainty beside it, that of the rules; what has none there either is what
+/// somebody asks for, and is exact.
+fn given_value(
+    field: Field,
+    amount: Amount,
+    u: Option<f64>,
+    request: &Request,
+    known: &Fields,
+    assumed: &mut Vec<(Field, Assumed)>,
+) -> Result<Quantity, Missing> {
+    let by_rule =
+        request.rules.defaults.iter().find(|d| {
+            d.field == field && d.value.is_none() && d.u.is_some() && holds(&d.when, request.rider)
+        });
+    let u = match (u, by_rule) {
+        (Some(u), _) => u,
+        (None, None) => 0.0,
+        (None, Some(default)) => {
+            let written = default.u.as_ref().map_or("", |l| &l.written);
+            let text = format!("{} is known to {written} (standard uncertainty)", field_in_words(field));
+            assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
+            stated(&default.u, field, known)?.unwrap_or(0.0)
+        }
+    };
+    match amount {
+        Amount::Plain(value, _) => Ok(quantity(field, value, u)),
+        Amount::Fingers(n) => known.get(Field::Finger).map(|f| f.scaled(n).plus(&quantity(field, 0.0, u))),
+    }
+}
+
+/// What the rules assume of a field. Without an uncertainty it is exact: a need, not a measurement.
+fn default_value(
+    field: Field,
+    default: &Default,
+    request: &Request,
+    known: &Fields,
+    assumed: &mut Vec<(Field, Assumed)>,
+) -> Result<Quantity, Missing> {
+    let value = stated(&default.value, field, known)?.ok_or("nothing is assumed of it")?;
+    let u = stated(&default.u, field, known)?.unwrap_or(0.0);
     let written = default.value.as_ref().map_or("", |l| &l.written);
-    let u = default
+    let known_to = default
         .u
         .as_ref()
         .map_or(String::new(), |l| format!(", known to {} (standard uncertainty)", l.written));
-    tell(format!("{} is taken as {written}{u}", field_in_words(field)), &default.source);
-    Some(Ok(quantity(field, number(&default.value), number(&default.u))))
+    let text = format!("{} is taken as {written}{known_to}", field_in_words(field));
+    assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
+    Ok(quantity(field, value, u))
 }
 
 fn judge_rule(rule: &Rule, subject: &Subject, request: &Request) -> RuleResult {
     let judged: Vec<Part> =
         rule.measures.iter().map(|m| judge(&m.label, &m.node, rule, subject, request.confidence)).collect();
+    // The verdicts are ordered so that a part that was not measured does not hide a miss or doubt of another, and a
+    // rule is met only where all of it is.
     let verdict = judged.iter().map(|p| p.verdict).max().unwrap_or(Verdict::NotJudged);
-    // A part that was not measured does not hide a verdict on the others, and a rule is met only where all of it is.
-    let verdict = match verdict {
-        Verdict::FallsShort | Verdict::Undecided => verdict,
-        _ if judged.iter().any(|p| p.verdict == Verdict::NotJudged) => Verdict::NotJudged,
-        other => other,
-    };
     let probability = judged.iter().filter_map(|p| p.probability).min_by(f64::total_cmp);
     let holds_for = rule.remarks.iter().filter(|(when, _)| holds(when, request.rider));
     RuleResult {
@@ -226,14 +281,15 @@ fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
     let Some(q) = rule.measures.first().and_then(|m| subject.value(&m.node).ok()) else {
         return String::new();
     };
-    let mut likely: Vec<(f64, &Band)> = rule
-        .bands
-        .iter()
-        .map(|b| {
-            let [lower, upper] = margins(&q, [&b.lower, &b.upper], subject).unwrap_or_default();
-            (Conformity::of(lower.as_ref(), upper.as_ref()).within, b)
-        })
-        .collect();
+    let within = |band: &Band| -> Result<f64, Missing> {
+        let [lower, upper] = margins(&q, [&band.lower, &band.upper], subject)?;
+        Ok(Conformity::of(lower.as_ref(), upper.as_ref()).within)
+    };
+    let bands = rule.bands.iter().map(|band| Ok((within(band)?, band)));
+    let mut likely: Vec<(f64, &Band)> = match bands.collect::<Result<_, Missing>>() {
+        Ok(likely) => likely,
+        Err(why) => return format!("in which stretch it lies cannot be told: {why}"),
+    };
     likely.sort_by(|a, b| b.0.total_cmp(&a.0));
     match likely.as_slice() {
         [] => String::new(),

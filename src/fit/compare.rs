@@ -10,7 +10,7 @@ use super::expr::{Node, parse};
 use super::fields::Fields;
 use super::hint::did_you_mean;
 use super::measure::{Subject, is_view};
-use super::quantity::{COVERAGE, Quantity};
+use super::quantity::{COVERAGE, Quantity, line};
 use super::result::{Assessment, Standing};
 use super::rider::Rider;
 use super::rule::{About, RuleSet, Severity};
@@ -152,7 +152,7 @@ pub fn compare(wish: &Wish) -> Result<Comparison, String> {
 }
 
 /// Sheets by the saddle's name, in the order given.
-fn by_saddle(sheets: &[Sheet]) -> Vec<(String, Vec<Sheet>)> {
+pub fn by_saddle(sheets: &[Sheet]) -> Vec<(String, Vec<Sheet>)> {
     let mut groups: Vec<(String, Vec<Sheet>)> = Vec::new();
     for sheet in sheets {
         let name = &sheet.saddle.name;
@@ -310,24 +310,24 @@ fn same_lens(a: &Sheet, b: &Sheet) -> bool {
 }
 
 /// Lines of the lens: one camera's are wrong alike on two photos, but which way each moves a width is not carried.
-const LENS_LINES: [&str; 3] = ["focal length", "principal point", "distortion"];
+const LENS_LINES: [&str; 3] = [line::FOCAL, line::PRINCIPAL, line::DISTORTION];
 
 /// The difference of two saddles' values, line by line: of one print the scale cancels but for the difference itself; of one
 /// lens the lines are summed at their worst; all else is apart.
 fn difference(a: &Quantity, b: &Quantity, shared: Shared, node: &Node) -> Quantity {
     let (mut la, lb) = (a.lines(), b.lines());
     let plain = matches!(node, Node::Width(_));
-    let other = |line: &str, lines: &[(String, f64)]| lines.iter().find(|l| l.0 == line).map_or(0.0, |l| l.1);
+    let other = |name: &str, lines: &[(String, f64)]| lines.iter().find(|l| l.0 == name).map_or(0.0, |l| l.1);
     la.extend(lb.iter().filter(|l| other(&l.0, &a.lines()) == 0.0).map(|l| (l.0.clone(), 0.0)));
     let origin = super::quantity::Origin::new(0, "difference");
-    la.iter().fold(Quantity::exact(a.value - b.value), |sum, (line, ua)| {
-        let ub = other(line, &lb);
-        let u = match line.as_str() {
-            "print scale" if shared.print && plain => (ua - ub).abs(),
+    la.iter().fold(Quantity::exact(a.value - b.value), |sum, (name, ua)| {
+        let ub = other(name, &lb);
+        let u = match name.as_str() {
+            line::PRINT if shared.print && plain => (ua - ub).abs(),
             lens if shared.lens && LENS_LINES.contains(&lens) => ua + ub,
             _ => ua.hypot(ub),
         };
-        sum.with(line, origin.clone(), u)
+        sum.with(name, origin.clone(), u)
     })
 }
 

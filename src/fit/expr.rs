@@ -9,7 +9,7 @@
 
 use super::hint::did_you_mean;
 use super::unit::{Dim, FINGERS, NO_UNIT, Unit, unit_named, unit_names};
-use crate::sheet::{Part, Side};
+use crate::ground::words::{NAMED_WIDTHS, Part, Side};
 
 /// A parsed expression.
 #[derive(Debug, Clone, PartialEq)]
@@ -113,9 +113,6 @@ impl Field {
     }
 }
 
-/// The sheet's named widths.
-pub const NAMED: [&str; 6] =
-    ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
 const FUNCTIONS: [&str; 7] = ["left", "right", "at", "lift", "seat", "outer", "channel"];
 const PLAIN: [&str; 3] = ["taper", "length", "panel_area"];
 
@@ -127,6 +124,10 @@ pub type Slip = (usize, String);
 /// # Errors
 /// The first mistake and its place.
 pub fn parse(text: &str) -> Result<Node, Slip> {
+    if text.len() > LONGEST {
+        let what = format!("the expression is longer than {LONGEST} bytes; make two rules of it");
+        return Err((text.floor_char_boundary(LONGEST), what));
+    }
     let mut parser = Parser { text, at: 0, depth: 0 };
     let node = parser.sum()?;
     match parser.peek() {
@@ -146,6 +147,8 @@ struct Parser<'a> {
 
 /// Deeper brackets than this are no rule of a fitter's.
 const DEEPEST: usize = 32;
+/// Nor is a longer expression, in bytes: every sign in it nests the tree by one, and the tree is walked by recursion.
+const LONGEST: usize = 300;
 
 impl Parser<'_> {
     fn peek(&mut self) -> Option<char> {
@@ -242,10 +245,11 @@ impl Parser<'_> {
             self.need(')')?;
             return function(&name, inner).map_err(|what| (inner_at, what));
         }
-        let named = NAMED.into_iter().find(|n| *n == name).map(|n| Node::Width(Place::Named(n)));
+        let named = NAMED_WIDTHS.into_iter().find(|n| *n == name).map(|n| Node::Width(Place::Named(n)));
         let field = || FIELDS.into_iter().find(|f| f.0 == name).map(|f| Node::Field(f.1));
         named.or_else(field).or_else(|| plain(&name)).ok_or_else(|| {
-            let all = NAMED.into_iter().chain(PLAIN).chain(FUNCTIONS).chain(FIELDS.iter().map(|f| f.0));
+            let all =
+                NAMED_WIDTHS.into_iter().chain(PLAIN).chain(FUNCTIONS).chain(FIELDS.iter().map(|f| f.0));
             (start, format!("`{name}` is not known; {}", did_you_mean(&name, all)))
         })
     }
@@ -342,6 +346,7 @@ mod tests {
             ("seat.widest; rm", 11, "not understood"),
             ("3 fingres", 2, "did you mean `fingers`?"),
             ("(seat.waist", 11, "a ')' is missing"),
+            (&format!("1{}", "+1".repeat(150)), 300, "longer than 300"),
         ] {
             let (place, what) = parse(text).unwrap_err();
             assert_eq!(place, at, "{text}: {what}");

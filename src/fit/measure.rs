@@ -7,6 +7,7 @@ use super::expr::{Field, Node, Outline, Place};
 use super::fields::{Fields, Missing};
 use super::quantity::{COVERAGE, Origin, Quantity, line};
 use crate::sheet::{LiftSource, Part, Sheet, Side, Station, StationWidth, View};
+use crate::width::GIVEN_END_U_MM;
 
 /// The sheets of one saddle and what is known of rider and horse.
 #[derive(Debug, Clone, Copy)]
@@ -19,9 +20,6 @@ pub struct Subject<'a> {
     pub fields: &'a Fields,
 }
 
-/// An end of the midline is taken to be good to about this, mm: pointed at by hand as in the room of widths, and one
-/// that the program found is known no better.
-pub const GIVEN_END_U_MM: f64 = 1.5;
 /// Standard uncertainty of a height read with a ruler and a straight-edge, mm (as in the room of the outline).
 pub const RULER_U_MM: f64 = 1.6;
 /// A height between two places further apart than this part of the midline is not known: with three to five places, as
@@ -155,7 +153,7 @@ fn named_cut(seen: &Seen, name: &str) -> Result<Cut, Missing> {
 
 /// A width at a station: from the four set stations about it, so that a curve is followed; its uncertainty is the
 /// largest of theirs, with the lines of the nearest named width of the same outline in proportion (a sheet keeps no
-/// lines for stations). An uncertain station adds the slope.
+/// lines for stations). What is not known of the station comes on top, line by line, by the slope.
 fn station_cut(seen: &Seen, outline: Outline, station: &Quantity) -> Result<Cut, Missing> {
     let part = outline.part();
     let s = station.value;
@@ -168,11 +166,9 @@ fn station_cut(seen: &Seen, outline: Outline, station: &Quantity) -> Result<Cut,
     let mut made = cut(seen, &name, s, (halves[0] + halves[1], halves), &lines);
     if station.u() > 0.0 {
         let slopes = slopes_at(seen.sheet, part, s)?;
-        let origin = Origin::new(Origin::RIDER, "station");
-        made.width =
-            made.width.with(line::BONES_STATION, origin.clone(), (slopes[0] + slopes[1]) * station.u());
+        made.width = made.width.following(slopes[0] + slopes[1], station);
         for (half, slope) in made.halves.iter_mut().zip(slopes) {
-            *half = half.clone().with(line::BONES_STATION, origin.clone(), slope * station.u());
+            *half = half.following(slope, station);
         }
     }
     Ok(made)
@@ -194,8 +190,8 @@ fn cut(seen: &Seen, of: &str, station: f64, (mm, [l, r]): (f64, [f64; 2]), lines
             let part = half.value / mm;
             let moved = std::mem::take(half);
             *half = match from.as_str() {
-                "print scale" => moved.with(from, origin(""), u * part),
-                "piping definition" => moved.with(from, origin(""), u / 2.0),
+                line::PRINT => moved.with(from, origin(""), u * part),
+                line::PIPING => moved.with(from, origin(""), u / 2.0),
                 _ => moved.with(from, origin(""), u / 2.0).with(from, origin(" difference"), sign * u / 2.0),
             };
         }
@@ -206,7 +202,7 @@ fn cut(seen: &Seen, of: &str, station: f64, (mm, [l, r]): (f64, [f64; 2]), lines
         *half = std::mem::take(half)
             .with(line::FRONT_END, origin(""), sign * end_u * (1.0 - station))
             .with(line::REAR_END, origin(""), sign * end_u * station)
-            .with("lift", origin(" aslant"), sign * aslant);
+            .with(line::LIFT, origin(" aslant"), sign * aslant);
     }
     Cut { width, halves }
 }
@@ -215,7 +211,7 @@ fn cut(seen: &Seen, of: &str, station: f64, (mm, [l, r]): (f64, [f64; 2]), lines
 /// from what it does to the width (`W u_h / distance`), the slant is at most the camera's tilt and the angle of the
 /// photo's corner from its axis.
 fn aslant_mm(sheet: &Sheet, mm: f64, lines: &[(String, f64)]) -> f64 {
-    let lift_u = lines.iter().filter(|(from, _)| from == "lift").map(|(_, u)| *u).sum::<f64>();
+    let lift_u = lines.iter().filter(|(from, _)| from == line::LIFT).map(|(_, u)| *u).sum::<f64>();
     let Some(camera) = &sheet.camera else { return lift_u };
     let height_u = lift_u * camera.height_mm / mm;
     let off_axis = sheet.midline.as_ref().zip(sheet.photos.first()).map_or(0.5, |(m, p)| {
@@ -297,8 +293,8 @@ fn station_of(seen: &Seen, name: &str) -> Result<Quantity, Missing> {
     let end = GIVEN_END_U_MM / length;
     Ok(Quantity::exact(width.at)
         .with(line::EXTREME, Origin::new(seen.index, name), u)
-        .with(line::FRONT_END, Origin::new(seen.index, "along"), end * (1.0 - width.at))
-        .with("station position", Origin::new(seen.index, "along"), end * width.at))
+        .with(line::FRONT_ALONG, Origin::new(seen.index, "along"), -end * (1.0 - width.at))
+        .with(line::REAR_ALONG, Origin::new(seen.index, "along"), -end * width.at))
 }
 
 /// Half the stretch over the root of 3.
@@ -374,11 +370,10 @@ fn taper(seen: &Seen) -> Result<Quantity, Missing> {
 fn length(seen: &Seen) -> Result<Quantity, Missing> {
     let midline = seen.sheet.midline.as_ref().ok_or("the sheet has no midline")?;
     let end = GIVEN_END_U_MM;
-    Ok(Quantity::exact(midline.length_mm).with(line::FRONT_END, Origin::new(seen.index, "along"), end).with(
-        "station position",
-        Origin::new(seen.index, "along"),
-        end,
-    ))
+    // A front end pointed at too far forward makes it longer, as does a rear end too far back.
+    Ok(Quantity::exact(midline.length_mm)
+        .with(line::FRONT_ALONG, Origin::new(seen.index, "along"), -end)
+        .with(line::REAR_ALONG, Origin::new(seen.index, "along"), end))
 }
 
 /// Area in plan between the outer outline and the channel over the set stations where both were traced, mm²: an upper

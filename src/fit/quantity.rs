@@ -6,8 +6,7 @@
 
 use std::collections::BTreeMap;
 
-/// Coverage factor of a sheet's `u95`.
-pub const COVERAGE: f64 = 1.96;
+pub use crate::width::COVERAGE;
 
 /// How one line of the budget moves two values of the same sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,12 +19,19 @@ pub enum Together {
     Worst,
 }
 
-/// Names of lines that this room adds to those of a sheet's budget.
+/// Names of the lines of a sheet's budget, and of those that this room adds.
 pub mod line {
-    /// Where the front end of the midline was pointed at.
+    pub use crate::camera::fit::line::*;
+    pub use crate::width::influence::line::*;
+
+    /// How far beside the midline its front end was pointed at.
     pub const FRONT_END: &str = "midline front end";
-    /// Where the rear end of the midline was pointed at.
+    /// How far beside the midline its rear end was pointed at.
     pub const REAR_END: &str = "midline rear end";
+    /// Where along the midline its front end was pointed at.
+    pub const FRONT_ALONG: &str = "midline front end, along";
+    /// Where along the midline its rear end was pointed at.
+    pub const REAR_ALONG: &str = "midline rear end, along";
     /// Heights read with a ruler.
     pub const RULER: &str = "ruler";
     /// The spacing of the rider's seat bones.
@@ -47,9 +53,9 @@ pub mod line {
 /// a sheet does not carry.
 pub fn together(line: &str) -> Together {
     match line {
-        "edge localisation" | "competing boundaries" | line::RULER | line::EXTREME => Together::Apart,
-        "print scale" | "piping definition" => Together::Signed,
-        line::FRONT_END | line::REAR_END => Together::Signed,
+        line::EDGE | line::COMPETING | line::RULER | line::EXTREME => Together::Apart,
+        line::PRINT | line::PIPING => Together::Signed,
+        line::FRONT_END | line::REAR_END | line::FRONT_ALONG | line::REAR_ALONG => Together::Signed,
         line::SEAT_BONES | line::BONES_STATION | line::FINGER | line::LIMIT => Together::Signed,
         _ => Together::Worst,
     }
@@ -133,6 +139,11 @@ impl Quantity {
     /// The value times an exact number.
     pub fn scaled(&self, by: f64) -> Self {
         Self::linear(by * self.value, by, self, 0.0, &Self::default())
+    }
+
+    /// The same value, moved by what is not known of another one: `slope` is how it answers to that.
+    pub fn following(&self, slope: f64, other: &Self) -> Self {
+        Self::linear(self.value, 1.0, self, slope, other)
     }
 
     /// Standard uncertainty of each line, the largest first.

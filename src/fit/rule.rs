@@ -435,6 +435,13 @@ impl RuleSet {
 }
 
 impl Rule {
+    /// The expressions of what it measures and of all its limits.
+    pub fn nodes(&self) -> impl Iterator<Item = &Node> {
+        let bands = self.bands.iter().flat_map(|b| [&b.lower, &b.upper]);
+        let limits = [&self.lower, &self.upper].into_iter().chain(bands).flatten().map(|l| &l.node);
+        self.measures.iter().map(|m| &m.node).chain(limits)
+    }
+
     /// Every source key of the rule: of the idea and of each limit.
     pub fn source_keys(&self) -> Vec<&str> {
         let bands = self.bands.iter().flat_map(|b| [&b.lower, &b.upper]);

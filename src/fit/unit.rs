@@ -124,6 +124,12 @@ pub fn parse_amount(text: &str) -> Result<Amount, String> {
     let text = text.trim();
     let split = text.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c))).unwrap_or(text.len());
     let (number, name) = (text[..split].trim(), text[split..].trim());
+    if name.starts_with(',') {
+        return Err(format!(
+            "'{text}' has a decimal comma; write a point, such as \"{}\"",
+            text.replacen(',', ".", 1)
+        ));
+    }
     let value: f64 = number.parse().map_err(|_| {
         format!("'{text}' is no amount; write a number and its unit, with a point as decimal sign, such as \"128 mm\"")
     })?;
@@ -158,7 +164,7 @@ mod tests {
     #[test]
     fn slips_are_told() {
         assert!(parse_amount("12 inc").unwrap_err().contains("did you mean `inch`?"));
-        assert!(parse_amount("12,5 mm").unwrap_err().contains("is no unit"));
+        assert!(parse_amount("12,5 mm").unwrap_err().contains("write a point, such as \"12.5 mm\""));
         assert!(parse_amount("wide").unwrap_err().contains("no amount"));
     }
 }

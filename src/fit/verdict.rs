@@ -40,30 +40,21 @@ pub const LEAST_CONFIDENCE: f64 = 0.6;
 /// Usual confidence.
 pub const CONFIDENCE: f64 = 0.95;
 
-/// Probability that a quantity is above 0.
+/// Probability that a quantity is 0 or above.
 pub fn above_zero(q: &Quantity) -> f64 {
-    probability(q.value, q.u())
+    if q.u() > 0.0 { Normal::standard().cdf(q.value / q.u()) } else { f64::from(u8::from(q.value >= 0.0)) }
 }
 
-fn probability(margin: f64, u: f64) -> f64 {
-    if u > 0.0 {
-        return Normal::standard().cdf(margin / u);
-    }
-    f64::from(u8::from(margin >= 0.0))
+/// Probability that a quantity is below 0.
+fn below_zero(q: &Quantity) -> f64 {
+    if q.u() > 0.0 { Normal::standard().cdf(-q.value / q.u()) } else { f64::from(u8::from(q.value < 0.0)) }
 }
 
 impl Conformity {
     /// From how far the value lies inside each limit. Where limits are uncertain (a rider's fingers) that is in the margins;
     /// a value cannot be below one and above the other, so the probabilities outside add up.
     pub fn of(inside_lower: Option<&Quantity>, inside_upper: Option<&Quantity>) -> Self {
-        let outside =
-            |margin: Option<&Quantity>| margin.map_or(0.0, |m| probability(-m.value, m.u()).min(1.0));
-        let at_limit = |margin: Option<&Quantity>, p: f64| match margin {
-            Some(m) if m.u() <= 0.0 => f64::from(u8::from(m.value < 0.0)),
-            _ => p,
-        };
-        let below = at_limit(inside_lower, outside(inside_lower));
-        let above = at_limit(inside_upper, outside(inside_upper));
+        let [below, above] = [inside_lower, inside_upper].map(|margin| margin.map_or(0.0, below_zero));
         Self { within: (1.0 - below - above).max(0.0), below, above }
     }
 
