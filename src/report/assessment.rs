@@ -5,17 +5,13 @@ use std::fmt::Write;
 use crate::fit::result::{Assessment, LimitAt, Part, RuleResult};
 use crate::fit::rule::{About, Severity};
 use crate::fit::verdict::Verdict;
+use crate::report::words::plain;
 
 /// What the text shows beside verdicts.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct AssessmentOptions {
     /// The sources of every rule, and the largest lines of every budget.
     pub sources: bool,
-}
-
-/// Text from outside without control characters, which could drive the terminal.
-pub(super) fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
 /// Whom a rule is about, in a word.

@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use super::assessment::{about_word, plain, verdict_words};
+use super::assessment::{about_word, verdict_words};
+use super::words::{harmless, plain, shortened};
 use crate::fit::compare::{Cell, Comparison, Row};
 
 /// Width of a saddle's column.
@@ -26,7 +27,7 @@ pub fn text(c: &Comparison) -> String {
     }
     let _ = write!(out, "\n{:FIRST$}", "");
     for s in &c.saddles {
-        let _ = write!(out, "{:>COLUMN$}", clipped(&plain(&s.name)));
+        let _ = write!(out, "{:>COLUMN$}", shortened(&plain(&s.name), COLUMN - 2));
     }
     out.push('\n');
     for row in &c.rows {
@@ -47,10 +48,6 @@ pub fn text(c: &Comparison) -> String {
         let _ = writeln!(out, "{caution}");
     }
     out
-}
-
-fn clipped(name: &str) -> String {
-    name.chars().take(COLUMN - 2).collect()
 }
 
 fn row_text(row: &Row, out: &mut String) {
@@ -116,23 +113,23 @@ pub fn csv(c: &Comparison) -> Result<String, csv::Error> {
     ])?;
     let number = |x: Option<f64>, d: usize| x.map_or(String::new(), |x| format!("{x:.0$}", d + 1));
     for (i, s) in c.saddles.iter().enumerate() {
-        let rank = s.rank.map_or(String::new(), |r| r.to_string());
+        let (name, rank) = (harmless(&s.name), s.rank.map_or(String::new(), |r| r.to_string()));
         for row in &c.rows {
             let (cell, d) = (&row.values[i], row.decimals);
             let [value, u95] = [number(cell.value, d), number(cell.u95, d)];
             let [by, by_u] = [number(cell.difference, d), number(cell.difference_u95, d)];
             w.write_record([
-                &s.name, &rank, "width", &row.of, "saddle", &row.unit, &value, &u95, &by, &by_u, "", "",
+                &name, &rank, "width", &row.of, "saddle", &row.unit, &value, &u95, &by, &by_u, "", "",
             ])?;
         }
         for r in &s.assessment.results {
             let p = number(r.probability, 3);
             let words = verdict_words(r.verdict);
             w.write_record([
-                &s.name,
+                &name,
                 &rank,
                 "rule",
-                &r.id,
+                &harmless(&r.id),
                 about_word(r.about),
                 "",
                 "",

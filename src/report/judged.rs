@@ -3,7 +3,7 @@
 use super::assessment::{figures, verdict_words};
 use super::figure::chart::Limit;
 use super::page::{Note, Verdicts};
-use super::words::sentence;
+use super::words::{sentence, unbroken, with_minus};
 use crate::fit::result::{Assessment, LimitAt, RuleResult, Standing};
 use crate::fit::rule::{About, RuleSet, Severity};
 use crate::fit::verdict::Verdict;
@@ -67,7 +67,10 @@ pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verd
         assessment.complaints.iter().map(|c| Note::plain(format!("Complaint: {}", c.title), c.ask.join(" "))),
     );
     notes.extend(
-        assessment.assumed.iter().map(|a| Note::plain("Assumed", format!("{} ({})", a.text, a.source))),
+        assessment
+            .assumed
+            .iter()
+            .map(|a| Note::plain("Assumed", with_minus(&sentence(&format!("{} ({})", a.text, a.source))))),
     );
     Verdicts {
         rider: assessment.rider.clone().unwrap_or_else(|| "the rider".into()),
@@ -93,7 +96,11 @@ fn rule(r: &RuleResult) -> Note {
         (_, Severity::Look) => " Worth a look.",
     };
     let values: Vec<String> = r.parts.iter().filter(|p| p.value.is_some()).map(figures).collect();
-    let values = if values.is_empty() { String::new() } else { format!(" Measured: {}.", values.join("; ")) };
+    let values = if values.is_empty() {
+        String::new()
+    } else {
+        unbroken(&with_minus(&format!(" Measured: {}.", values.join("; "))))
+    };
     let next = sentence(&r.next);
     let decides = r.parts.iter().find_map(|p| p.decides.as_deref()).map(sentence).unwrap_or_default();
     let remarks: Vec<String> = r.remarks.iter().map(|remark| sentence(remark)).collect();
@@ -102,19 +109,22 @@ fn rule(r: &RuleResult) -> Note {
     Note { word: Some(verdict_words(r.verdict).into()), title: r.title.clone(), text }
 }
 
-/// One remark for everything that was not judged.
+/// One remark for everything that was not judged, by what was missing.
 fn not_judged(results: &[&RuleResult]) -> Option<Note> {
-    let of: Vec<String> = results
-        .iter()
-        .filter(|r| r.verdict == Verdict::NotJudged)
-        .map(|r| match r.parts.iter().find_map(|p| p.missing.as_ref()) {
-            Some(why) => format!("{} ({why})", r.title),
-            None => r.title.clone(),
-        })
-        .collect();
+    let of: Vec<&RuleResult> = results.iter().copied().filter(|r| r.verdict == Verdict::NotJudged).collect();
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for rule in &of {
+        let why = rule.parts.iter().find_map(|p| p.missing.as_deref()).unwrap_or("not told why");
+        match reasons.iter_mut().find(|r| r.0 == why) {
+            Some((_, titles)) => titles.push(&rule.title),
+            None => reasons.push((why, vec![&rule.title])),
+        }
+    }
+    let text: Vec<String> =
+        reasons.iter().map(|(why, titles)| sentence(&format!("{why}: {}", titles.join("; ")))).collect();
     let word = Some(verdict_words(Verdict::NotJudged).into());
-    let title = format!("{} rules", of.len());
-    (!of.is_empty()).then(|| Note { word, title, text: sentence(&of.join("; ")) })
+    let title = if of.len() == 1 { "1 rule".into() } else { format!("{} rules", of.len()) };
+    (!of.is_empty()).then(|| Note { word, title, text: text.join(" ") })
 }
 
 /// Half of the stretch along which a limit on a named width is drawn, in stations.

@@ -70,7 +70,13 @@ impl Shape {
                 let half = half_at(rows(pair.as_ref()?, side), w.at)?;
                 Some([sign(view, side) * half, w.at * length_mm])
             };
-            let ends = end(Side::Left).zip(end(Side::Right)).map(|(a, b)| [a, b]);
+            // The line through the traced points is rougher than the width that was fitted to them, by up to a tenth
+            // of a millimetre: what is drawn has the length that is said.
+            let ends = end(Side::Left).zip(end(Side::Right)).map(|(a, b)| {
+                let drawn_mm = (a[0] - b[0]).abs();
+                let stretch = if drawn_mm > 0.0 { w.mm / drawn_mm } else { 1.0 };
+                [a, b].map(|[across, along]| [across * stretch, along])
+            });
             Keyed { key: key.into(), name: w.name.clone(), at: w.at, mm: w.mm, u95: w.u95, ends }
         });
         let named = named.collect();

@@ -1,6 +1,7 @@
 //! A sheet as a short table for the terminal.
 
 use super::units::{Units, half_width};
+use super::words::{self, plain};
 use crate::sheet::{Sheet, StationWidth};
 use std::fmt::Write;
 
@@ -38,11 +39,6 @@ pub fn text(sheet: &Sheet, options: TextOptions) -> String {
     notes(sheet, &mut out);
     let _ = writeln!(out, "\n{CAUTIONS}");
     out
-}
-
-/// Text from outside without control characters, which could drive the terminal.
-fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
 fn line(out: &mut String, key: &str, value: &str) {
@@ -90,11 +86,7 @@ fn widths(sheet: &Sheet, units: Units, out: &mut String) {
         out.push_str("  none could be taken\n");
     }
     if let Some(t) = &sheet.front_taper {
-        let how = match t.deg {
-            deg if deg.abs() <= t.u95 => "neither widens nor narrows for sure",
-            deg if deg > 0.0 => "widens toward the rear",
-            _ => "narrows toward the rear",
-        };
+        let how = words::taper(t.deg, t.u95);
         let angle = format!("{:.1} ± {} deg", t.deg, half_width(t.u95, 1));
         let _ = writeln!(out, "  {:18} {angle:>17}  {how}", "front taper");
     }

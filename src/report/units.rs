@@ -1,7 +1,7 @@
 //! How lengths are written: millimetres with inches beside, or the other way round.
 
 /// Millimetres in an inch, by definition.
-const MM_PER_INCH: f64 = 25.4;
+pub const MM_PER_INCH: f64 = 25.4;
 
 /// Which unit comes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

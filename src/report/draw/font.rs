@@ -23,6 +23,11 @@ fn face(file: &'static [u8]) -> FontRef<'static> {
 static FACE: LazyLock<FontRef<'static>> = LazyLock::new(|| face(SEMIBOLD));
 static REGULAR_FACE: LazyLock<FontRef<'static>> = LazyLock::new(|| face(REGULAR));
 
+/// Whether both faces have a letter.
+pub fn has(letter: char) -> bool {
+    letter.is_control() || [&*FACE, &*REGULAR_FACE].iter().all(|face| face.glyph_id(letter) != GlyphId(0))
+}
+
 /// The scale at which one em is `size` long; the library scales by the height of the line instead.
 fn scale(face: &FontRef, size: f64) -> PxScale {
     let em = face.units_per_em().unwrap_or(2048.0);

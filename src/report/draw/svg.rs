@@ -60,7 +60,7 @@ fn jpeg(picture: Picture) -> Result<Vec<u8>, RenderError> {
 }
 
 /// Text for XML, without the characters that XML does not allow.
-pub(in crate::report) fn escaped(text: &str) -> String {
+pub fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

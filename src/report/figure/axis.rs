@@ -1,9 +1,7 @@
 //! Rulers: straight scales in millimetres or inches.
 
 use super::{Anchor, Figure, SMALL_MM, TICK, Tone};
-
-/// Millimetres in an inch, by definition.
-pub const MM_PER_INCH: f64 = 25.4;
+use crate::report::units::MM_PER_INCH;
 
 /// Where a ruler lies and what it counts.
 #[derive(Debug, Clone, Copy)]
@@ -82,15 +80,16 @@ impl Ruler {
         figure.text(at, text, anchor, SMALL_MM, Tone::Soft);
     }
 
-    /// Writes the unit at the ruler's end.
+    /// Writes the unit: above the beginning of a ruler that runs down, behind the end of one that runs to the right,
+    /// clear of a figure there.
     pub fn unit(&self, figure: &mut Figure) {
-        let [x, y] = self.at(self.range_mm[1], 2.4);
         let word = if self.inches { "in" } else { "mm" };
+        let [x, y] = self.at(self.range_mm[if self.down { 0 } else { 1 }], 2.4);
         let (at, anchor) = match (self.down, self.after) {
-            (true, true) => ([x - 2.4, y + 3.0], Anchor::Start),
-            (true, false) => ([x + 2.4, y + 3.0], Anchor::End),
-            (false, true) => ([x + 1.5, y + 1.8], Anchor::Start),
-            (false, false) => ([x + 1.5, y], Anchor::Start),
+            (true, true) => ([x, y - 2.6], Anchor::Start),
+            (true, false) => ([x, y - 2.6], Anchor::End),
+            (false, true) => ([x + 3.4, y + 1.8], Anchor::Start),
+            (false, false) => ([x + 3.4, y], Anchor::Start),
         };
         figure.text(at, word, anchor, SMALL_MM, Tone::Soft);
     }

@@ -2,7 +2,7 @@
 
 use super::chart::step;
 use super::{Anchor, Figure, HAIR, SMALL_MM, Tone};
-use crate::report::shape::Shape;
+use crate::report::shape::{Keyed, Shape};
 use crate::report::words::influence;
 use crate::sheet::Sheet;
 
@@ -11,41 +11,72 @@ const LINE_MM: f64 = 4.6;
 /// Room for the words before the bars, mm.
 const WORDS_MM: f64 = 50.0;
 
-/// The influences, from the largest on, and for each the named widths' contributions in columns of bars.
+/// Least width of a column of bars with its figures, mm.
+const COLUMN_MM: f64 = 19.0;
+/// Above and below the bars of a block, mm.
+const ABOVE_MM: f64 = 6.0;
+const BELOW_MM: f64 = 8.0;
+
+/// The influences, from the largest on, and for each the named widths' contributions in columns of bars; where the
+/// figure is too narrow for all columns, in blocks below one another.
 pub fn budget(sheet: &Sheet, shape: &Shape, width_mm: f64) -> Figure {
     let influences = influences(sheet);
-    let columns = shape.named.len().max(1) as f64;
-    let height = 8.0 + LINE_MM * influences.len() as f64 + 6.0;
+    let most = (((width_mm - WORDS_MM) / COLUMN_MM).floor() as usize).max(1);
+    let blocks: Vec<&[Keyed]> = shape.named.chunks(most).collect();
+    let block_mm = ABOVE_MM + LINE_MM * influences.len() as f64 + BELOW_MM;
+    let height = block_mm * blocks.len().max(1) as f64;
     let mut figure = Figure::new(width_mm, height, "Contributions to each width's standard uncertainty, mm");
-    let gap = 3.0;
-    let column_mm = ((width_mm - WORDS_MM) / columns).min(60.0);
+    let columns = blocks.first().map_or(1, |b| b.len());
+    let column_mm = ((width_mm - WORDS_MM) / columns as f64).min(60.0);
     let largest = sheet.budget.iter().map(|l| l.u).fold(0.1, f64::max);
-    let tick = step(largest, if columns > 3.0 { 2.0 } else { 4.0 });
-    let scale = (column_mm - gap - 8.0) / largest;
-    let bottom = 6.0 + LINE_MM * influences.len() as f64;
-    for (i, width) in shape.named.iter().enumerate() {
-        let x = WORDS_MM + i as f64 * column_mm;
-        figure.key([x + 1.9, 2.2], &width.key);
-        for k in 0..=(largest / tick + 1e-9).floor() as u32 {
-            let at = x + f64::from(k) * tick * scale;
-            figure.line("grid", vec![[at, 5.0], [at, bottom]], HAIR);
-            let label = if k == 0 { "0".into() } else { decimals(f64::from(k) * tick, tick) };
+    let tick = step(largest, if columns > 3 { 2.0 } else { 4.0 });
+    let bars = Bars { column_mm, largest, tick, scale: (column_mm - 11.0) / largest };
+    for (i, widths) in blocks.into_iter().enumerate() {
+        block(&mut figure, sheet, widths, &influences, &bars, block_mm * i as f64);
+    }
+    figure
+}
+
+/// How long bars are.
+struct Bars {
+    column_mm: f64,
+    /// The largest contribution, mm.
+    largest: f64,
+    /// Between grid lines, mm of contribution.
+    tick: f64,
+    /// Paper millimetres for one of contribution.
+    scale: f64,
+}
+
+fn block(figure: &mut Figure, sheet: &Sheet, widths: &[Keyed], influences: &[String], bars: &Bars, top: f64) {
+    let bottom = top + ABOVE_MM + LINE_MM * influences.len() as f64;
+    for (i, width) in widths.iter().enumerate() {
+        let x = WORDS_MM + i as f64 * bars.column_mm;
+        figure.key([x + 1.9, top + 2.2], &width.key);
+        for k in 0..=(bars.largest / bars.tick + 1e-9).floor() as u32 {
+            let value = f64::from(k) * bars.tick;
+            let at = x + value * bars.scale;
+            figure.line("grid", vec![[at, top + 5.0], [at, bottom]], HAIR);
+            let label = if k == 0 { "0".into() } else { decimals(value, bars.tick) };
             figure.text([at, bottom + 3.6], label, Anchor::Middle, 2.2, Tone::Soft);
         }
     }
     for (row, from) in influences.iter().enumerate() {
-        let y = 6.0 + LINE_MM * row as f64;
+        let y = top + ABOVE_MM + LINE_MM * row as f64;
         figure.text([0.0, y + 3.0], influence(from).0, Anchor::Start, SMALL_MM, Tone::Ink);
-        for (i, width) in shape.named.iter().enumerate() {
-            let x = WORDS_MM + i as f64 * column_mm;
+        for (i, width) in widths.iter().enumerate() {
+            let x = WORDS_MM + i as f64 * bars.column_mm;
             let line = sheet.budget.iter().find(|l| l.of == width.name && l.from == *from);
             let Some(line) = line else { continue };
-            figure.rect("budget-bar", [x, y + 0.6, (line.u * scale).max(0.2), 3.0], Some(Tone::Seat), None);
+            let length = line.u * bars.scale;
+            figure.rect("budget-bar", [x, y + 0.6, length.max(0.2), 3.0], Some(Tone::Seat), None);
             let said = if line.u < 0.005 { "<0.01".into() } else { format!("{:.2}", line.u) };
-            figure.text([x + line.u * scale + 0.9, y + 2.9], said, Anchor::Start, 2.2, Tone::Soft);
+            // A ground for the figure, so that no grid line runs through it.
+            let room = [x + length + 0.5, y + 0.6, 1.25 * said.chars().count() as f64 + 0.4, 3.0];
+            figure.rect("ground", room, Some(Tone::Paper), None);
+            figure.text([x + length + 0.9, y + 2.9], said, Anchor::Start, 2.2, Tone::Soft);
         }
     }
-    figure
 }
 
 fn decimals(value: f64, step: f64) -> String {

@@ -1,13 +1,15 @@
 //! Widths along the saddle, with their uncertainty as a band.
 
-use super::axis::MM_PER_INCH;
 use super::plan::apart;
 use super::{Anchor, CHANNEL, Figure, HAIR, LETTERS_MM, SEAT, SMALL_MM, Stroke, TICK, Tone};
 use crate::report::shape::Shape;
+use crate::report::units::MM_PER_INCH;
 use crate::sheet::{Sheet, Station, StationWidth};
 
 /// Width of the charts on paper, mm: the text's on the narrower of A4 and Letter.
 pub const CHART_MM: f64 = 170.0;
+/// Width of the charts for a narrow screen, mm.
+pub const NARROW_MM: f64 = 96.0;
 /// Room left and right of the plotting area, mm.
 const SIDES_MM: [f64; 2] = [13.0, 13.0];
 const TOP_MM: f64 = 9.0;
@@ -57,7 +59,7 @@ impl Plot {
                 };
                 let (anchor, x) = match i {
                     0 => (Anchor::Start, x - 9.0),
-                    20 => (Anchor::End, self.area[0] + self.area[2] + 12.0),
+                    20 if length_mm.is_some() => (Anchor::End, self.area[0] + self.area[2] + 12.0),
                     _ => (Anchor::Middle, x),
                 };
                 figure.text([x, y + h + 4.6], label, anchor, SMALL_MM, Tone::Soft);

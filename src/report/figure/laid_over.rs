@@ -5,6 +5,7 @@ use super::plan::{midline, ruled, window_mm, words};
 use super::{Anchor, Figure, LETTERS_MM, Stroke, Tone};
 use crate::ground::words::Part;
 use crate::report::shape::Shape;
+use crate::report::words::shortened;
 use crate::sheet::Sheet;
 
 /// How the saddles' lines differ: by dashes, weight and lightness, so that six can be told apart in grey.
@@ -29,15 +30,23 @@ pub fn stroke(index: usize) -> Stroke {
 fn legend(figure: &mut Figure, names: &[String], mut at: [f64; 2]) {
     for (i, name) in names.iter().enumerate() {
         figure.line("swatch", vec![[at[0], at[1]], [at[0] + 11.0, at[1]]], stroke(i));
-        let name: String = name.chars().take(26).collect();
-        let said = format!("{} {name}", i + 1);
+        let said = format!("{} {}", i + 1, shortened(name, 26));
         figure.text([at[0] + 13.0, at[1] + 1.0], said, Anchor::Start, LETTERS_MM, Tone::Ink);
         at[1] += 5.2;
     }
 }
 
+/// Where the names of the saddles stand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Names {
+    /// To the right of the drawing.
+    Beside,
+    /// Under it, for a narrow screen.
+    Below,
+}
+
 /// The outlines of one view at 1 to `of`; `part` says whose edges.
-pub fn outlines(shapes: &[&Shape], names: &[String], part: Part, of: f64) -> Figure {
+pub fn outlines(shapes: &[&Shape], names: &[String], part: Part, of: f64, place: Names) -> Figure {
     let reach = shapes.iter().map(|s| s.reach_mm()).fold(0.0, f64::max);
     let length = shapes.iter().map(|s| s.length_mm).fold(0.0, f64::max);
     let window = window_mm(reach, length);
@@ -52,9 +61,15 @@ pub fn outlines(shapes: &[&Shape], names: &[String], part: Part, of: f64) -> Fig
     if let Some(shape) = shapes.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) {
         words(&mut figure, paper, shape, window);
     }
-    let x = figure.width_mm + 4.0;
-    figure.width_mm += 62.0;
-    legend(&mut figure, names, [x, 12.0]);
+    let at = match place {
+        Names::Beside => [figure.width_mm + 4.0, 12.0],
+        Names::Below => [9.0, figure.height_mm + 3.0],
+    };
+    match place {
+        Names::Beside => figure.width_mm += 62.0,
+        Names::Below => figure.height_mm += 5.2 * names.len() as f64 + 2.0,
+    }
+    legend(&mut figure, names, at);
     figure
 }
 

@@ -183,6 +183,14 @@ impl Figure {
         Self { width_mm, height_mm, label: label.into(), items: Vec::new() }
     }
 
+    /// All its letters.
+    pub fn letters(&self) -> impl Iterator<Item = &Letters> {
+        self.items.iter().filter_map(|item| match item {
+            Item::Letters(letters) => Some(letters),
+            _ => None,
+        })
+    }
+
     /// Adds an open line; one of fewer than two points is left out.
     pub fn line(&mut self, class: &'static str, points: Vec<[f64; 2]>, stroke: Stroke) {
         if points.len() > 1 {

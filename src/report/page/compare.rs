@@ -3,16 +3,13 @@
 use super::document::{Block, Captioned, Document, Section, Table};
 use super::single::{Options, Purpose, Subject, cautions, day, judged};
 use crate::ground::words::{Part, View};
-use crate::report::figure::chart::CHART_MM;
-use crate::report::figure::laid_over;
+use crate::report::figure::chart::{CHART_MM, NARROW_MM};
+use crate::report::figure::laid_over::{self, Names};
 use crate::report::figure::plan::window_mm;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
-use crate::report::words::{self, sentence};
+use crate::report::words::{self, sentence, shortened};
 use crate::sheet::{Difference, Sheet};
-
-/// Width of a chart for a narrow screen, mm.
-const NARROW_MM: f64 = 96.0;
 
 /// A saddle of the comparison.
 struct One<'a> {
@@ -42,13 +39,18 @@ pub fn document(subjects: &[Subject], options: &Options) -> Document {
     sections.extend(left_out(subjects));
     sections.push(cautions(options.purpose));
     sections.push(trace(subjects));
-    let names: Vec<_> = subjects.iter().map(|s| s.sheet.saddle.name.as_str()).collect();
+    let mut names: Vec<&str> = Vec::new();
+    for name in subjects.iter().map(|s| s.sheet.saddle.name.as_str()) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
     Document {
         kind: "Comparison of saddles".into(),
         title: names.join(", "),
         subtitle: format!("{} sheets", subjects.len()),
         sections,
-        foot: format!("Comparison of {}", names.join(", ")),
+        foot: shortened(&format!("Comparison of {}", names.join(", ")), 90),
     }
 }
 
@@ -67,8 +69,8 @@ fn one_view(view: View, saddles: &[&One], units: Units) -> Vec<Section> {
     let parts: &[Part] = if view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
     let outlines = parts.iter().map(|part| {
         Captioned::new(
-            laid_over::outlines(&shapes, &names, *part, of),
-            None,
+            laid_over::outlines(&shapes, &names, *part, of, Names::Beside),
+            Some(laid_over::outlines(&shapes, &names, *part, of, Names::Below)),
             format!("{} at 1:{of:.0}, with their front ends and midlines together.", part_words(*part)),
         )
     });
@@ -111,7 +113,7 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
     let head = || -> Vec<String> {
         [String::new()]
             .into_iter()
-            .chain(saddles.iter().enumerate().map(|(i, s)| format!("{} {}", i + 1, s.name)))
+            .chain(saddles.iter().enumerate().map(|(i, s)| format!("{} {}", i + 1, shortened(&s.name, 40))))
             .collect()
     };
     let figures: Vec<bool> = [false].into_iter().chain(saddles.iter().map(|_| true)).collect();
@@ -172,7 +174,7 @@ fn left_out(subjects: &[Subject]) -> Option<Section> {
 fn trace(subjects: &[Subject]) -> Section {
     let rows = subjects.iter().map(|s| {
         let photo = s.sheet.photos.first();
-        let short = |hash: &str| hash.chars().take(16).collect::<String>();
+        let short = |hash: &str| hash.chars().take(12).collect::<String>();
         let taken = photo.and_then(|p| p.taken.as_deref()).map_or("", day);
         vec![
             s.sheet.saddle.name.clone(),

@@ -6,6 +6,7 @@ use minijinja::{Environment, context};
 
 use super::document::Document;
 use super::paper::Paper;
+use crate::report::words::shortened;
 
 const TEMPLATE: &str = include_str!("report.html");
 const STYLE: &str = include_str!("report.css");
@@ -22,7 +23,9 @@ pub fn html(document: &Document, paper: Paper) -> Result<String, minijinja::Erro
         Paper::A4 => "A4",
         Paper::Letter => "letter",
     };
-    environment
-        .get_template("report.html")?
-        .render(context! { doc => Value::from(Serde(document)), style => STYLE, page => page })
+    // A window's title has no room for more.
+    let title = shortened(&format!("{} – {}", shortened(&document.title, 40), document.kind), 70);
+    environment.get_template("report.html")?.render(
+        context! { doc => Value::from(Serde(document)), title => title, style => STYLE, page => page },
+    )
 }

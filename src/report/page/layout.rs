@@ -94,7 +94,11 @@ impl Flow {
     fn head(&mut self, document: &Document) {
         let left = self.left;
         self.paragraph(left, &document.kind, [3.4, 5.2], false, Tone::Soft, CHART_MM);
-        self.paragraph(left, &document.title, [8.8, 11.0], true, Tone::Ink, CHART_MM);
+        // A name that is a sentence takes smaller letters, so that the photo stays on the first page.
+        let large = [8.8, 11.0];
+        let title =
+            if wrap(&document.title, large[0], true, CHART_MM).len() > 2 { [5.6, 7.4] } else { large };
+        self.paragraph(left, &document.title, title, true, Tone::Ink, CHART_MM);
         self.y += 0.8;
         self.paragraph(left, &document.subtitle, TEXT, false, Tone::Ink, CHART_MM);
         self.y += 2.5;
@@ -126,9 +130,24 @@ impl Flow {
         }
     }
 
+    /// Lesser lines below one another; moves the pen below them.
+    fn lines(&mut self, [x, y]: [f64; 2], lines: &[String], size: f64) {
+        self.y = y;
+        for line in lines {
+            self.write(x, line, size, false, Tone::Soft);
+            self.y += SMALL[1];
+        }
+    }
+
     fn keys(&mut self, items: &[KeyFigure]) {
         let column = CHART_MM / items.len().max(3) as f64;
-        let height = 23.0;
+        let lesser = |size: f64, text: &str, indent: f64| wrap(text, size, false, column - 5.0 - indent);
+        let indent = |item: &KeyFigure| if item.key.is_some() { 5.0 } else { 0.0 };
+        let labels: Vec<_> = items.iter().map(|item| lesser(3.2, &item.label, indent(item))).collect();
+        let seconds: Vec<_> = items.iter().map(|item| lesser(3.0, &item.second, 0.0)).collect();
+        let more = |lines: &[Vec<String>]| lines.iter().map(Vec::len).max().unwrap_or(1).max(1) as f64 - 1.0;
+        let value = 5.2 + SMALL[1] * more(&labels);
+        let height = value + 17.8 + SMALL[1] * more(&seconds);
         self.need(height);
         let top = self.y;
         for (i, item) in items.iter().enumerate() {
@@ -136,19 +155,15 @@ impl Flow {
             let rule = vec![[x, top + 0.4], [x, top + height - 1.5]];
             self.page().line("key-rule", rule, Stroke::solid(Tone::Seat, 0.8));
             let x = x + 2.8;
-            let indent = if item.key.is_some() { 5.0 } else { 0.0 };
             if let Some(key) = &item.key {
                 self.page().key([x + 1.9, top + 2.2], key);
             }
-            let lesser = |size: f64, text: &str| wrap(text, size, false, column - 5.0 - indent);
-            self.y = top + 0.3;
-            self.write(x + indent, &lesser(3.2, &item.label).join(" "), 3.2, false, Tone::Soft);
-            self.y = top + 5.2;
+            self.lines([x + indent(item), top + 0.3], &labels[i], 3.2);
+            self.y = top + value;
             self.write(x, &item.value, 6.4, true, Tone::Ink);
-            self.y = top + 13.2;
+            self.y = top + value + 8.0;
             self.write(x, &item.uncertainty, 3.4, false, Tone::Ink);
-            self.y = top + 17.7;
-            self.write(x, &lesser(3.0, &item.second).join(" "), 3.0, false, Tone::Soft);
+            self.lines([x, top + value + 12.5], &seconds[i], 3.0);
         }
         self.y = top + height + 1.5;
     }
@@ -191,9 +206,14 @@ impl Flow {
     fn table(&mut self, table: &Table) {
         let columns = Columns::of(table);
         let line = TEXT[1] + 1.5;
-        self.need(line * (table.rows.len().min(8) + 2) as f64);
+        let caption = 1.2 + SMALL[1] * wrap(&table.caption, SMALL[0], false, CHART_MM).len() as f64;
+        let whole = if table.rows.len() <= 8 { caption } else { 0.0 };
+        self.need(line * (table.rows.len().min(8) + 2) as f64 + whole);
         self.row(&columns, table, &table.head, Tone::Soft, Stroke::solid(Tone::Ink, 0.35));
-        for row in &table.rows {
+        for (i, row) in table.rows.iter().enumerate() {
+            // The caption does not stand alone on the next page.
+            let last = i + 1 == table.rows.len();
+            self.need(line + if last { caption } else { 0.0 });
             self.row(&columns, table, row, Tone::Ink, HAIR);
         }
         self.y += 1.2;
@@ -228,15 +248,27 @@ impl Flow {
 
     fn facts(&mut self, items: &[[String; 2]]) {
         for [word, is] in items {
+            let words = wrap(word, 3.2, false, FACT_MM - 3.0);
             let lines = wrap(is, 3.2, false, CHART_MM - FACT_MM);
-            self.need(4.5 * lines.len() as f64);
-            self.write(self.left, word, 3.2, false, Tone::Soft);
-            for line in &lines {
-                self.write(self.left + FACT_MM, line, 3.2, false, Tone::Ink);
-                self.y += 4.5;
+            self.need(4.5 * lines.len().max(words.len()) as f64);
+            let top = self.y;
+            for (x, lines, tone) in
+                [(self.left, &words, Tone::Soft), (self.left + FACT_MM, &lines, Tone::Ink)]
+            {
+                for (k, line) in lines.iter().enumerate() {
+                    self.y = top + 4.5 * k as f64;
+                    self.write(x, line, 3.2, false, tone);
+                }
             }
+            self.y = top + 4.5 * lines.len().max(words.len()).max(1) as f64;
         }
         self.y += 1.5;
+    }
+
+    /// The bar beside a note, from `top` to the pen.
+    fn note_rule(&mut self, top: f64) {
+        let bar = vec![[self.left + 0.5, top + 0.3], [self.left + 0.5, self.y - 0.6]];
+        self.page().line("note-rule", bar, Stroke::solid(Tone::Ink, 0.6));
     }
 
     fn notes(&mut self, items: &[Note]) {
@@ -247,6 +279,7 @@ impl Flow {
             let word = if note.word.is_some() { 6.4 } else { 0.0 };
             self.need(word + TEXT[1] * (title.len() + text.len()) as f64);
             let (top, x) = (self.y, self.left + 4.0);
+            let mut top = top;
             if let Some(word) = &note.word {
                 let width = width_mm(word, TEXT[0], true) + 3.0;
                 let frame = [x, self.y, width, 5.2];
@@ -257,12 +290,17 @@ impl Flow {
             }
             for (lines, bold) in [(title, true), (text, false)] {
                 for line in lines {
+                    // Only a note longer than a page is parted.
+                    if TEXT[1] > self.room() {
+                        self.note_rule(top);
+                        self.new_page();
+                        top = self.y;
+                    }
                     self.write(x, &line, TEXT[0], bold, Tone::Ink);
                     self.y += TEXT[1];
                 }
             }
-            let bar = vec![[self.left + 0.5, top + 0.3], [self.left + 0.5, self.y - 0.6]];
-            self.page().line("note-rule", bar, Stroke::solid(Tone::Ink, 0.6));
+            self.note_rule(top);
             self.y += 2.0;
         }
     }
@@ -273,7 +311,7 @@ fn least_height(block: &Block) -> f64 {
     match block {
         Block::Figures { items } => items.iter().map(|i| i.figure.height_mm + 8.0).fold(0.0, f64::max),
         Block::Table(table) => 7.0 * (table.rows.len().min(8) + 2) as f64,
-        Block::Keys { .. } => 23.0,
+        Block::Keys { .. } => 32.0,
         Block::Facts { items } => (4.8 * items.len() as f64).min(50.0),
         _ => 3.0 * TEXT[1],
     }
@@ -289,21 +327,44 @@ impl Columns {
     /// Between columns, mm.
     const GAP: f64 = 4.5;
 
-    /// As wide as their cells; where that is too wide for the page, narrower in proportion and in smaller letters.
+    /// As wide as their cells; where that is too wide for the page, in smaller letters, and where that is too wide too,
+    /// the widest columns narrower, as far as they must.
     fn of(table: &Table) -> Self {
-        let size = if table.head.len() > 5 && table.figures.iter().skip(1).all(|f| *f) { 2.9 } else { 3.3 };
+        let room = CHART_MM - Self::GAP * table.head.len().saturating_sub(1) as f64;
+        let whole = Self::natural(table, 3.3);
+        if whole.widths.iter().sum::<f64>() <= room {
+            return whole;
+        }
+        let mut small = Self::natural(table, 2.9);
+        let most = widest_allowed(&small.widths, room);
+        small.widths.iter_mut().for_each(|w| *w = w.min(most));
+        small
+    }
+
+    /// As wide as their cells.
+    fn natural(table: &Table, size: f64) -> Self {
         let widest = |i: usize| {
             let cells = table.rows.iter().chain([&table.head]).filter_map(|r| r.get(i));
             cells.map(|c| width_mm(c, size, false) + 0.2).fold(3.0, f64::max)
         };
-        let mut widths: Vec<f64> = (0..table.head.len()).map(widest).collect();
-        let room = CHART_MM - Self::GAP * widths.len().saturating_sub(1) as f64;
-        let whole: f64 = widths.iter().sum();
-        if whole > room {
-            widths.iter_mut().for_each(|w| *w *= room / whole);
-        }
-        Self { widths, size }
+        Self { widths: (0..table.head.len()).map(widest).collect(), size }
     }
+}
+
+/// The width to which columns are cut so that together they take no more than `room`: those narrower than an equal
+/// share keep their own, and the others share what is left.
+fn widest_allowed(widths: &[f64], room: f64) -> f64 {
+    let mut sorted = widths.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let mut left = room;
+    for (i, w) in sorted.iter().enumerate() {
+        let share = left / (sorted.len() - i) as f64;
+        if *w > share {
+            return share;
+        }
+        left -= w;
+    }
+    f64::INFINITY
 }
 
 /// Puts a figure on a page.
@@ -316,4 +377,88 @@ fn place(page: &mut Figure, figure: &Figure, [dx, dy]: [f64; 2]) {
         Item::Letters(letters) => Item::Letters(Letters { at: moved(letters.at), ..letters }),
         Item::Picture { jpeg, rect: [x, y, w, h] } => Item::Picture { jpeg, rect: [x + dx, y + dy, w, h] },
     }));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn narrow_columns_keep_their_width_and_wide_ones_share_the_rest() {
+        let most = widest_allowed(&[10.0, 80.0, 20.0, 60.0], 100.0);
+        assert_eq!(most, 35.0);
+        assert_eq!(widest_allowed(&[10.0, 20.0], 100.0), f64::INFINITY);
+    }
+
+    fn key(label: &str, second: &str) -> KeyFigure {
+        let (value, uncertainty) = ("54.3 mm".into(), "± 1.6 mm".into());
+        KeyFigure { key: Some("F".into()), label: label.into(), value, uncertainty, second: second.into() }
+    }
+
+    /// Texts of one page as left, top, right, bottom, mm.
+    fn texts(page: &Figure) -> Vec<(String, [f64; 4])> {
+        page.letters()
+            .filter(|l| l.anchor == Anchor::Start)
+            .map(|l| {
+                let right = l.at[0] + width_mm(&l.text, l.size_mm, l.bold);
+                (l.text.clone(), [l.at[0], l.at[1] - 0.75 * l.size_mm, right, l.at[1]])
+            })
+            .collect()
+    }
+
+    fn assert_apart(page: &Figure) {
+        let texts = texts(page);
+        for (i, (a, p)) in texts.iter().enumerate() {
+            for (b, q) in &texts[i + 1..] {
+                let apart = p[0] >= q[2] || q[0] >= p[2] || p[1] >= q[3] || q[1] >= p[3];
+                assert!(apart, "{a} and {b} run into one another");
+            }
+        }
+    }
+
+    fn document(block: Block) -> Document {
+        let section = Section { id: "x", heading: "A heading".into(), blocks: vec![block] };
+        let title = "a name".into();
+        Document {
+            kind: "a kind".into(),
+            title,
+            subtitle: String::new(),
+            sections: vec![section],
+            foot: String::new(),
+        }
+    }
+
+    #[test]
+    fn key_figures_keep_to_their_columns() {
+        let items = vec![
+            key("Seat at its widest", "8.29 in"),
+            key("Seat at its waist", "5.93 in"),
+            key("Channel at its narrowest", "2.14 in"),
+            key("Front taper", "neither widens nor narrows for sure"),
+        ];
+        for page in pages(&document(Block::Keys { items }), Paper::A4) {
+            assert_apart(&page);
+            let right = page.width_mm - (page.width_mm - CHART_MM) / 2.0;
+            assert!(texts(&page).iter().all(|(_, t)| t[2] <= right), "within the text's width");
+        }
+    }
+
+    #[test]
+    fn facts_keep_to_their_columns() {
+        let long = "A name of a saddle that is far longer than its column on the page".to_owned();
+        let items = vec![[long.clone(), "the reason".into()], ["Short".into(), long]];
+        for page in pages(&document(Block::Facts { items }), Paper::Letter) {
+            assert_apart(&page);
+        }
+    }
+
+    #[test]
+    fn a_note_longer_than_a_page_goes_on_upon_the_next() {
+        let items = vec![Note::plain("A title", "word ".repeat(2000))];
+        let pages = pages(&document(Block::Notes { items }), Paper::A4);
+        assert!(pages.len() > 1);
+        for page in &pages {
+            assert!(texts(page).iter().all(|(_, t)| t[3] < page.height_mm - BOTTOM_MM + 1.0));
+        }
+    }
 }

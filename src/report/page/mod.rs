@@ -9,7 +9,7 @@ pub mod paper;
 pub mod pdf;
 pub mod single;
 pub mod tiles;
-mod wrap;
+pub mod wrap;
 
 pub use document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
 pub use paper::Paper;

@@ -13,17 +13,16 @@ use krilla::text::{Font, TextDirection};
 
 use crate::report::draw::font;
 use crate::report::figure::{Anchor, Figure, Item, Jpeg, Letters, Stroke, Tone};
+use crate::report::units::MM_PER_INCH;
 
 /// Why a PDF could not be made.
 #[derive(Debug, thiserror::Error)]
 #[error("the PDF could not be made: {0}")]
 pub struct PdfError(String);
 
-/// Points in a millimetre: 72 to the inch.
-const POINTS: f64 = 72.0 / 25.4;
-
-fn points(mm: f64) -> f32 {
-    (mm * POINTS) as f32
+/// A length on paper in the points of a PDF, 72 to the inch (ISO 32000-1, 8.3.2.3).
+pub fn points(mm: f64) -> f32 {
+    (mm * 72.0 / MM_PER_INCH) as f32
 }
 
 /// The two faces.

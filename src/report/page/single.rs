@@ -3,12 +3,12 @@
 use super::document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
 use crate::ground::words::View;
 use crate::photo::Photo;
-use crate::report::figure::chart::{CHART_MM, Limit};
+use crate::report::figure::chart::{CHART_MM, Limit, NARROW_MM};
 use crate::report::figure::plan::{self, RULERS_MM, window_mm};
 use crate::report::figure::{budget, chart, evenness, photo};
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
-use crate::report::words::{self, sentence};
+use crate::report::words::{self, sentence, shortened, with_minus};
 use crate::sheet::{LiftSource, MidlineSource, Sheet};
 
 /// A sheet with the files it belongs to.
@@ -54,12 +54,9 @@ pub struct Options<'a> {
     pub purpose: Purpose,
     /// What was judged, when a rider was given.
     pub verdicts: Option<&'a Verdicts>,
-    /// How many pages the plan at true scale has after the report, when there is one.
+    /// Whether the plan at true scale stands on pages after the report.
     pub true_scale: bool,
 }
-
-/// Width of a chart for a narrow screen, mm.
-const NARROW_MM: f64 = 96.0;
 
 /// The report.
 ///
@@ -113,7 +110,8 @@ pub(super) fn foot(subject: &Subject) -> String {
     let short = |hash: &str| hash.chars().take(12).collect::<String>();
     let photo =
         subject.sheet.photos.first().map_or_else(String::new, |p| format!(" · photo {}", short(&p.sha256)));
-    format!("{} · sheet {}{photo}", subject.sheet.saddle.name, short(&subject.sha256))
+    let name = shortened(&subject.sheet.saddle.name, 48);
+    format!("{name} · sheet {}{photo}", short(&subject.sha256))
 }
 
 fn refused(text: &str, hint: &str) -> Section {
@@ -165,11 +163,7 @@ fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
         label: "Front taper".into(),
         value: format!("{:.1}°", taper.deg).replace('-', "−"),
         uncertainty: format!("± {}°", half_width(taper.u95, 1)),
-        second: match taper.deg {
-            deg if deg.abs() <= taper.u95 => "neither widens nor narrows for sure".into(),
-            deg if deg > 0.0 => "widens toward the rear".into(),
-            _ => "narrows toward the rear".into(),
-        },
+        second: words::taper(taper.deg, taper.u95).into(),
     }));
     let mut blocks = vec![Block::Keys { items }];
     if shape.named.is_empty() {
@@ -246,19 +240,33 @@ fn check_it(true_scale: bool) -> Section {
 }
 
 fn named_widths(shape: &Shape, units: Units) -> Section {
-    let rows = shape.named.iter().map(|w| {
-        let from_front = w.at * shape.length_mm;
-        vec![
-            w.key.clone(),
-            words::width(&w.name),
-            units.plain(w.mm),
-            units.plus_minus(w.u95),
-            units.second(w.mm),
-            format!("{:.2}", w.at),
-            units.whole(from_front),
-        ]
-    });
-    let head = ["", "Width", "Value", "95 %", "", "Station", "From the front end"];
+    let mut rows: Vec<Vec<String>> = shape
+        .named
+        .iter()
+        .map(|w| {
+            let from_front = w.at * shape.length_mm;
+            vec![
+                w.key.clone(),
+                words::width(&w.name),
+                units.plain(w.mm),
+                units.plus_minus(w.u95),
+                units.second(w.mm),
+                format!("{:.2}", w.at),
+                units.whole(from_front),
+            ]
+        })
+        .collect();
+    let missing =
+        shape.view.named_widths().iter().filter(|name| shape.named.iter().all(|w| w.name != **name));
+    rows.extend(missing.map(|name| {
+        let said = [String::new(), words::width(name), "not measured".into()];
+        said.into_iter().chain(std::iter::repeat_n(String::new(), 4)).collect()
+    }));
+    let second = match units {
+        Units::Millimetres => "in inches",
+        Units::Inches => "in mm",
+    };
+    let head = ["", "Width", "Value", "95 %", second, "Station", "From the front end"];
     let table = Table {
         caption:
             "Each width is the level distance between the outer sides of the edges, at right angles to the \
@@ -266,7 +274,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
                 .into(),
         head: head.map(str::to_owned).to_vec(),
         figures: vec![false, false, true, true, true, true, true],
-        rows: rows.collect(),
+        rows,
     };
     Section { id: "widths", heading: "Named widths".into(), blocks: vec![Block::Table(table)] }
 }
@@ -305,7 +313,7 @@ fn how_sure(sheet: &Sheet, shape: &Shape) -> Section {
         shape.named.iter().filter_map(|w| in_words(sheet, &w.key, &w.name, w.u95)).collect();
     if !sheet.budget.is_empty() {
         let figure = budget::budget(sheet, shape, CHART_MM);
-        let narrow = (shape.named.len() < 3).then(|| budget::budget(sheet, shape, NARROW_MM));
+        let narrow = Some(budget::budget(sheet, shape, NARROW_MM));
         let caption = "Contributions to the standard uncertainty of each width, mm. They add by their squares; the 95 % \
                        uncertainty is 1.96 times the root of their sum.";
         blocks.push(Block::Figures { items: vec![Captioned::new(figure, narrow, caption)] });
@@ -391,19 +399,24 @@ fn how_measured(sheet: &Sheet) -> Section {
         fact("Midline", format!("{:.1} mm long; {source}", m.length_mm));
     }
     if let Some(lift) = &sheet.lift {
+        let unknown = "not known, and allowed for in the uncertainty";
         let source = match lift.source {
             LiftSource::Given => "measured by hand",
             LiftSource::Photos => "computed from several photos",
-            LiftSource::Assumed => "not known, and allowed for in the uncertainty",
+            LiftSource::Assumed => unknown,
         };
-        for (word, rows) in [("Lift of the seat", &lift.seat), ("Lift of the channel", &lift.channel)] {
-            if let Some(rows) = rows {
-                let rows: Vec<_> = rows.iter().map(|[s, mm]| format!("{mm:.0} mm at {s:.2}")).collect();
-                fact(word, format!("{} ({source})", rows.join(", ")));
+        let channel = sheet.view == Some(View::Underside);
+        for (word, rows, seen) in
+            [("Lift of the seat", &lift.seat, true), ("Lift of the channel", &lift.channel, channel)]
+        {
+            match rows {
+                Some(rows) => {
+                    let rows: Vec<_> = rows.iter().map(|[s, mm]| format!("{mm:.0} mm at {s:.2}")).collect();
+                    fact(word, with_minus(&format!("{} ({source})", rows.join(", "))));
+                }
+                None if seen => fact(word, unknown.into()),
+                None => {}
             }
-        }
-        if lift.seat.is_none() {
-            fact("Lift of the seat", source.into());
         }
     }
     let method = "The printed card gives the scale and the camera’s place. The edges are traced in the photo’s own \

@@ -2,9 +2,11 @@
 
 use super::paper::Paper;
 use crate::ground::words::Part;
-use crate::report::figure::axis::{MM_PER_INCH, Ruler};
+use crate::report::figure::axis::Ruler;
 use crate::report::figure::{Anchor, CHANNEL, Figure, MIDLINE, Stroke, Tone};
 use crate::report::shape::Shape;
+use crate::report::units::MM_PER_INCH;
+use crate::report::words::shortened;
 
 /// Room at the paper's rims that printers leave white, and for the foot, mm.
 const MARGIN_MM: f64 = 12.0;
@@ -113,14 +115,16 @@ fn labels(page: &mut Figure, shape: &Shape, tile: Tile, paper_at: impl Fn([f64; 
     }
     let [left, right] = shape.sides();
     let reach = shape.reach_mm();
-    for (at, word) in [
-        ([0.0, 8.0], "front".to_owned()),
-        ([0.0, shape.length_mm - 6.0], "rear".to_owned()),
-        ([-0.45 * reach, 0.62 * shape.length_mm], format!("rider’s {}", left.as_str())),
-        ([0.45 * reach, 0.62 * shape.length_mm], format!("rider’s {}", right.as_str())),
+    let rear = shape.length_mm - 6.0;
+    // A word at the midline may fall upon a joint: then it stands beside it.
+    for (places, word) in [
+        (&[[0.0, 8.0], [12.0, 8.0]][..], "front".to_owned()),
+        (&[[0.0, rear], [12.0, rear]], "rear".to_owned()),
+        (&[[-0.45 * reach, 0.62 * shape.length_mm]], format!("rider’s {}", left.as_str())),
+        (&[[0.45 * reach, 0.62 * shape.length_mm]], format!("rider’s {}", right.as_str())),
     ] {
-        if inside(at) {
-            page.text(paper_at(at), word, Anchor::Middle, 3.4, Tone::Soft);
+        if let Some(at) = places.iter().find(|at| inside(**at)) {
+            page.text(paper_at(*at), word, Anchor::Middle, 3.4, Tone::Soft);
         }
     }
 }
@@ -160,7 +164,7 @@ fn foot(page: &mut Figure, name: &str, tile: Tile, [rows, columns]: [usize; 2], 
     inches.unit(page);
     let x = MARGIN_MM + BAR_MM + 28.0;
     let of = format!("Row {} of {rows}, column {} of {columns}", tile.row + 1, tile.column + 1);
-    let name: String = name.chars().take(16).collect();
+    let name = shortened(name, 16);
     page.bold([x, y + 0.5], format!("{name}: true scale"), Anchor::Start, 3.0);
     page.text([x, y + 4.7], of, Anchor::Start, 2.6, Tone::Ink);
     let check = "Print at 100 %: bars of 100 mm and 4 in.";
