@@ -33,9 +33,9 @@ pub enum CardError {
     TooLarge {
         /// The pattern's name.
         pattern: String,
-        /// Its width in tenths of a millimetre and so on, as text.
+        /// Its width in whole millimetres, as it is said.
         width_mm: String,
-        /// Its height.
+        /// Its height, likewise.
         height_mm: String,
         /// The paper's name.
         paper: &'static str,
@@ -55,7 +55,7 @@ pub fn card_page(pattern: &Pattern, copy: u32, paper: Paper) -> Result<Page, Car
     if copy >= pattern.copies {
         return Err(CardError::NoCopy { pattern: pattern.name.clone(), copy, copies: pattern.copies });
     }
-    let (width_mm, height_mm) = paper.size_mm(Turned::Landscape);
+    let [width_mm, height_mm] = Turned::Landscape.size_mm(paper);
     let room = [width_mm - 2.0 * LEAST_BORDER_MM, height_mm - 2.0 * LEAST_BORDER_MM];
     if pattern.width_mm > room[0] || pattern.height_mm > room[1] {
         return Err(CardError::TooLarge {

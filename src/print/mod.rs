@@ -11,7 +11,8 @@ pub mod svg;
 mod tag;
 mod words;
 
-pub use words::{Paper, Turned};
+pub use crate::report::page::Paper;
+pub use words::Turned;
 
 #[cfg(test)]
 mod tests {

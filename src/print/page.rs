@@ -3,8 +3,9 @@
 //! The origin is the page's top-left corner, x runs right and y down. Only black and greys: a page must come out of
 //! a printer without colours as it is meant.
 
-use super::words::{Paper, Turned};
+use super::{Paper, Turned};
 use crate::report::draw::font;
+use crate::report::page::wrap::wrap;
 
 /// A place on the page, mm from its top-left corner.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -196,7 +197,7 @@ pub struct Page {
 impl Page {
     /// An empty page.
     pub fn new(paper: Paper, turned: Turned, title: impl Into<String>) -> Self {
-        let (width_mm, height_mm) = paper.size_mm(turned);
+        let [width_mm, height_mm] = turned.size_mm(paper);
         Self { width_mm, height_mm, title: title.into(), marks: Vec::new() }
     }
 
@@ -233,7 +234,7 @@ impl Page {
     /// Adds a paragraph broken into lines; gives the base line of the line that would follow.
     pub fn paragraph(&mut self, text: &str, from: Spot, width_mm: f64, size_mm: f64) -> Spot {
         let mut pen = from;
-        for line in broken(text, width_mm, size_mm) {
+        for line in wrap(text, size_mm, true, width_mm) {
             self.text(line, pen, size_mm);
             pen = pen.moved(0.0, LINE_HEIGHT * size_mm);
         }
@@ -251,33 +252,9 @@ impl Page {
 /// From base line to base line, in sizes of the letters.
 pub const LINE_HEIGHT: f64 = 1.38;
 
-/// A text in lines no wider than allowed, broken at plain spaces; a word that is wider stands alone.
-fn broken(text: &str, width_mm: f64, size_mm: f64) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if font::width(&format!("{line} {word}"), size_mm) <= width_mm => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_paragraph_keeps_to_its_width_and_loses_no_word() {
-        let text = "lay the card level and beside the saddle, as high as the edges of its seat";
-        let lines = broken(text, 40.0, 3.0);
-        assert!(lines.len() > 2);
-        assert!(lines.iter().all(|l| font::width(l, 3.0) <= 40.0));
-        assert_eq!(lines.join(" "), text);
-    }
 
     #[test]
     fn a_circle_of_curves_keeps_its_radius() {

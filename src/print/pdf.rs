@@ -12,10 +12,8 @@ use krilla::surface::Surface;
 use krilla::text::{Font, TextDirection};
 
 use super::page::{Mark, Outline, Page, Spot, Step};
-
-/// Points of 1/72 in to a millimetre.
-const PT_PER_MM: f64 = 72.0 / 25.4;
-const FONT: &[u8] = include_bytes!("../report/fonts/OpenSans-Semibold.ttf");
+use crate::report::draw::font;
+use crate::report::page::pdf::points as pt;
 
 /// Why a page could not be written as PDF; none of these is the user's fault.
 #[derive(Debug, thiserror::Error)]
@@ -34,7 +32,7 @@ pub enum PdfError {
 /// [`PdfError`], where a page holds what no PDF can show.
 pub fn render(title: &str, pages: &[Page]) -> Result<Vec<u8>, PdfError> {
     let font =
-        Font::new(FONT.to_vec().into(), 0).ok_or(PdfError::Page("the shipped typeface is not whole"))?;
+        Font::new(font::SEMIBOLD.into(), 0).ok_or(PdfError::Page("the shipped typeface is not whole"))?;
     let settings = SerializeSettings { pretty: true, xmp_metadata: false, ..SerializeSettings::default() };
     let mut document = Document::new_with(settings);
     document.set_metadata(
@@ -119,10 +117,6 @@ fn path(outline: &Outline) -> Result<Path, PdfError> {
         }
     }
     out.finish().ok_or(PdfError::Page("an outline is empty or not finite"))
-}
-
-fn pt(mm: f64) -> f32 {
-    (mm * PT_PER_MM) as f32
 }
 
 /// Asks for printing without scaling (ISO 32000-1:2008, table 150, `PrintScaling`). The library cannot be asked to

@@ -6,6 +6,7 @@ use tiny_skia::{PathBuilder, PathSegment};
 
 use super::page::{Mark, Outline, Page, Spot, Step};
 use crate::report::draw::font;
+use crate::report::draw::svg::escaped;
 
 /// The page as SVG text.
 pub fn render(page: &Page) -> String {
@@ -93,8 +94,4 @@ fn number(x: f64) -> String {
     let mut text = format!("{x:.4}");
     text.truncate(text.trim_end_matches('0').trim_end_matches('.').len());
     if text == "-0" { "0".into() } else { text }
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
