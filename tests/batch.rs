@@ -167,9 +167,14 @@ fn a_list_gives_each_photo_its_own_ends_and_name() {
     assert_eq!(sheet::read(&folder.path().join("out/b.sheet.json")).unwrap().saddle.name, "b");
     // Other ends are another question: the old answer is neither taken for it nor replaced unasked.
     let text = std::fs::read_to_string(&list).unwrap().replace("1022.7", "1021.7");
-    std::fs::write(&list, text).unwrap();
+    std::fs::write(&list, &text).unwrap();
     let again = measure(&["--list", list.to_str().unwrap(), "--out", &path(&folder, "out")]);
     assert!(stderr(&again).contains("other ends"), "{}", stderr(&again));
+    // So is another name: the sheet would go on under the old one.
+    let text = text.replace("1021.7", "1022.7").replace("Wéide 17", "Wéide 18");
+    std::fs::write(&list, text).unwrap();
+    let again = measure(&["--list", list.to_str().unwrap(), "--out", &path(&folder, "out")]);
+    assert!(stderr(&again).contains("named \"Wéide 17\" and not \"Wéide 18\""), "{}", stderr(&again));
 }
 
 #[test]

@@ -352,10 +352,32 @@ fn program(args: &[&str]) -> Output {
 }
 
 #[test]
-fn every_command_has_help_with_examples() {
-    for command in ["measure", "report", "shelf", "completions", "manual"] {
+fn every_command_has_help_with_examples_that_can_be_copied() {
+    let commands = [
+        "measure",
+        "check",
+        "card",
+        "report",
+        "assess",
+        "compare",
+        "rules",
+        "rider",
+        "shelf",
+        "stress",
+        "completions",
+        "manual",
+    ];
+    for command in commands {
         let help = stdout(&program(&[command, "--help"]));
-        assert!(help.contains("Examples:") && help.contains(&format!("seatspan {command}")), "{command}");
+        assert!(help.contains(&format!("  seatspan {command}")), "{command}");
+        let examples =
+            help.split("Examples:\n").nth(1).unwrap_or_else(|| panic!("{command} has no examples"));
+        let mut before = "";
+        for line in examples.lines().take_while(|line| line.starts_with("  ")) {
+            let begins = line.starts_with("  seatspan ") || line.starts_with("  man ");
+            assert!(begins || before.ends_with('\\'), "{command}: an example is broken at {line}");
+            before = line;
+        }
     }
     assert!(stdout(&program(&["--help"])).contains("Examples:"));
 }

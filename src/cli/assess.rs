@@ -1,6 +1,6 @@
 //! `seatspan assess`: sheets of one saddle and a rider file in, verdicts out.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
 use clap::Args as ClapArgs;
@@ -34,9 +34,9 @@ pub struct Args {
 }
 
 const EXAMPLES: &str = "\
-Example:
-  seatspan assess fixtures/fit/saddles/harebell-top.sheet.json fixtures/fit/saddles/harebell-underside.sheet.json \\
-      --rider fixtures/fit/riders/ilse.toml
+Examples:
+  seatspan assess fixtures/fit/saddles/harebell-*.sheet.json --rider fixtures/fit/riders/ilse.toml
+  seatspan assess results/willow.sheet.json --sources
 
 Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machine.";
 
@@ -58,6 +58,17 @@ impl Judging {
     /// The first mistake, with its file and line.
     pub fn rule_set(&self) -> anyhow::Result<RuleSet> {
         rule_set(&self.rules)
+    }
+
+    /// The rules and the rider file, when one is given, whose complaints the rules know.
+    ///
+    /// # Errors
+    /// The first mistake in a file, with its line.
+    pub fn read(&self, rider: Option<&Path>) -> anyhow::Result<(RuleSet, Option<Rider>)> {
+        let rules = self.rule_set()?;
+        let rider = rider.map(Rider::read).transpose()?;
+        rider.iter().try_for_each(|r| rules.check_complaints(r))?;
+        Ok((rules, rider))
     }
 }
 
@@ -94,9 +105,8 @@ pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let rules = args.judging.rule_set()?;
-    let rider = args.rider.as_deref().map(Rider::read).transpose()?.unwrap_or_default();
-    rules.check_complaints(&rider)?;
+    let (rules, rider) = args.judging.read(args.rider.as_deref())?;
+    let rider = rider.unwrap_or_default();
     let sheets = read_sheets(&args.sheets)?;
     let request =
         Request { sheets: &sheets, rider: &rider, rules: &rules, confidence: args.judging.confidence };

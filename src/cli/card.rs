@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
 
+use super::values::parse_paper;
 use crate::card::pattern::{Pattern, patterns};
 use crate::print::card::card_page;
 use crate::print::guide::guide_page;
@@ -52,10 +53,6 @@ Print at actual size (100 %), then check the bar with a ruler: it must be 150 mm
 fn parse_pattern(text: &str) -> Result<&'static Pattern, String> {
     let known: Vec<&str> = patterns().iter().map(|p| p.name.as_str()).collect();
     patterns().iter().find(|p| p.name == text).ok_or_else(|| format!("write {}", known.join(" or ")))
-}
-
-fn parse_paper(text: &str) -> Result<Paper, String> {
-    Paper::ALL.into_iter().find(|p| p.as_str() == text).ok_or_else(|| "write a4 or letter".into())
 }
 
 /// Writes the pages asked for and names them, one a line.

@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use crate::camera::lens_file::LensFile;
 use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
-use crate::photo::{Photo, PhotoError};
+use crate::photo::{Photo, PhotoError, file_name};
 
 /// Options of `seatspan check`.
 #[derive(Debug, ClapArgs)]
@@ -26,10 +26,15 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-The figure is the uncertainty (95 %) that a width of 230 mm in the middle of the picture would have, where the heights
-of its edges over the card are measured with a ruler. What a reason costs is its part of that.
-Exit status: 0 all usable, 1 at least one is to be taken again, 2 an error of use or of the machine.
-Example: seatspan check fixtures/demo/willow.jpg";
+The figure is the uncertainty (95 %) that a width of 230 mm in the middle of the picture would
+have, where the heights of its edges over the card are measured with a ruler. What a reason costs
+is its part of that.
+
+Examples:
+  seatspan check fixtures/demo/willow.jpg
+  seatspan check inbox/*.jpg --json
+
+Exit status: 0 all usable, 1 at least one is to be taken again, 2 an error of use or the machine.";
 
 /// Name and version of what `--json` prints.
 const SCHEMA: &str = "seatspan-check/1";
@@ -82,16 +87,12 @@ const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the pi
 fn judge_file(path: &Path, lens: Option<&(LensFile, String)>) -> Result<Judgement, String> {
     let photo = match Photo::open(path) {
         Ok(photo) => photo,
-        Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&name(path), &refusal)),
+        Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&file_name(path), &refusal)),
         Err(PhotoError::Io(error)) => return Err(error.to_string()),
     };
     let prior =
         lens.map(|(lens, file)| lens.prior_for(photo.width_px(), photo.height_px(), file)).transpose();
     Ok(judge(&photo, prior.map_err(|e| format!("{}: {e}", path.display()))?))
-}
-
-fn name(path: &Path) -> String {
-    path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
 /// A judgement for people.

@@ -7,7 +7,6 @@ use clap::{Args as ClapArgs, ValueEnum};
 
 use super::assess::{Judging, read_sheets};
 use crate::fit::compare::{Wish, compare};
-use crate::fit::rider::Rider;
 use crate::report::comparison::{csv, text};
 
 /// Options of `seatspan compare`.
@@ -46,8 +45,9 @@ pub enum Format {
 }
 
 const EXAMPLES: &str = "\
-Example:
+Examples:
   seatspan compare fixtures/fit/saddles/*.sheet.json --rider fixtures/fit/riders/ilse.toml
+  seatspan compare shelf/*.sheet.json --sort seat.widest --format csv > widths.csv
 
 Exit status: 0 compared; 2 an error of use or of the machine.";
 
@@ -56,9 +56,7 @@ Exit status: 0 compared; 2 an error of use or of the machine.";
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let rules = args.judging.rule_set()?;
-    let rider = args.rider.as_deref().map(Rider::read).transpose()?;
-    rider.iter().try_for_each(|r| rules.check_complaints(r))?;
+    let (rules, rider) = args.judging.read(args.rider.as_deref())?;
     let sheets = read_sheets(&args.sheets)?;
     let wish = Wish {
         sheets: &sheets,

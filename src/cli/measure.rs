@@ -81,17 +81,23 @@ pub struct Args {
 }
 
 const EXAMPLES: &str = "\
-Many photos: a result that is there already is kept and not made again, so an interrupted run goes on where it was when
-the same command is given again. Exit status: 0 all measured, 1 some refused, 2 some failed, 130 interrupted.
+Many photos: a result that is there already is kept and not made again, so an interrupted run
+goes on where it was when the same command is given again.
+Exit status: 0 all measured, 1 some refused, 2 some failed, 130 interrupted.
 
 Examples:
-  seatspan measure fixtures/demo/willow.jpg --view top --front 1022.7,1437.4 --rear 2335.6,2021.9 \\
+  seatspan measure fixtures/demo/willow.jpg --out results
+  seatspan measure fixtures/demo/willow.jpg --view top \\
+      --front 1022.7,1437.4 --rear 2335.6,2021.9 \\
       --lift seat=0:44,0.25:26,0.5:11,0.75:31,1:68 --out results
-  seatspan measure fixtures/demo/fern.jpg --view underside --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
-      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results
+  seatspan measure fixtures/demo/fern.jpg --view underside \\
+      --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
+      --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 \\
+      --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results
   seatspan measure --list fixtures/demo/photos.csv --out results
   seatspan measure clients/2026 --out results
-  seatspan measure stand/monday stand/tuesday --same-place --view top --front 812,440 --rear 2100,452 --out results
+  seatspan measure stand/monday stand/tuesday --same-place --view top \\
+      --front 812,440 --rear 2100,452 --out results
   seatspan measure --list catalogue.csv --shard 3/40 --json --out results > part-3.jsonl";
 
 /// Runs the command: 0 when all were measured, 1 when one was refused, 2 when one of many failed.

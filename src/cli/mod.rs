@@ -29,11 +29,14 @@ pub struct Cli {
 
 const AFTER_HELP: &str = "\
 Examples:
-  seatspan measure saddle.jpg --view top --front 812,440 --rear 2100,452 --lift seat=0:44,0.5:11,1:68
+  seatspan card
+  seatspan check saddle.jpg
+  seatspan measure saddle.jpg --lift seat=0:44,0.5:11,1:68
   seatspan report saddle.sheet.json
   seatspan shelf ~/saddles --width seat.widest=205..225
 
-Exit status: 0 measured, 1 the photo was refused (why, and what to do next, on stderr), 2 an error of use or of the machine.
+Exit status: 0 measured, 1 the photo was refused (why, and what to do next, on stderr), 2 an error
+of use or of the machine.
 A photo does not replace a qualified saddle fitter.";
 
 /// The commands.

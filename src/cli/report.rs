@@ -10,6 +10,7 @@ use super::photo_file;
 use super::suits::Judge;
 use super::values::{parse_paper, parse_purpose, parse_units};
 use crate::photo::sha256_hex;
+use crate::report::draw::font;
 use crate::report::figure::{Figure, laid_over};
 use crate::report::judged;
 use crate::report::page::{
@@ -56,8 +57,8 @@ pub struct Args {
 }
 
 const EXAMPLES: &str = "\
-Writes NAME.report.html and NAME.report.pdf (for a sale NAME.sale.html and NAME.sale.pdf; of several sheets
-comparison.report.html and comparison.report.pdf).
+Writes NAME.report.html and NAME.report.pdf; for a sale NAME.sale.html and NAME.sale.pdf; of
+several sheets comparison.report.html and comparison.report.pdf.
 
 Examples:
   seatspan report results/willow.sheet.json --photos fixtures/demo
@@ -112,8 +113,7 @@ fn verdicts(args: &Args, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts
 }
 
 fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {
-    let sheet = sheet::read(file)?;
-    let bytes = std::fs::read(file).with_context(|| format!("cannot read {}", file.display()))?;
+    let (sheet, bytes) = sheet::read_with_bytes(file)?;
     Ok((file.to_path_buf(), sheet, sha256_hex(&bytes)))
 }
 
@@ -181,10 +181,28 @@ impl Outputs {
         let mut pages = layout::pages(document, args.paper);
         layout::number(&mut pages, &document.foot);
         pages.extend(plan);
+        say_missing_letters(&pages);
         let pdf = pdf::pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
         safe_write(&self.html, html.as_bytes(), args.force)?;
         safe_write(&self.pdf, &pdf, args.force)?;
         super::say(&format!("{}\n{}", self.html.display(), self.pdf.display()));
         Ok(0)
+    }
+}
+
+/// Letters that the typeface of the PDF lacks stand in it as boxes; that is said, and where they can be read.
+fn say_missing_letters(pages: &[Figure]) {
+    let missing: std::collections::BTreeSet<char> = pages
+        .iter()
+        .flat_map(Figure::letters)
+        .flat_map(|l| l.text.chars())
+        .filter(|c| !font::has(*c))
+        .collect();
+    if !missing.is_empty() {
+        let shown: String = missing.iter().take(12).collect();
+        let more = if missing.len() > 12 { " and others" } else { "" };
+        eprintln!(
+            "the PDF shows boxes for {shown}{more}: its typeface has no such letters; the HTML page has them"
+        );
     }
 }

@@ -11,6 +11,7 @@ use crate::sheet::safe_write;
 
 /// Options of `seatspan rider`.
 #[derive(Debug, ClapArgs)]
+#[command(after_help = EXAMPLES)]
 pub struct Args {
     /// Write it there; it is printed without it
     #[arg(value_name = "FILE")]
@@ -25,6 +26,14 @@ pub struct Args {
     #[arg(long)]
     pub force: bool,
 }
+
+const EXAMPLES: &str = "\
+Every field of a rider file may be left out; the file says what each means.
+
+Examples:
+  seatspan rider ilse.toml
+  seatspan rider ilse.toml --check
+  seatspan rider --form > intake.html";
 
 /// Runs the command.
 ///

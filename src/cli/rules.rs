@@ -23,6 +23,11 @@ pub struct Args {
 }
 
 const LANGUAGE: &str = "\
+Examples:
+  seatspan rules
+  seatspan rules widest-women
+  seatspan rules --rules mine.toml
+
 A rules file is TOML:
   [sources.mine]
   kind = \"working\"                  # published, computed, practice, working or definition

@@ -10,11 +10,12 @@ use super::suits::Judge;
 use super::values::{parse_number, parse_units, parse_view};
 use crate::fit::result::Standing;
 use crate::fit::rule::About;
-use crate::ground::words::View;
+use crate::ground::words::{NAMED_WIDTHS, View};
 use crate::report::judged;
 use crate::report::units::Units;
+use crate::report::words::{harmless, plain};
 use crate::sheet::shelf::{self, Shelf};
-use crate::sheet::summary::{Summary, WIDTHS};
+use crate::sheet::summary::Summary;
 use crate::sheet::{self, safe_write};
 
 /// Options of `seatspan shelf`.
@@ -72,12 +73,14 @@ pub struct Args {
 }
 
 const EXAMPLES: &str = "\
-A width is taken into a range when its 95 % interval reaches into it; ~ marks one that may lie outside.
+A width is taken into a range when its 95 % interval reaches into it; ~ marks one that may lie
+outside. With --rider, sheets of one name are one saddle.
 CSV has commas between the columns and points as decimal signs, in every country.
 
 Examples:
   seatspan shelf ~/saddles
-  seatspan shelf ~/saddles --view top --width seat.widest=205..225 --width seat.waist=..90 --sort seat.widest
+  seatspan shelf ~/saddles --view top --width seat.widest=205..225 --sort seat.widest
+  seatspan shelf ~/saddles --width seat.waist=..90 --width channel.narrowest=70..
   seatspan shelf ~/saddles --since 2026-05-01 --name willow --csv may.csv
   seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
   seatspan shelf ~/saddles --json | head -1";
@@ -107,8 +110,10 @@ pub enum Sort {
 }
 
 fn known_width(name: &str) -> Result<String, String> {
-    let known = WIDTHS.contains(&name);
-    known.then(|| name.to_owned()).ok_or_else(|| format!("'{name}' is no named width: {}", WIDTHS.join(", ")))
+    let known = NAMED_WIDTHS.contains(&name);
+    known
+        .then(|| name.to_owned())
+        .ok_or_else(|| format!("'{name}' is no named width: {}", NAMED_WIDTHS.join(", ")))
 }
 
 fn parse_range(text: &str) -> Result<Range, String> {
@@ -285,7 +290,7 @@ fn list(found: &[&Summary], args: &Args) -> String {
         return "no sheet of this shelf is like that".into();
     }
     let shown: Vec<&str> =
-        WIDTHS.into_iter().filter(|name| found.iter().any(|s| s.width(name).is_some())).collect();
+        NAMED_WIDTHS.into_iter().filter(|name| found.iter().any(|s| s.width(name).is_some())).collect();
     let head = ["saddle", "view", "taken"].into_iter().chain(shown.iter().copied()).chain(["sheet"]);
     let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).collect()];
     for sheet in found {
@@ -316,11 +321,6 @@ fn list(found: &[&Summary], args: &Args) -> String {
     rows.iter().map(line).collect::<Vec<_>>().join("\n")
 }
 
-/// Text from a file without control characters, which could drive the terminal.
-fn plain(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
-}
-
 fn say_duplicates(shelf: &Shelf, groups: &[Vec<usize>]) {
     for group in groups {
         let names: Vec<_> = group.iter().map(|i| plain(&shelf.sheets[*i].sheet)).collect();
@@ -347,11 +347,6 @@ fn csv(found: &[&Summary]) -> anyhow::Result<Vec<u8>> {
         }))?;
     }
     Ok(writer.into_inner()?)
-}
-
-/// A spreadsheet takes text that begins like a formula for one; an apostrophe keeps it text.
-fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
 }
 
 fn export(path: &Path, bytes: &[u8], force: bool) -> anyhow::Result<()> {

@@ -46,10 +46,10 @@ pub struct Args {
 }
 
 const HELP: &str = "\
-The photos are drawn by this program; every saddle in them is invented. A drawn photo is easier than a real one in some
-ways and harder in others: what holds here need not hold on a stable floor.
+The photos are drawn by this program; every saddle in them is invented. A drawn photo is easier
+than a real one in some ways and harder in others: what holds here need not hold on a stable floor.
 
-Example:
+Examples:
   seatspan stress --count 60 --out stress";
 
 /// Runs the command: 0 when all photos were tried, however they were measured.

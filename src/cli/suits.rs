@@ -6,6 +6,7 @@ use anyhow::anyhow;
 
 use super::assess::Judging;
 use crate::fit::assess::{Request, assess};
+use crate::fit::compare::by_saddle;
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
@@ -25,10 +26,8 @@ impl Judge {
     /// # Errors
     /// The first mistake in a file.
     pub fn of(rider: &Path, judging: &Judging) -> anyhow::Result<Self> {
-        let rules = judging.rule_set()?;
-        let rider = Rider::read(rider)?;
-        rules.check_complaints(&rider)?;
-        Ok(Self { rider, rules, confidence: judging.confidence })
+        let (rules, rider) = judging.read(Some(rider))?;
+        Ok(Self { rider: rider.unwrap_or_default(), rules, confidence: judging.confidence })
     }
 
     /// One assessment a saddle, in the order of the sheets; sheets of one name are one saddle.
@@ -36,14 +35,7 @@ impl Judge {
     /// # Errors
     /// Where a saddle has two sheets of one view.
     pub fn by_saddle(&self, sheets: &[Sheet]) -> anyhow::Result<Vec<Assessment>> {
-        let mut groups: Vec<Vec<Sheet>> = Vec::new();
-        for sheet in sheets {
-            match groups.iter_mut().find(|g| g[0].saddle.name == sheet.saddle.name) {
-                Some(group) => group.push(sheet.clone()),
-                None => groups.push(vec![sheet.clone()]),
-            }
-        }
-        groups.iter().map(|group| self.saddle(group)).collect()
+        by_saddle(sheets).iter().map(|(_, group)| self.saddle(group)).collect()
     }
 
     /// The assessment of one saddle.

@@ -24,13 +24,10 @@ pub fn parse_units(text: &str) -> Result<Units, String> {
     }
 }
 
-/// `a4` or `letter`.
+/// `a4` or `letter`, in any case.
 pub fn parse_paper(text: &str) -> Result<Paper, String> {
-    match text.to_ascii_lowercase().as_str() {
-        "a4" => Ok(Paper::A4),
-        "letter" => Ok(Paper::Letter),
-        _ => Err("write a4 or letter".into()),
-    }
+    let named = |paper: &Paper| paper.as_str().eq_ignore_ascii_case(text);
+    Paper::ALL.into_iter().find(named).ok_or_else(|| "write a4 or letter".into())
 }
 
 /// `client` or `sale`.
@@ -103,6 +100,12 @@ mod tests {
             assert!(said.contains("point as decimal sign"), "{text}: {said}");
         }
         assert!(parse_number("200,5").unwrap_err().contains("200.5"));
+    }
+
+    #[test]
+    fn a_paper_may_be_written_as_people_write_it() {
+        assert_eq!([parse_paper("A4"), parse_paper("Letter")], [Ok(Paper::A4), Ok(Paper::Letter)]);
+        assert!(parse_paper("a5").is_err());
     }
 
     #[test]

@@ -41,6 +41,11 @@ pub enum SheetError {
 
 /// Reads a sheet of any published version. Unknown keys are passed over, a missing key is named.
 pub fn read(path: &Path) -> Result<Sheet, SheetError> {
+    read_with_bytes(path).map(|(sheet, _)| sheet)
+}
+
+/// Reads a sheet as [`read`] does, with the bytes that it was read from.
+pub fn read_with_bytes(path: &Path) -> Result<(Sheet, Vec<u8>), SheetError> {
     let failed = |source| SheetError::Read { file: path.into(), source };
     let size = std::fs::metadata(path).map_err(failed)?.len();
     let foreign = |problem| SheetError::Format { file: path.into(), problem };
@@ -48,7 +53,8 @@ pub fn read(path: &Path) -> Result<Sheet, SheetError> {
         return Err(foreign(format!("{size} bytes are too many for a sheet; is it another file?")));
     }
     let text = std::fs::read(path).map_err(failed)?;
-    from_json(&text).map_err(foreign)
+    let sheet = from_json(&text).map_err(foreign)?;
+    Ok((sheet, text))
 }
 
 /// A sheet from its JSON text, or one line that says what is wrong with it.

@@ -15,7 +15,7 @@ mod types;
 mod words;
 
 pub use compare::Difference;
-pub use file::{SheetError, from_json, json_schema, read, to_json, write};
+pub use file::{SheetError, from_json, json_schema, read, read_with_bytes, to_json, write};
 pub use output::{Output, OutputError, output_path, safe_write};
 pub use types::*;
 pub use words::*;

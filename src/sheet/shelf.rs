@@ -65,7 +65,9 @@ impl Shelf {
     /// Sheets that were made from one and the same photo, by its hash: groups of two and more, as indices.
     pub fn duplicates(&self) -> Vec<Vec<usize>> {
         let mut by_photo: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-        for (i, sheet) in self.sheets.iter().enumerate().filter(|(_, s)| !s.photo_sha256.is_empty()) {
+        // A sheet that was not made from a photo has no hash, or noughts in its place.
+        let has_photo = |s: &Summary| s.photo_sha256.chars().any(|c| c != '0');
+        for (i, sheet) in self.sheets.iter().enumerate().filter(|(_, s)| has_photo(s)) {
             by_photo.entry(&sheet.photo_sha256).or_default().push(i);
         }
         let mut groups: Vec<_> = by_photo.into_values().filter(|group| group.len() > 1).collect();

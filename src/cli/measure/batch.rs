@@ -141,6 +141,13 @@ fn there(job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     if sheet.photos.first().is_none_or(|p| p.sha256 != sha256_hex(&bytes)) {
         bail!("{shown} is there already and was made from another photo; give --force, or another --out");
     }
+    if sheet.saddle.name != job.name {
+        bail!(
+            "{shown} is there already, of a saddle named {:?} and not {:?}; give --force to measure it anew",
+            sheet.saddle.name,
+            job.name
+        );
+    }
     if !answers(&sheet, job) {
         bail!(
             "{shown} is there already and was measured with another view, other ends or lifts; give --force"

@@ -9,7 +9,7 @@ use super::jobs::Job;
 use crate::camera::lens_file::LensFile;
 use crate::ground::words::Part;
 use crate::measure::{Request, walk};
-use crate::photo::{Photo, PhotoError};
+use crate::photo::{Photo, PhotoError, file_name};
 use crate::record::{photo_entry, record};
 use crate::refusal::Refusal;
 use crate::report::draw::{Picture, png, svg};
@@ -169,14 +169,14 @@ fn forget_camera(photo: &mut sheet::Photo) {
 /// Why a photo was refused and what to do, to follow its path: refusals of the file itself begin with its name, which
 /// is not said twice.
 pub fn reason(photo: &Path, refusal: &Refusal) -> String {
-    let name = photo.file_name().map_or_else(String::new, |n| format!("{}: ", n.to_string_lossy()));
+    let name = format!("{}: ", file_name(photo));
     let text = refusal.text.strip_prefix(&name).unwrap_or(&refusal.text);
     format!("{text}; {}", refusal.hint)
 }
 
 /// What can be said of a photo that could not be decoded.
 fn unread_entry(path: &Path) -> sheet::Photo {
-    let file = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let file = file_name(path);
     let sha256 = std::fs::read(path).map(|b| crate::photo::sha256_hex(&b)).unwrap_or_default();
     sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None }
 }

@@ -189,6 +189,11 @@ fn reasons(trials: &[Trial]) -> String {
         (!each.is_empty()).then(|| format!("{}: {}", t.name, each.join(", ")))
     };
     list("named widths outside their u95, mm", trials.iter().filter_map(far).collect());
+    let not_given = |t: &Trial| {
+        let Outcome::Measured { missing, .. } = &t.outcome else { return None };
+        (t.to_measure && !missing.is_empty()).then(|| format!("{}: {}", t.name, missing.join(", ")))
+    };
+    list("named widths not given", trials.iter().filter_map(not_given).collect());
     out
 }
 

@@ -11,7 +11,7 @@ use crate::photo::{Photo, PhotoError};
 use crate::refusal::RefusalCode;
 use crate::report::overlay::OverlayGeometry;
 use crate::sheet::Sheet;
-use crate::synth::{self, Drawn, SeenFrom, Truth};
+use crate::synth::{self, Drawn, Truth};
 
 /// What the walk is told beside the photo and the lifts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -137,7 +137,7 @@ fn request(truth: &Truth, aim: Aim) -> Request {
         let [x, y] = p.map(|v| (v * 10.0).round() / 10.0);
         PhotoPoint::new(x, y)
     };
-    let view = if truth.view == Some(SeenFrom::Underside) { View::Underside } else { View::Top };
+    let view = truth.view.unwrap_or(View::Top);
     let lift = |part: &str| -> Option<LiftProfile> {
         truth.lifts.iter().find(|l| l.0 == part).and_then(|l| l.1.parse().ok())
     };
