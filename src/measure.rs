@@ -12,6 +12,7 @@ use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, first_curves, trace_seat};
 use crate::photo::Photo;
+use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::record::record;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::report::overlay::OverlayGeometry;
@@ -145,8 +146,6 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).
 const PHONE_F35_MM: f64 = 26.0;
 const PHONE_F35_RELATIVE_U: f64 = 0.2;
-/// Diagonal of the 35 mm film's frame, mm: 36 x 24.
-const FILM_DIAGONAL_MM: f64 = 43.267;
 
 /// What is known of the lens before the card is looked at: a calibration where one is given, else what the photo says,
 /// else what phones have.

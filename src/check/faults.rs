@@ -4,6 +4,7 @@ use super::Reason;
 use super::look::{CardLook, Missing, sharpness};
 use super::view::{View, good};
 use crate::card::FoundCards;
+use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::photo::{Photo, PhotoNote};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -18,8 +19,6 @@ const MOVED_RATIO: f64 = 1.6;
 const DARK_WHITE: f64 = 0.12;
 /// Lenses below this (in 35 mm terms) are wide-angle lenses beside the main one (common practice, no source), mm.
 const WIDE_ANGLE_F35_MM: f64 = 20.0;
-/// Diagonal of the 35 mm film's frame, mm.
-const FILM_DIAGONAL_MM: f64 = 43.267;
 /// A bend of the card that is told even where it costs little, mm: it can be seen and mended.
 const BEND_TO_TELL_MM: f64 = 2.0;
 /// A mean step of a JPEG's quantisation of brightness above this is heavy compression: that of quality 75 and below in

@@ -8,7 +8,7 @@ use super::Facts;
 use super::look::{CardLook, full_length_px};
 use super::predict::{Heights, Line, USUAL_LIFT_MM, budget, expanded};
 use crate::camera::Camera;
-use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
+use crate::camera::fit::{BEND_U_MM, CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::camera::pose::Pose;
 use crate::card::pattern::Pattern;
 use crate::card::side::SidePoint;
@@ -49,8 +49,6 @@ const UNEVEN_U_MM: f64 = 1.5;
 /// A bend found in the card is allowed for as a parabola; about this part of it is of another shape (a stated
 /// assumption).
 const BEND_UNMODELLED: f64 = 0.2;
-/// Bends of a card that was glued down, mm: as in the camera's fit.
-const BEND_PRIOR_MM: f64 = 0.8;
 
 /// A photo's geometry.
 #[derive(Debug, Clone)]
@@ -264,8 +262,8 @@ impl View {
     /// shape that no parabola allows for, which moves what the bend itself moves; and edges at unequal heights, which
     /// a slanting view sets apart.
     fn completed(&self, mut lines: Vec<Line>) -> Vec<Line> {
-        let by_bend = lines.iter().find(|l| l.0 == "card bend").map_or(0.0, |l| l.1);
-        let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_PRIOR_MM;
+        let by_bend = lines.iter().find(|l| l.0 == crate::camera::fit::line::BEND).map_or(0.0, |l| l.1);
+        let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_U_MM;
         lines.push(("bend of another shape".into(), other));
         lines.push(("edges at unequal heights".into(), 2.0 * UNEVEN_U_MM * self.slant()));
         lines

@@ -20,7 +20,7 @@ use super::exif::Exif;
 use super::notes::PhotoNote;
 
 /// Diagonal of a 36 x 24 mm picture, in mm.
-const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
+pub const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 /// Long side of a 36 x 24 mm picture, in mm.
 const FILM_WIDTH_MM: f64 = 36.0;
 /// Least relative standard uncertainty of any hint: see the head of this file.

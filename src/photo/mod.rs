@@ -191,7 +191,7 @@ impl Photo {
 }
 
 /// The last part of a path, fit for a one-line message.
-fn file_name(path: &Path) -> String {
+pub fn file_name(path: &Path) -> String {
     let last = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     limits::one_line(&last)
 }

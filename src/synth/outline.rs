@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use nalgebra::{Vector2, Vector3};
 
-use super::saddle::{SaddleSet, SeenFrom};
+use super::saddle::SaddleSet;
 use crate::ground::frame::CardPoint;
+use crate::ground::words::View;
 
 /// The rider's left or right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,7 +92,7 @@ impl Outline {
         let heading = set.heading_deg.to_radians();
         let along = Vector2::new(heading.cos(), heading.sin());
         let clockwise = Vector2::new(along.y, -along.x);
-        let left = if set.view == SeenFrom::Top { clockwise } else { -clockwise };
+        let left = if set.view == View::Top { clockwise } else { -clockwise };
         let cant = set.roll_deg.to_radians().tan();
         let squares = Arc::new(Squares::new(set));
         Self { set: set.clone(), front: set.front_mm.into(), along, left, cant, squares }

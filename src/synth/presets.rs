@@ -3,6 +3,7 @@
 use super::Curve;
 use super::saddle::*;
 use super::scenario::*;
+use crate::ground::words::View;
 
 /// Every preset.
 pub fn all() -> Vec<Scenario> {
@@ -186,7 +187,7 @@ pub(super) fn saddle(colour: Rgb) -> SaddleSet {
 /// A saddle upside down, with panels of the given colour and texture.
 pub(super) fn underside(panel: Rgb, texture: f64) -> SaddleSet {
     SaddleSet {
-        view: SeenFrom::Underside,
+        view: View::Underside,
         half_width: Curve::through(&[[0.0, 84.0], [0.12, 88.0], [0.32, 76.0], [0.7, 104.0], [1.0, 100.0]]),
         front_round: 0.13,
         rear_round: 0.2,

@@ -4,23 +4,14 @@ use serde::{Deserialize, Serialize};
 
 use super::Curve;
 use super::scenario::Rgb;
-
-/// Which way the saddle is seen.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum SeenFrom {
-    /// Upright, from above.
-    Top,
-    /// Upside down: panels and channel.
-    Underside,
-}
+use crate::ground::words::View;
 
 /// A saddle-like form. Stations run from 0 at the front to 1 at the rear.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct SaddleSet {
     /// Which way it is seen.
-    pub view: SeenFrom,
+    pub view: View,
     /// Front end of the form, mm.
     pub front_mm: [f64; 2],
     /// Direction from front to rear, degrees from x to y.
@@ -74,7 +65,7 @@ pub struct SaddleSet {
 impl Default for SaddleSet {
     fn default() -> Self {
         Self {
-            view: SeenFrom::Top,
+            view: View::Top,
             front_mm: [-215.0, 330.0],
             heading_deg: 0.0,
             length_mm: 430.0,

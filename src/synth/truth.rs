@@ -8,10 +8,11 @@ use super::flap::is_under_strap;
 use super::light::heading;
 use super::outline::{Hand, Outline};
 use super::paper::Paper;
-use super::saddle::{SaddleSet, SeenFrom};
+use super::saddle::SaddleSet;
 use super::scenario::{Scenario, Subject};
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
+use crate::ground::words::View;
 
 /// Everything that is true of a drawn photo. Lengths in mm in the frame of the first card.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -23,7 +24,7 @@ pub struct Truth {
     /// `whole`, `cut-off` by the photo's border, `too-small`, or `none` where there is no saddle.
     pub saddle: &'static str,
     /// How the saddle is seen; none without one.
-    pub view: Option<SeenFrom>,
+    pub view: Option<View>,
     /// The camera.
     #[serde(skip)]
     pub camera: Camera,

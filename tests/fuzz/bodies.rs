@@ -35,9 +35,9 @@ pub fn sheet(bytes: &[u8]) {
 }
 
 /// Two neighbouring tags of the sheet with their pixels changed by the bytes: a card or none, never a panic, and what is
-/// found is measured in numbers.
-pub fn card(bytes: &[u8]) {
-    let Some((&first, rest)) = bytes.split_first() else { return };
+/// found is measured in numbers. Gives how many tags were found.
+pub fn card(bytes: &[u8]) -> usize {
+    let Some((&first, rest)) = bytes.split_first() else { return 0 };
     let (mut rgb, width, height) = two_tags(u32::from(first % 3));
     // Each pair of bytes is a distance to the next level that is changed, and what is added to it.
     let mut at = 0;
@@ -50,11 +50,13 @@ pub fn card(bytes: &[u8]) {
     let Ok(photo) = Photo::from_bytes_within("case", tiff(&rgb, width, height), &SMALL) else {
         panic!("a whole TIFF is read");
     };
-    if let Ok(found) = find_cards(&photo) {
-        for tag in found.cards.iter().flat_map(|c| &c.tags) {
-            assert!(tag.corners().into_iter().flatten().all(PhotoPoint::is_finite));
-        }
+    let Ok(found) = find_cards(&photo) else { return 0 };
+    let mut tags_found = 0;
+    for tag in found.cards.iter().flat_map(|c| &c.tags) {
+        assert!(tag.corners().into_iter().flatten().all(PhotoPoint::is_finite));
+        tags_found += 1;
     }
+    tags_found
 }
 
 /// Two tags side by side as on the sheet, where 40 mm of side are 96 px and 70 mm from one to the next 168 px.

@@ -3,6 +3,7 @@
 use fastrand::Rng;
 
 use super::{between, chance, one, varied};
+use crate::ground::words::View;
 use crate::synth::Curve;
 use crate::synth::presets;
 use crate::synth::saddle::*;
@@ -141,7 +142,7 @@ fn stitching(r: &mut Rng, form: &mut SaddleSet) {
 
 /// Flaps of the seat's own leather or of another, sometimes larger than the seat, seldom none.
 fn flaps(r: &mut Rng, form: &mut SaddleSet) {
-    let own = form.view == SeenFrom::Top && chance(r, 0.6);
+    let own = form.view == View::Top && chance(r, 0.6);
     let colour = if own { None } else { Some(varied_one(r)) };
     let size = if chance(r, 0.25) { between(r, 1.1, 1.35) } else { between(r, 0.8, 1.05) };
     let fall = between(r, 0.0, 0.35);
