@@ -7,8 +7,11 @@ use image::{GrayImage, Luma, Rgb, RgbImage};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{SIDES, Side};
 use crate::measure::Walk;
+use crate::outline::Scene;
 use crate::outline::chart::Chart;
-use crate::outline::strip::{COLUMN_STEP_MM, Evidence, Strip, Windows};
+use crate::outline::form::FormPictures;
+use crate::outline::learnt::net::Telling;
+use crate::outline::strip::{COLUMN_STEP_MM, Strip};
 use crate::photo::Photo;
 use crate::photo::srgb::linear_to_srgb;
 use crate::sheet::{OutputError, safe_write};
@@ -20,7 +23,8 @@ const PLAN_MARGIN_MM: f64 = 200.0;
 /// Reach of the strips shown, mm.
 const STRIP_REACH_MM: f64 = 150.0;
 
-/// Writes the pictures: the finder's view, the plan in the card's plane, and each side's strip with its evidence.
+/// Writes the pictures: the finder's view, the plan in the card's plane, each side's strip, and where the edge
+/// may lie in it.
 ///
 /// # Errors
 /// When a picture cannot be written, or stands there already and `overwrite` is false.
@@ -29,9 +33,13 @@ pub fn explain(photo: &Photo, walk: &Walk, folder: &Path, overwrite: bool) -> Re
     save("1-finder.png", png_gray(finder_view(photo)))?;
     save("2-plan.png", png(plan(photo, walk)))?;
     for side in SIDES {
-        let (strip, evidence) = strips(photo, walk, side);
-        save(&format!("3-strip-{}.png", side.as_str()), png(strip))?;
-        save(&format!("4-evidence-{}.png", side.as_str()), png_gray(evidence))?;
+        save(&format!("3-strip-{}.png", side.as_str()), png(strip(photo, walk, side)))?;
+    }
+    let blur_px = walk.found.cards[0].blur_px();
+    let (camera, midline, view) = (&walk.fit.camera, &walk.midline, walk.view);
+    let form = FormPictures::of(&Scene { photo, camera, midline, view, blur_px }, &walk.seat_lift);
+    for (side, told) in SIDES.iter().zip(form.edges().iter().flat_map(|seen| &seen.told)) {
+        save(&format!("4-told-{}.png", side.as_str()), png_gray(told_picture(told)))?;
     }
     Ok(())
 }
@@ -71,12 +79,11 @@ fn colour(photo: &Photo, at: Option<PhotoPoint>) -> Rgb<u8> {
     Rgb(light.map(|v| (255.0 * linear_to_srgb(f64::from(v))).round() as u8))
 }
 
-/// A side's strip with its traced edge, and the evidence for boundaries in it.
-fn strips(photo: &Photo, walk: &Walk, side: Side) -> (RgbImage, GrayImage) {
+/// A side's strip with its traced edge.
+fn strip(photo: &Photo, walk: &Walk, side: Side) -> RgbImage {
     let chart = Chart::closed(&walk.midline, side);
     let (camera, lift) = (&walk.fit.camera, &walk.seat_lift);
     let strip = Strip::of_chart(photo, camera, &walk.midline, lift, &chart, STRIP_REACH_MM);
-    let evidence = Evidence::of(&strip, Windows { length: 8, gap: 1, rows: 2 });
     let size = (strip.columns as u32, strip.rows as u32);
     let mut picture = RgbImage::from_fn(size.0, size.1, |x, y| {
         let at: CardPoint = chart.point(y as usize, f64::from(x) * COLUMN_STEP_MM, &walk.midline, lift);
@@ -99,8 +106,16 @@ fn strips(photo: &Photo, walk: &Walk, side: Side) -> (RgbImage, GrayImage) {
             }
         }
     }
-    let gray = GrayImage::from_fn(size.0, size.1, |x, y| {
-        Luma([(evidence.row(y as usize)[x as usize] / 4.0 * 255.0) as u8])
-    });
-    (picture, gray)
+    picture
+}
+
+/// Pixels of a picture for each row and column of what is told.
+const TOLD_SCALE: u32 = 4;
+
+/// The probability of the edge at each place of the form's chart, its square root as a shade of grey.
+fn told_picture(told: &Telling) -> GrayImage {
+    GrayImage::from_fn(told.columns as u32 * TOLD_SCALE, told.rows as u32 * TOLD_SCALE, |x, y| {
+        let probability = told.row((y / TOLD_SCALE) as usize)[(x / TOLD_SCALE) as usize].exp();
+        Luma([(255.0 * probability.sqrt()) as u8])
+    })
 }

@@ -10,7 +10,7 @@ use crate::outline::channel::trace_channel;
 use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, view_between};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, first_curves, trace_seat};
+use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::record::record;
@@ -108,9 +108,9 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     let scene = around.scene(&midline, view);
     let channel = match view {
         View::Top => None,
-        View::Underside => trace_channel(&scene, &channel_lift).ok(),
+        View::Underside => trace_channel(&scene, &seat_lift, &channel_lift).ok(),
     };
-    let outline = Outline { seat: seat.edges, channel };
+    let outline = Outline { seat, channel };
     let subject = Subject {
         fit: &fit,
         midline: &midline,
@@ -139,7 +139,7 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
     };
     let midline = between(view)?;
     let scene = around.scene(&midline, view);
-    let seat = trace_seat(&scene, lift, first_curves(&scene, lift, GIVEN_END_TOLERANCE_MM))?;
+    let seat = trace_seat(&scene, lift, GIVEN_END_TOLERANCE_MM)?;
     Ok(FoundSaddle { view, midline, seat })
 }
 

@@ -1,17 +1,11 @@
-//! The band: the photo straightened along a first trace, in which every line that runs round the form is straight; and
-//! which of those lines is the edge.
-//!
-//! All rows show the same group of lines (seam, inner and outer side of the welt), so a template of the group is
-//! found together with each row's shift against it, by turns: the shifts by the boundary programme, the template as
-//! the mean of the shifted rows. No row can then lie on another line than its neighbours do. The edge is the group's
-//! outermost line (for a channel the innermost): the last one that stands out of what lies beyond it.
+//! The band: the photo straightened along a curve, in which every line that runs round the form is straight.
 
 use nalgebra::Vector2;
 
 use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::strip::{Evidence, Strip};
+use super::strip::Strip;
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
 use crate::photo::Photo;
@@ -35,15 +29,13 @@ pub struct Curve {
 }
 
 impl Curve {
-    /// The curve of a trace given as a reach in each row of its chart, smoothed over some millimetres. Outwards is away
-    /// from the midline, or toward it for the edge of a channel.
-    pub fn from_reach(chart: &Chart, reach_mm: &[f64], toward_midline: bool) -> Self {
-        let points: Vec<Vector2<f64>> =
-            chart.rays.iter().zip(reach_mm).map(|(ray, r)| ray.start_mm + ray.direction * *r).collect();
+    /// A smooth curve through points along the side of a chart, in its order. Outwards is away from the midline, or toward
+    /// it for the edge of a channel.
+    pub fn of_side(points: &[Vector2<f64>], chart: &Chart, smoothing_mm: f64, toward_midline: bool) -> Self {
         let middle = chart.rays[chart.rays.len() / 2].direction;
         let travel = points[points.len() - 1] - points[0];
         let right = if travel.perp(&middle) < 0.0 { 1.0 } else { -1.0 };
-        Self::through(&points, SMOOTHING_MM, if toward_midline { -right } else { right })
+        Self::through(points, smoothing_mm, if toward_midline { -right } else { right })
     }
 
     /// A smooth curve through points in order, resampled to one a millimetre; outwards is to the right of the direction
@@ -80,9 +72,6 @@ impl Curve {
         CardPoint::new(p.x, p.y, lift.at_mm(station))
     }
 }
-
-/// Rounds off the steps of a coarse trace; a bend of 60 mm radius moves by a quarter of a millimetre.
-const SMOOTHING_MM: f64 = 5.0;
 
 /// Points one `ROW_MM` apart along the polyline.
 fn resampled(points: &[Vector2<f64>]) -> Vec<Vector2<f64>> {
@@ -129,11 +118,6 @@ fn smoothed(points: &[Vector2<f64>], sigma_mm: f64) -> Vec<Vector2<f64>> {
         .collect()
 }
 
-/// Windows on either side of a boundary: this long in photo pixels, since finer detail is blurred, but no shorter than
-/// the second value, mm.
-const WINDOW_PX: f64 = 1.4;
-const WINDOW_MM: f64 = 0.6;
-
 /// Columns of a band.
 pub fn columns() -> usize {
     (2.0 * HALF_WIDTH_MM / STEP_MM).round() as usize + 1
@@ -149,21 +133,6 @@ pub fn sample(photo: &Photo, camera: &Camera, midline: &Midline, lift: &LiftProf
     Strip::sample(photo, camera, curve.points.len(), columns(), |row, column| {
         curve.point(row, offset_mm(column), midline, lift)
     })
-}
-
-/// Evidence for lines along the band, sharp steps only, in the rows `wanted`, each taken with `rows` on either side;
-/// `mm_per_px` is what a photo pixel covers.
-pub fn evidence(
-    band: &Strip,
-    mm_per_px: f64,
-    rows: usize,
-    wanted: impl Fn(usize) -> bool + Sync,
-) -> Evidence {
-    Evidence::of_sharp_steps(band, window_columns(mm_per_px), rows, wanted)
-}
-
-fn window_columns(mm_per_px: f64) -> usize {
-    ((WINDOW_PX * mm_per_px).max(WINDOW_MM) / STEP_MM).round() as usize
 }
 
 /// Column of an offset in mm; outside the band when negative or too large.

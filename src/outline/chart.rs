@@ -84,6 +84,22 @@ impl Chart {
         Self { rays, side, end_reach_mm: None }
     }
 
+    /// The place of a reach between two rows, mm in the card's horizontal.
+    pub fn plan_point(&self, row: f64, reach_mm: f64) -> Vector2<f64> {
+        let low = (row as usize).min(self.rays.len() - 2);
+        let t = row - low as f64;
+        let (a, b) = (&self.rays[low], &self.rays[low + 1]);
+        let start_mm = a.start_mm * (1.0 - t) + b.start_mm * t;
+        start_mm + (a.direction * (1.0 - t) + b.direction * t).normalize() * reach_mm
+    }
+
+    /// The point of a reach between two rows, at the profile's lift there.
+    pub fn point_between(&self, row: f64, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
+        let p = self.plan_point(row, reach_mm);
+        let (station, _) = midline.station_and_offset(p, self.side);
+        CardPoint::new(p.x, p.y, lift.at_mm(station))
+    }
+
     /// The point of a row at a reach, at the profile's lift there.
     pub fn point(&self, row: usize, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let ray = &self.rays[row];

@@ -1,9 +1,11 @@
 //! The edge itself: the cord's silhouette, placed row by row along the line that the search has found.
 
 use super::Scene;
-use super::band::{self, Curve};
+use super::band;
 use super::lift::LiftProfile;
+use super::rim::FollowedRim;
 use super::silhouette::{Faces, PLACE_MM, PLACES, Silhouette, place_mm};
+use super::strip::Strip;
 use super::trace::{Belief, Programme};
 use crate::ground::frame::PhotoPoint;
 
@@ -51,45 +53,66 @@ const ROUNDS: usize = 3;
 /// Habits of the path: places (a tenth of a millimetre) a row, and what a change of slope by one costs.
 const MAX_SLOPE: usize = 2;
 const BEND_COST: f32 = 1.0;
-/// The cord's width is known to this much from the welt's search, mm.
-const WIDTH_REACH_PLACES: isize = 8;
+/// Widths of a cord that are tried, mm (common practice, no source: from thin piping to a thick rolled edge), and how far
+/// from each the crease is looked for, places.
+const WIDTHS_MM: [f64; 4] = [3.6, 4.9, 6.2, 7.5];
+const WIDTH_REACH_PLACES: isize = 7;
 /// Rows between measured points: neighbours share most of their pixels anyway.
 const ROWS_APART: usize = 2;
 
-/// Follows the cord's silhouette and crease along a curve that lies on the silhouette to within a millimetre, and gives
-/// the silhouette's points.
-pub fn follow(
-    scene: &Scene,
-    lift: &LiftProfile,
-    mut curve: Curve,
-    beliefs: &[Belief],
-    width_mm: f64,
-) -> Option<TracedEdge> {
-    let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
+/// Photos coarser than this show too little of a cord's profile to fit it, mm a pixel: four pixels from its silhouette to
+/// its middle. The place that the network tells is better there.
+pub const FINE_MM_PER_PX: f64 = 0.45;
+/// Standard uncertainty of a place that is told, mm: drawn photos that were not learnt from scatter so about the truth.
+const TOLD_U_MM: f64 = 0.4;
+
+/// The edge as the network tells it, without a fit to the cord's profile.
+pub fn as_told(scene: &Scene, lift: &LiftProfile, rim: &FollowedRim) -> TracedEdge {
+    let FollowedRim { curve, beliefs } = rim;
+    let rows = curve.points.len();
+    let point = |row: usize| {
+        let belief = beliefs[of_row(row, rows, beliefs.len())];
+        let pixel_at =
+            |offset: f64| scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift));
+        (belief != Belief::HIDDEN).then_some(EdgePoint {
+            pixel: pixel_at(0.0)?,
+            u_mm: TOLD_U_MM,
+            confidence: belief.confidence,
+            rival: Rival::of(belief, pixel_at),
+        })
+    };
+    TracedEdge { points: (0..rows).step_by(ROWS_APART).map(point).collect() }
+}
+
+/// Measures the cord's silhouette along a rim that was followed to within a millimetre, together with the crease on the
+/// cord's inner side.
+pub fn follow(scene: &Scene, lift: &LiftProfile, rim: FollowedRim) -> Option<TracedEdge> {
+    let middle = rim.curve.point(rim.curve.points.len() / 2, 0.0, scene.midline, lift);
     let mm_per_px = scene.camera.mm_per_px(middle)?;
-    let radius_mm = 0.5 * width_mm;
-    let models = [Faces::Outwards, Faces::Inwards]
-        .map(|faces| Silhouette::new(radius_mm, scene.blur_px, mm_per_px, faces));
+    if mm_per_px > FINE_MM_PER_PX {
+        return Some(as_told(scene, lift, &rim));
+    }
+    let FollowedRim { mut curve, beliefs } = rim;
+    let mut cords = Vec::from(WIDTHS_MM.map(|mm| Cord::new(mm, scene.blur_px, mm_per_px)));
     let mut uncertainties = Vec::new();
     for _ in 0..ROUNDS {
         let band = band::sample(scene.photo, scene.camera, scene.midline, lift, &curve);
-        let silhouette = models[0].costs(&band, 0.0);
-        let crease = models[1].costs(&band, -width_mm);
-        let cost = joined(&silhouette, &crease);
+        let (cord, cost) = best_seen(cords, &band);
         let path = Programme {
             rows: band.rows,
             places: PLACES,
             cost: cost.clone(),
             max_slope: MAX_SLOPE,
             bend_cost: BEND_COST,
-            step_costs: None,
         }
         .best()?
         .0;
         uncertainties = (0..band.rows).map(|row| uncertainty_mm(&cost, &path, row)).collect::<Vec<_>>();
         let offsets: Vec<f64> = path.iter().map(|&p| place_mm(p)).collect();
         curve = curve.moved(&offsets, 1.0);
+        cords = vec![cord];
     }
+    let radius_mm = 0.5 * cords[0].width_mm;
     let points = (0..curve.points.len())
         .step_by(ROWS_APART)
         .map(|row| {
@@ -115,21 +138,45 @@ fn of_row(row: usize, rows: usize, before: usize) -> usize {
     row * (before - 1) / (rows - 1).max(1)
 }
 
-/// Both lines' costs added, the crease's moved by what the cord's width differs from the first guess: the difference at
-/// which both lines are best seen together.
-fn joined(silhouette: &[f32], crease: &[f32]) -> Vec<f32> {
-    let together = |by: isize, row: usize, place: usize| {
-        let other = (place as isize - by).clamp(0, PLACES as isize - 1) as usize;
-        silhouette[row * PLACES + place] + crease[row * PLACES + other]
-    };
-    let rows = silhouette.len() / PLACES;
-    let least = |by: isize| -> f32 {
-        (0..rows).map(|row| (0..PLACES).map(|p| together(by, row, p)).fold(f32::INFINITY, f32::min)).sum()
-    };
-    let by = (-WIDTH_REACH_PLACES..=WIDTH_REACH_PLACES)
-        .min_by(|a, b| least(*a).total_cmp(&least(*b)))
-        .unwrap_or(0);
-    (0..silhouette.len()).map(|i| together(by, i / PLACES, i % PLACES)).collect()
+/// A cord of a width, with the profiles of its outer silhouette and of its crease.
+struct Cord {
+    width_mm: f64,
+    silhouette: Silhouette,
+    crease: Silhouette,
+}
+
+impl Cord {
+    fn new(width_mm: f64, blur_px: f64, mm_per_px: f64) -> Self {
+        let model = |faces| Silhouette::new(0.5 * width_mm, blur_px, mm_per_px, faces);
+        Self { width_mm, silhouette: model(Faces::Outwards), crease: model(Faces::Inwards) }
+    }
+
+    /// Cost of the cord's silhouette at every place, by both lines: the crease's moved by what the width differs from this
+    /// one, to where both lines are best seen together. With it the mean of the rows' least.
+    fn costs(&self, band: &Strip) -> (f32, Vec<f32>) {
+        let silhouette = self.silhouette.costs(band, 0.0);
+        let crease = self.crease.costs(band, -self.width_mm);
+        let together = |by: isize, row: usize, place: usize| {
+            let other = (place as isize - by).clamp(0, PLACES as isize - 1) as usize;
+            silhouette[row * PLACES + place] + crease[row * PLACES + other]
+        };
+        let least = |by: isize| -> f32 {
+            (0..band.rows)
+                .map(|row| (0..PLACES).map(|p| together(by, row, p)).fold(f32::INFINITY, f32::min))
+                .sum()
+        };
+        let shifts = -WIDTH_REACH_PLACES..=WIDTH_REACH_PLACES;
+        let (total, by) =
+            shifts.map(|by| (least(by), by)).min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f32::INFINITY, 0));
+        (total, (0..silhouette.len()).map(|i| together(by, i / PLACES, i % PLACES)).collect())
+    }
+}
+
+/// The cord whose two lines are best seen together, with its costs.
+fn best_seen(cords: Vec<Cord>, band: &Strip) -> (Cord, Vec<f32>) {
+    let seen = cords.into_iter().map(|cord| (cord.costs(band), cord));
+    let best = seen.min_by(|a, b| a.0.0.total_cmp(&b.0.0)).expect("at least one cord is tried");
+    (best.1, best.0.1)
 }
 
 /// Standard uncertainty of a row's place, from how steeply the cost rises on either side of the path, mm.

@@ -1,36 +1,30 @@
-//! Room 4: midline, the straightened strip, boundary tracing, and edges measured in the photo.
+//! Room 4: midline, the form and its rim as they are seen, and edges measured in the photo.
 
 pub mod band;
 pub mod bisect;
 pub mod channel;
 pub mod chart;
-pub mod dome;
 pub mod edge;
 pub mod find;
-pub mod guide;
+pub mod form;
+pub mod learnt;
 pub mod lift;
 pub mod limb;
 pub mod midline;
-pub mod novelty;
 pub mod rim;
-pub mod search;
-pub mod sight;
 pub mod silhouette;
 pub mod strip;
 pub mod trace;
-pub mod welt;
 
 pub use crate::ground::words::{SIDES, Side, View};
 
 use crate::camera::Camera;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use band::Curve;
-use chart::Chart;
 use edge::TracedEdge;
+use form::{FormPictures, LEAST_SEEN};
 use lift::LiftProfile;
 use midline::Midline;
-use strip::{Evidence, Strip, Windows};
 
 /// The traced outline of a saddle.
 #[derive(Debug, Clone)]
@@ -56,55 +50,25 @@ pub struct Scene<'a> {
     pub blur_px: f64,
 }
 
-/// Reach of the outline's strip, mm: no seat form is wider than twice this.
-const SEAT_REACH_MM: f64 = 160.0;
-/// Windows of the first evidence: 2 mm on either side, 5 mm along.
-const FIRST_WINDOWS: Windows = Windows { length: 8, gap: 1, rows: 2 };
-
-/// The seat form as traced.
-#[derive(Debug, Clone)]
-pub struct TracedSeat {
-    /// Left and right edge.
-    pub edges: [TracedEdge; 2],
-    /// How well a saddle's rim is seen along them, as [`welt::Followed::score`].
-    pub score: f64,
-}
-
 /// Ends pointed at by hand lie within this of the outline, mm.
 pub const GIVEN_END_TOLERANCE_MM: f64 = 4.0;
 
-/// A first trace of the seat form's two edges, along some of the lines of its rim, through the midline's ends give or take a
-/// tolerance. `None` when no line runs round the form.
-pub fn first_curves(scene: &Scene, lift: &LiftProfile, end_tolerance_mm: f64) -> Option<[Curve; 2]> {
-    let charts = SIDES.map(|side| Chart::closed(scene.midline, side));
-    let evidence = charts.each_ref().map(|chart| {
-        let strip = Strip::of_chart(scene.photo, scene.camera, scene.midline, lift, chart, SEAT_REACH_MM);
-        Evidence::of(&strip, FIRST_WINDOWS)
-    });
-    let expected = |row: usize| {
-        let station = charts[0].station_of(row, scene.midline)?;
-        Some(guide::expected_half_width_mm(scene.view, station))
-    };
-    let traces = guide::first_trace(evidence.each_ref(), charts.each_ref(), expected, end_tolerance_mm)?;
-    Some([0, 1].map(|i| Curve::from_reach(&charts[i], &traces[i], false)))
-}
-
-/// Traces the seat form's two edges from a first trace of them.
+/// Traces the seat form's two edges about a midline whose ends lie on the outline, give or take a tolerance.
 ///
 /// # Errors
 /// `edges-not-found` when no boundary runs round the form.
 pub fn trace_seat(
     scene: &Scene,
     lift: &LiftProfile,
-    first: Option<[Curve; 2]>,
-) -> Result<TracedSeat, Refusal> {
-    let found = first
-        .and_then(|first| search::find_welt(scene, lift, first, search::THOROUGH))
-        .ok_or_else(not_found)?;
-    let [left, right] = found.curves;
-    let follow = |curve, i: usize| edge::follow(scene, lift, curve, &found.beliefs[i], found.width_mm);
-    let [Some(left), Some(right)] = [follow(left, 0), follow(right, 1)] else { return Err(not_found()) };
-    Ok(TracedSeat { edges: [left, right], score: found.score })
+    end_tolerance_mm: f64,
+) -> Result<[TracedEdge; 2], Refusal> {
+    let pictures = FormPictures::of(scene, lift);
+    let seen = pictures.edges().filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
+    let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
+    let net = learnt::RIM.as_ref().ok_or_else(not_found)?;
+    let trace = |curve| edge::follow(scene, lift, rim::follow(net, scene, lift, curve)?);
+    let (left, right) = rayon::join(|| trace(left), || trace(right));
+    Ok([left.ok_or_else(not_found)?, right.ok_or_else(not_found)?])
 }
 
 fn not_found() -> Refusal {

@@ -1,106 +1,112 @@
-//! The rim: what all lines of a form's edge look like together. Seam, crease and cord run side by side all the way round and
-//! on both sides alike, whatever lies beyond, so a stretch whose rim looks like the others' lies on the same line as they.
+//! The rim: the edge followed in bands along a first trace of it.
 
-use super::novelty::median;
-use super::sight::{PLACES, Sight, places_within};
+use super::Scene;
+use super::band::Curve;
+use super::edge::COMPETITOR_MM;
+use super::learnt::net::{MULTIPLE, Net, Planes, Telling};
+use super::learnt::{self, COLUMNS, RIM_CHANNELS};
+use super::lift::LiftProfile;
+use super::strip::{CHANNELS, Strip};
+use super::trace::Belief;
 
-/// The part of the form's rim whose look is the same all along: from so many places inside the silhouette, past the seam,
-/// to so many outside.
-const RIM: (usize, usize) = (32, 1);
-/// The noise of a whole rim's changes (squared).
-const RIM_NOISE: f32 = 0.05;
+/// Width of a band's columns, mm: it reaches 25 mm to either side.
+const COLUMN_MM: f64 = 0.4;
+/// Samples in each direction that make one value: rows are 2 mm apart.
+pub const SAMPLES: usize = 2;
+/// Steepest slope against the band, columns a row: 45 degrees.
+const MAX_SLOPE: usize = 5;
+/// Cost of a change of slope by one column a row.
+const BEND_COST: f32 = 1.0;
+/// The curve is smoothed over this after each turn, mm.
+const SMOOTHINGS_MM: [f64; 2] = [4.0, 2.0];
+/// A row is hidden when that is more likely than this (a logarithm).
+const HIDDEN: f32 = -0.7;
 
-/// Values brought to norm 1.
-pub fn unit(mut values: Vec<f32>) -> Vec<f32> {
-    let norm = values.iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-6);
-    values.iter_mut().for_each(|v| *v /= norm);
-    values
+/// An edge followed: the curve, and how sure each of its rows is.
+pub struct FollowedRim {
+    /// The curve.
+    pub curve: Curve,
+    /// One a row of the band along which it was followed last.
+    pub beliefs: Vec<Belief>,
 }
 
-impl Sight {
-    /// The rim with its silhouette at a place of a step; `None` at the band's border.
-    fn rim(&self, step: usize, place: usize) -> Option<&[f32]> {
-        let from = place.checked_sub(RIM.0)?;
-        self.changes[step * PLACES..(step + 1) * PLACES].get(from..=place + RIM.1)
+/// Follows a rim from a first trace with what a network for such rims tells.
+pub fn follow(net: &Net, scene: &Scene, lift: &LiftProfile, first: Curve) -> Option<FollowedRim> {
+    let mut followed = FollowedRim { curve: first, beliefs: Vec::new() };
+    for smoothing_mm in SMOOTHINGS_MM {
+        let (planes, rows) = picture(scene, lift, &followed.curve)?;
+        let told = net.look(planes).first_rows(rows);
+        let (path, _) = learnt::programme(&told, 0..rows, MAX_SLOPE, BEND_COST).best()?;
+        let points = followed.curve.points.len();
+        followed.beliefs = beliefs(&told, &path, points);
+        followed.curve = followed.curve.moved(&offsets_mm(&told, &path, points), smoothing_mm);
     }
-
-    /// The look of the rim that all steps share when the silhouette runs along a path.
-    pub fn common_rim(&self, path: &[usize]) -> Vec<f32> {
-        let skipped = self.steps / 16;
-        let mut sum = vec![0.0; RIM.0 + RIM.1 + 1];
-        for step in skipped..self.steps - skipped {
-            if let Some(rim) = self.rim(step, path[step]) {
-                sum.iter_mut().zip(rim).for_each(|(s, v)| *s += v);
-            }
-        }
-        sum
-    }
-
-    /// How much the rim of every step, with its silhouette at each place, looks like a common one, from -1 to 1.
-    pub fn likeness(&self, common: &[f32], search_mm: f64) -> Vec<f32> {
-        let places = places_within(search_mm);
-        let n = common.len() as f32;
-        let mean = common.iter().sum::<f32>() / n;
-        let common: Vec<f32> = common.iter().map(|v| v - mean).collect();
-        let norm = common.iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-6);
-        let mut out = vec![0.0; self.steps * PLACES];
-        for (i, out) in out.iter_mut().enumerate().filter(|(i, _)| places.contains(&(i % PLACES))) {
-            let Some(rim) = self.rim(i / PLACES, i % PLACES) else { continue };
-            let mean = rim.iter().sum::<f32>() / n;
-            let (mut own, mut shared) = (RIM_NOISE, 0.0);
-            for (v, c) in rim.iter().zip(&common) {
-                own += (v - mean) * (v - mean);
-                shared += (v - mean) * c;
-            }
-            *out = shared / (own.sqrt() * norm);
-        }
-        out
-    }
+    Some(followed)
 }
 
-/// A cord's light changes along it by this much (a standard deviation of its logarithm), with sun and shade; its colour
-/// differences, by the light, by so much.
-const LIGHT_CHANGE: f32 = 0.5;
-const COLOUR_CHANGE: f32 = 0.08;
-/// Where a cord is another colour altogether it may be in hard light or under a strap: that costs no more.
-const MOST_UNLIKE: f32 = 4.0;
-
-/// The usual colour of the cord in the bands' middle, both sides together: its median.
-pub fn cord_colour(sights: &[Sight; 2], width: usize) -> [f32; 3] {
-    std::array::from_fn(|k| {
-        let mut values: Vec<f64> = sights
-            .iter()
-            .flat_map(|s| {
-                (0..s.steps).map(move |step| {
-                    let place = PLACES / 2 - s.seen_width(width, step) / 2;
-                    f64::from(s.colours[step * PLACES + place][k])
-                })
-            })
-            .filter(|v| v.is_finite())
-            .collect();
-        if values.is_empty() { 0.0 } else { median(&mut values) as f32 }
-    })
+/// What the network is shown of the band along a curve, and how many of its rows are the band's: its colours, the slope of
+/// the line of sight and how fine the photo is.
+pub fn picture(scene: &Scene, lift: &LiftProfile, curve: &Curve) -> Option<(Planes, usize)> {
+    let rows = curve.points.len() / SAMPLES;
+    let strip = Strip::sample(scene.photo, scene.camera, rows * SAMPLES, COLUMNS * SAMPLES, |row, column| {
+        let column = (column as f64 + 0.5) / SAMPLES as f64 - 0.5;
+        curve.point(row, offset_mm(column), scene.midline, lift)
+    });
+    let means = learnt::means(&strip, SAMPLES);
+    let mut planes = learnt::by_mean_light(&[&means], RIM_CHANNELS, rows.next_multiple_of(MULTIPLE));
+    let mm_per_px = scene.camera.mm_per_px(curve.point(rows * SAMPLES / 2, 0.0, scene.midline, lift))?;
+    for row in 0..planes.rows {
+        let slope = curve.slope_of_sight(row.min(rows - 1) * SAMPLES, scene.camera, scene.midline, lift);
+        planes.line_mut(row, CHANNELS).fill(slope as f32);
+        planes.line_mut(row, CHANNELS + 1).fill((0.5 * mm_per_px.log2()) as f32);
+    }
+    Some((planes, rows))
 }
 
-impl Sight {
-    /// What it costs that a cord with its silhouette at each place of each step is not of the usual colour.
-    pub fn unlike(&self, usual: [f32; 3], width: usize, search_mm: f64) -> Vec<f32> {
-        let places = places_within(search_mm);
-        let mut out = vec![0.0; self.steps * PLACES];
-        for step in 0..self.steps {
-            let half = self.seen_width(width, step) / 2;
-            for place in places.clone().skip_while(|p| *p < half) {
-                let colour = self.colours[step * PLACES + place - half];
-                let off = [
-                    (colour[0] - usual[0]) / LIGHT_CHANGE,
-                    (colour[1] - usual[1]) / COLOUR_CHANGE,
-                    (colour[2] - usual[2]) / COLOUR_CHANGE,
-                ];
-                let squares: f32 = off.iter().map(|v| v * v).sum();
-                out[step * PLACES + place] =
-                    if squares.is_finite() { (0.5 * squares).min(MOST_UNLIKE) } else { MOST_UNLIKE };
-            }
-        }
-        out
+/// Offset of a column's middle, mm outwards.
+fn offset_mm(column: f64) -> f64 {
+    (column + 0.5 - COLUMNS as f64 / 2.0) * COLUMN_MM
+}
+
+/// The column in whose middle an offset lies.
+pub fn column_of(offset_mm: f64) -> f64 {
+    offset_mm / COLUMN_MM + COLUMNS as f64 / 2.0 - 0.5
+}
+
+/// Offset in each row of the band of which `told` has one in [`SAMPLES`], mm.
+fn offsets_mm(told: &Telling, path: &[usize], rows: usize) -> Vec<f64> {
+    let at: Vec<f64> =
+        (0..told.rows).map(|row| offset_mm(learnt::fine_column(told, row, path[row]))).collect();
+    (0..rows)
+        .map(|row| {
+            let x = ((row as f64 - 0.5) / SAMPLES as f64).clamp(0.0, (at.len() - 1) as f64);
+            let (low, t) = (x as usize, x.fract());
+            at[low] * (1.0 - t) + at[(low + 1).min(at.len() - 1)] * t
+        })
+        .collect()
+}
+
+/// How sure each row of the band is that the edge lies on the path.
+fn beliefs(told: &Telling, path: &[usize], rows: usize) -> Vec<Belief> {
+    let beliefs: Vec<Belief> = (0..told.rows).map(|row| belief(told, row, path[row])).collect();
+    (0..rows).map(|row| beliefs[(row / SAMPLES).min(told.rows - 1)]).collect()
+}
+
+/// What is told of a row near a column, against all that is told of it elsewhere; most of all speaks for the rival.
+fn belief(told: &Telling, row: usize, column: usize) -> Belief {
+    if told.unseen[row] > HIDDEN {
+        return Belief::HIDDEN;
     }
+    let apart = (COMPETITOR_MM / COLUMN_MM) as usize;
+    let (mut near, mut elsewhere, mut rival) = (0.0, 0.0, (f32::NEG_INFINITY, 0));
+    for (at, told) in told.row(row).iter().enumerate() {
+        if at.abs_diff(column) < apart {
+            near += f64::from(told.exp());
+        } else {
+            elsewhere += f64::from(told.exp());
+            rival = if *told > rival.0 { (*told, at) } else { rival };
+        }
+    }
+    let rival_mm = (rival.1 as f64 - column as f64) * COLUMN_MM;
+    Belief { confidence: near / (near + elsewhere), rival_mm: Some(rival_mm) }
 }

@@ -9,7 +9,7 @@ use seatspan::card::find_cards;
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::ground::words::View;
 use seatspan::measure::{Request, Walk, measure, walk};
-use seatspan::outline::{GIVEN_END_TOLERANCE_MM, Scene, first_curves, trace_seat};
+use seatspan::outline::{GIVEN_END_TOLERANCE_MM, Scene, trace_seat};
 use seatspan::photo::Photo;
 use seatspan::report::draw::{Picture, png};
 use seatspan::report::overlay::drawing;
@@ -77,10 +77,7 @@ fn f_trace_seat(bencher: Bencher) {
     let blur_px = walk.found.cards[0].blur_px();
     let scene =
         Scene { photo: &PHOTO, camera: &walk.fit.camera, midline: &walk.midline, view: View::Top, blur_px };
-    bencher.bench_local(|| {
-        let begin = first_curves(&scene, &walk.seat_lift, GIVEN_END_TOLERANCE_MM);
-        trace_seat(black_box(&scene), &walk.seat_lift, begin)
-    });
+    bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift, GIVEN_END_TOLERANCE_MM));
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

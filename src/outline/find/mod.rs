@@ -14,10 +14,11 @@ use nalgebra::Vector2;
 use rayon::prelude::*;
 
 use super::bisect::{Sides, bisecting, half_widths_mm};
+use super::edge::TracedEdge;
+use super::form::{FormPictures, LEAST_SEEN};
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::search::{GLANCE, find_welt};
-use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, TracedSeat, View, first_curves, trace_seat};
+use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, View, trace_seat};
 use crate::camera::Camera;
 use crate::card::FoundCard;
 use crate::ground::frame::PhotoPoint;
@@ -26,7 +27,7 @@ use crate::refusal::{Refusal, RefusalCode};
 use body::Body;
 use lines::Lines;
 use plane::PlaneView;
-use pose::{Fit, Pose, USUAL_LENGTH_MM};
+use pose::{Fit, Pose};
 
 /// What the saddle is looked for in.
 #[derive(Debug, Clone, Copy)]
@@ -55,8 +56,8 @@ pub struct FoundSaddle {
     pub view: View,
     /// The midline that bisects its edges.
     pub midline: Midline,
-    /// Its traced edges.
-    pub seat: TracedSeat,
+    /// Its traced left and right edge.
+    pub seat: [TracedEdge; 2],
 }
 
 /// A place where a saddle may lie.
@@ -68,10 +69,8 @@ pub struct Place {
     pub fit: Fit,
     /// Front and rear end, mm in the card's horizontal.
     pub ends_mm: [Vector2<f64>; 2],
-    /// Fit and body together, with what a channel says: the order in which places are looked at.
+    /// Fit and body together: the order in which places are looked at.
     pub standing: f64,
-    /// The same without the channel, which other things than saddles have.
-    pub merit: f64,
 }
 
 /// Poses of the coarse search, those of them looked at closely, and places whose rim is looked at.
@@ -88,33 +87,10 @@ const MOST_COVERED: f64 = 0.1;
 /// Places looked at again, from the midline that their rims have shown, and how often.
 const SECOND_GLANCES: usize = 4;
 const TURNS: usize = 2;
-/// Settled places that are traced, where their totals differ by no more than a wrong line on one stretch would cost.
-const TRACED: usize = 2;
-const CLEARLY_WORSE: f64 = 6.0;
 /// A found end may be off by this, mm: by the plan, by a first glance at the rim, and once the rim has settled.
 const PLAN_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
 const SETTLED_TOLERANCE_MM: f64 = 6.0;
-/// What a place's merit is worth beside the score of its rim. Among places of one saddle, right and wrong ones differ by
-/// about 0.1 +- 0.05 in merit and 10 +- 6 in score (judgement, from rendered and drawn photos).
-const MERIT_WEIGHT: f64 = 40.0;
-/// What a saddle reaches at least of all this together: the least of ten rendered ones had 43, cards and clutter on a floor
-/// reach 40 where they lie in rows.
-const LEAST_LIKENESS: f64 = 40.0;
-/// A saddle is wider behind than in front by this half-width at least, mm, between the stations given (common practice, no
-/// source), and what that is worth in units of the score.
-const WIDER_BEHIND_MM: f64 = 12.0;
-const DIRECTION_WEIGHT: f64 = 5.0;
-/// Halves of one saddle differ by this, mm; what differs by far more is traced wrongly on one side, which costs so much at most.
-const LOPSIDED_MM: f64 = 5.0;
-const MOST_LOPSIDED: f64 = 10.0;
-/// A seat goes from two to four fingers and its rims in front to a rider's width behind; panels widen less (common practice, no
-/// source): the least difference of half-widths, mm.
-const SEAT_WIDER_MM: f64 = 25.0;
-const PANELS_WIDER_MM: f64 = 5.0;
-const FRONT_STATIONS: [f64; 3] = [0.2, 0.3, 0.4];
-const REAR_STATIONS: [f64; 3] = [0.6, 0.7, 0.8];
-
 /// Finds and traces the saddle, in the view given or in either.
 ///
 /// # Errors
@@ -124,15 +100,10 @@ pub fn find_saddle(
     lift: &LiftProfile,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
-    let glances = settled_glances(around, lift, view);
-    let best = glances.first().filter(|g| g.likeness() >= LEAST_LIKENESS).ok_or_else(no_saddle)?;
-    let worth = glances.iter().take(TRACED).filter(|g| g.total() >= best.total() - CLEARLY_WORSE);
-    let mut traced: Vec<(f64, FoundSaddle)> = worth.filter_map(|g| trace(around, lift, g)).collect();
-    traced.sort_by(|a, b| b.0.total_cmp(&a.0));
-    if best.view.is_none() {
-        return Err(view_unclear());
-    }
-    let found = traced.into_iter().next().map(|t| t.1).ok_or_else(no_saddle)?;
+    let best = settled_glance(around, lift).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
+    let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
+    let Midline { front_mm, rear_mm, .. } = best.midline;
+    let found = trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)?;
     if is_cut_off(around, lift, &found) { Err(cut_off()) } else { Ok(found) }
 }
 
@@ -152,7 +123,7 @@ fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) ->
     let beyond_end = FLOOR_BEYOND_MM / midline.length_mm();
     let ends_shown = [-beyond_end, 1.0 + beyond_end].iter().all(|&s| shown(s, 0.0, Side::Left));
     let beyond = [0, 1].iter().flat_map(|&i| {
-        let points = found.seat.edges[i].points.iter().flatten();
+        let points = found.seat[i].points.iter().flatten();
         points.filter_map(move |p| Some((midline.locate(camera, lift, SIDES[i], p.pixel, 0.5)?, SIDES[i])))
     });
     let cut =
@@ -160,115 +131,65 @@ fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) ->
     !ends_shown || cut > BEYOND_ALLOWED
 }
 
-/// Traces the edges about a settled midline, and again about the one that they have then: the saddle of the better trace, and
-/// its glance's total with the score of the whole search.
-fn trace(around: &Surroundings, lift: &LiftProfile, glance: &Glance) -> Option<(f64, FoundSaddle)> {
-    let view = glance.view?;
-    let turns =
-        [SETTLED_TOLERANCE_MM, GIVEN_END_TOLERANCE_MM].iter().scan(*glance, |about, &tolerance_mm| {
-            let scene = around.scene(&about.midline, view);
-            let seat = trace_seat(&scene, lift, first_curves(&scene, lift, tolerance_mm)).ok()?;
-            let edges = horizontal(around.camera, &about.midline, lift, &seat);
-            let midline = bisecting(&about.midline, &edges)?;
-            *about = Glance { midline, score: seat.score, ..*about }.with_halves(&edges)?;
-            Some((about.total(), FoundSaddle { view, midline, seat }))
-        });
-    turns.max_by(|a, b| a.0.total_cmp(&b.0))
+/// Traces the edges about a settled midline, and again about the one that they have then.
+fn trace(around: &Surroundings, lift: &LiftProfile, midline: &Midline, view: View) -> Option<FoundSaddle> {
+    let about = |midline: &Midline, tolerance_mm: f64| {
+        let seat = trace_seat(&around.scene(midline, view), lift, tolerance_mm).ok()?;
+        let midline = bisecting(midline, &horizontal(around.camera, midline, lift, &seat))?;
+        Some(FoundSaddle { view, midline, seat })
+    };
+    let first = about(midline, SETTLED_TOLERANCE_MM)?;
+    about(&first.midline, GIVEN_END_TOLERANCE_MM)
 }
 
 /// What a place turns out to be when its rim is looked at.
 #[derive(Debug, Clone, Copy)]
 pub struct Glance {
-    /// How the saddle is seen, where that is given or can be told.
-    pub view: Option<View>,
     /// The midline that bisects the edges there.
     pub midline: Midline,
-    /// How much like a rim the edges look.
-    pub score: f64,
-    /// How well the plan fitted there.
-    pub merit: f64,
-    /// Half-width of the rear part less that of the front part, mm.
-    pub wider_behind_mm: f64,
-    /// By how much the left and the right half differ, mm (root mean square).
-    pub lopsided_mm: f64,
+    /// How surely a saddle's edges are seen, from 0 to 1.
+    pub seen: f64,
 }
 
-impl Glance {
-    /// How much like a saddle it is: its rim, its plan, its length, and that it is wider behind than in front.
-    fn likeness(&self) -> f64 {
-        let right_way_round = (self.wider_behind_mm / WIDER_BEHIND_MM).clamp(-1.0, 1.0);
-        let odd_length = (self.midline.length_mm() - USUAL_LENGTH_MM.0) / USUAL_LENGTH_MM.1;
-        self.score + MERIT_WEIGHT * self.merit + DIRECTION_WEIGHT * right_way_round - odd_length.powi(2)
-    }
-
-    /// The same, less what speaks for a slip of the trace on one side.
-    fn total(&self) -> f64 {
-        self.likeness() - (self.lopsided_mm / LOPSIDED_MM).powi(2).min(MOST_LOPSIDED)
-    }
-
-    /// With what the sides' half-widths are like where they were traced. `None` where the front or the rear part was not.
-    fn with_halves(self, sides: &Sides) -> Option<Self> {
-        let halves = |stations: [f64; 3]| -> Option<Vec<[f64; 2]>> {
-            let traced: Vec<_> =
-                stations.iter().filter_map(|&s| half_widths_mm(&self.midline, sides, s)).collect();
-            (!traced.is_empty()).then_some(traced)
-        };
-        let (front, rear) = (halves(FRONT_STATIONS)?, halves(REAR_STATIONS)?);
-        let mean = |halves: &[[f64; 2]]| halves.iter().flatten().sum::<f64>() / (2 * halves.len()) as f64;
-        let wider_behind_mm = mean(&rear) - mean(&front);
-        let uneven: Vec<f64> = front.iter().chain(&rear).map(|h| (h[0] - h[1]).powi(2)).collect();
-        let lopsided_mm = (uneven.iter().sum::<f64>() / uneven.len() as f64).sqrt();
-        Some(Self { wider_behind_mm, lopsided_mm, ..self })
-    }
-
-    /// Whether the form is as much wider behind than in front as a saddle is, seen that way: boards, boxes and cushions are not.
-    fn has_a_saddles_plan(&self) -> bool {
-        let least_mm = if self.view == Some(View::Underside) { PANELS_WIDER_MM } else { SEAT_WIDER_MM };
-        self.wider_behind_mm >= least_mm
-    }
-}
-
-/// The places whose rims look most like a saddle's, with the midline settled, best first.
-fn settled_glances(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Vec<Glance> {
-    let by_total = |a: &Glance, b: &Glance| b.total().total_cmp(&a.total());
-    let Some(plane) = plane_of(around, lift) else { return Vec::new() };
+/// The place where a saddle's edges are seen most surely, with the midline settled.
+fn settled_glance(around: &Surroundings, lift: &LiftProfile) -> Option<Glance> {
+    let by_seen = |a: &Glance, b: &Glance| b.seen.total_cmp(&a.seen);
+    let plane = plane_of(around, lift)?;
     let places = places(&plane);
     let mut glances: Vec<Glance> = places[..places.len().min(GLANCED)]
         .par_iter()
-        .filter_map(|place| glance(around, lift, &plane, &place.unseen(view), PLAN_TOLERANCE_MM))
+        .filter_map(|place| glance(around, lift, &plane, &place.midline(), PLAN_TOLERANCE_MM))
         .collect();
-    glances.sort_by(by_total);
+    glances.sort_by(by_seen);
     glances.truncate(SECOND_GLANCES);
-    let settled = glances.par_iter().map(|first| {
+    let settled = glances.iter().flat_map(|first| {
         let again = (0..TURNS).scan(*first, |last, _| {
-            *last = glance(around, lift, &plane, last, GLANCE_TOLERANCE_MM)?;
+            *last = glance(around, lift, &plane, &last.midline, GLANCE_TOLERANCE_MM)?;
             Some(*last)
         });
-        again.chain([*first]).min_by(by_total).expect("the first is one")
+        again.chain([*first])
     });
-    let mut settled: Vec<Glance> = settled.filter(Glance::has_a_saddles_plan).collect();
-    settled.sort_by(by_total);
-    settled
+    settled.min_by(by_seen)
 }
 
-/// Looks at the rim about a midline whose ends may be off by a tolerance. `None` where no rim runs round anything, or where a
+/// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
 /// card or the photo's border lies within it.
 pub fn glance(
     around: &Surroundings,
     lift: &LiftProfile,
     plane: &PlaneView,
-    about: &Glance,
+    about: &Midline,
     tolerance_mm: f64,
 ) -> Option<Glance> {
-    let scene = around.scene(&about.midline, about.view.unwrap_or(View::Top));
-    let first = first_curves(&scene, lift, tolerance_mm)?;
-    let found = find_welt(&scene, lift, first, GLANCE)?;
-    let sides = found.curves.map(|c| c.points);
-    let midline = bisecting(&about.midline, &sides)?;
+    let scene = around.scene(about, View::Top);
+    let pictures = FormPictures::of(&scene, lift);
+    let seen = pictures.edges()?;
+    let sides = seen.curves(tolerance_mm)?.map(|c| c.points);
+    let midline = bisecting(about, &sides)?;
     if covered(plane, &midline, &sides)? > MOST_COVERED {
         return None;
     }
-    Glance { midline, score: found.score, ..*about }.with_halves(&sides)
+    Some(Glance { midline, seen: seen.surely() })
 }
 
 /// Part of a traced form that a card covers or that the photo does not show.
@@ -287,12 +208,9 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
 }
 
 impl Place {
-    /// The place before its rim is looked at.
-    pub fn unseen(&self, view: Option<View>) -> Glance {
-        let view = view.or(self.fit.view());
-        let midline = Midline::new(self.ends_mm[0], self.ends_mm[1], view.unwrap_or(View::Top));
-        let merit = self.merit;
-        Glance { view, midline, score: f64::NEG_INFINITY, merit, wider_behind_mm: 0.0, lopsided_mm: 0.0 }
+    /// The plan's midline, as if the saddle were seen from above.
+    pub fn midline(&self) -> Midline {
+        Midline::new(self.ends_mm[0], self.ends_mm[1], View::Top)
     }
 }
 
@@ -302,7 +220,7 @@ pub fn places(plane: &PlaneView) -> Vec<Place> {
     let (coarse, close) = (lines.widened(COARSE_MM), lines.widened(CLOSE_MM));
     let mut first: Vec<(f64, Pose)> = pose::search(&lines, &coarse, (plane.columns, plane.rows), COARSE)
         .into_par_iter()
-        .filter_map(|pose| Some((standing(plane, &pose, &pose.fit(&coarse))?.0, pose)))
+        .filter_map(|pose| Some((standing(plane, &pose, &pose.fit(&coarse))?, pose)))
         .collect();
     first.sort_by(|a, b| b.0.total_cmp(&a.0));
     first.truncate(CLOSE);
@@ -311,8 +229,8 @@ pub fn places(plane: &PlaneView) -> Vec<Place> {
         .filter_map(|(_, pose)| {
             let (pose, fit) = pose.refined(&close);
             let ends_mm = pose.ends().map(|e| plane.point_of(e));
-            let (standing, merit) = standing(plane, &pose, &fit)?;
-            Some(Place { pose, fit, ends_mm, standing, merit })
+            let standing = standing(plane, &pose, &fit)?;
+            Some(Place { pose, fit, ends_mm, standing })
         })
         .collect();
     close.sort_by(|a, b| b.standing.total_cmp(&a.standing));
@@ -325,14 +243,23 @@ pub fn places(plane: &PlaneView) -> Vec<Place> {
     apart
 }
 
+/// A channel seen more surely than this, or less surely, tells how the saddle is seen.
+const UNDERSIDE_SEEN: f64 = 0.6;
+const TOP_SEEN: f64 = 0.4;
+
 /// Whether a saddle between two ends shows a channel, and so its underside.
 ///
 /// # Errors
 /// `view-unclear` where that cannot be told.
 pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile) -> Result<View, Refusal> {
-    let plane = plane_of(around, lift).ok_or_else(view_unclear)?;
-    let close = Lines::of(&plane).widened(CLOSE_MM);
-    Pose::between(&plane, midline).fit(&close).view().ok_or_else(view_unclear)
+    let scene = around.scene(midline, View::Top);
+    let pictures = FormPictures::of(&scene, lift);
+    let surely = pictures.channel(&scene).ok_or_else(view_unclear)?.surely();
+    match surely {
+        s if s >= UNDERSIDE_SEEN => Ok(View::Underside),
+        s if s <= TOP_SEEN => Ok(View::Top),
+        _ => Err(view_unclear()),
+    }
 }
 
 /// The view of the plane at the lift's middle.
@@ -341,21 +268,20 @@ pub fn plane_of(around: &Surroundings, lift: &LiftProfile) -> Option<PlaneView> 
     PlaneView::of(around.photo, around.camera, around.cards, lift_mm)
 }
 
-/// Standing and merit of a pose; `None` where a card lies under it.
-fn standing(plane: &PlaneView, pose: &Pose, fit: &Fit) -> Option<(f64, f64)> {
+/// Standing of a pose; `None` where a card lies under it.
+fn standing(plane: &PlaneView, pose: &Pose, fit: &Fit) -> Option<f64> {
     let body = Body::of(plane, pose);
-    let more = BODY_WEIGHT * body.apart;
-    (body.covered <= MOST_COVERED).then_some((fit.total() + more, fit.without_channel() + more))
+    (body.covered <= MOST_COVERED).then_some(fit.total() + BODY_WEIGHT * body.apart)
 }
 
 /// The traced points of both edges at their lift, mm in the horizontal.
-fn horizontal(camera: &Camera, midline: &Midline, lift: &LiftProfile, seat: &TracedSeat) -> Sides {
+fn horizontal(camera: &Camera, midline: &Midline, lift: &LiftProfile, seat: &[TracedEdge; 2]) -> Sides {
     let point = |side: Side, pixel: PhotoPoint| {
         let (station, offset) = midline.locate(camera, lift, side, pixel, 0.5)?;
         Some(midline.point(station, offset, side, 0.0).horizontal())
     };
     [0, 1].map(|i| {
-        let points = seat.edges[i].points.iter().flatten();
+        let points = seat[i].points.iter().flatten();
         points.filter_map(|p| point(SIDES[i], p.pixel)).collect()
     })
 }

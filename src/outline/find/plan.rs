@@ -3,7 +3,6 @@
 use nalgebra::Vector2;
 
 use crate::ground::words::View;
-use crate::outline::guide::expected_half_width_mm;
 
 /// A saddle's plan laid somewhere: lengths in mm, the heading in radians from the view's columns toward its rows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,6 +24,25 @@ pub struct PlanPoint {
     pub at_mm: Vector2<f64>,
     /// Unit normal, outwards.
     pub normal: Vector2<f64>,
+}
+
+/// Half-widths that a saddle's plan has, at stations along it, mm (common practice, no source): for the seat the trade's
+/// under 7 in to over 9 in at the widest, two to four fingers and the rims beside them in front. Wide of the mark by
+/// a flap's breadth is what it is there to tell.
+const SEAT_PLAN: [(f64, f64); 5] = [(0.1, 45.0), (0.25, 42.0), (0.4, 52.0), (0.6, 88.0), (0.85, 95.0)];
+/// The same for the panels' outer outline.
+const PANEL_PLAN: [(f64, f64); 5] = [(0.1, 80.0), (0.3, 80.0), (0.5, 90.0), (0.7, 98.0), (0.85, 95.0)];
+
+/// The half-width expected at a station of the given view, mm.
+fn expected_half_width_mm(view: View, station: f64) -> f64 {
+    let plan = match view {
+        View::Top => &SEAT_PLAN,
+        View::Underside => &PANEL_PLAN,
+    };
+    let after = plan.partition_point(|p| p.0 <= station).clamp(1, plan.len() - 1);
+    let (a, b) = (plan[after - 1], plan[after]);
+    let t = ((station - a.0) / (b.0 - a.0)).clamp(0.0, 1.0);
+    a.1 + (b.1 - a.1) * t
 }
 
 /// Stations between which the front part's scale goes over into the rear part's.

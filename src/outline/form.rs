@@ -1,0 +1,148 @@
+//! The form as a whole: a first trace of its edges, and of its channel's, in the charts of both sides.
+
+use std::ops::Range;
+
+use nalgebra::Vector2;
+
+use super::band::Curve;
+use super::chart::Chart;
+use super::learnt::net::{Net, Planes, Telling};
+use super::learnt::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
+use super::lift::LiftProfile;
+use super::strip::{CHANNELS, Strip};
+use super::{SIDES, Scene};
+
+/// Rows of a chart's picture.
+const ROWS: usize = 160;
+/// Width of its columns, mm: 128 of them reach 160 mm, and no seat form is wider than twice that.
+const COLUMN_MM: f64 = 1.25;
+/// Samples in each direction that make one of its values.
+const SAMPLES: usize = 3;
+/// Steepest slope against the chart, columns a row: 6 mm in 3.
+const MAX_SLOPE: usize = 5;
+/// Cost of a change of slope by one column a row.
+const BEND_COST: f32 = 1.0;
+/// The curve through the columns is smoothed over this, mm.
+const SMOOTHING_MM: f64 = 5.0;
+/// A channel is open at its ends: rows that fan out by more than 60 degrees may not cross its edges.
+const MOST_ALONG: f64 = 0.87;
+/// What is less surely seen than this, half of its rows, is not there.
+pub const LEAST_SEEN: f64 = 0.5;
+
+/// What the networks are shown of a form: one picture a side.
+pub struct FormPictures {
+    /// The charts of the left and the right side.
+    pub charts: [Chart; 2],
+    /// Their pictures: each side's colours, those of the other one, and where a value lies across and along the chart.
+    pub planes: [Planes; 2],
+}
+
+impl FormPictures {
+    /// The pictures about a midline.
+    pub fn of(scene: &Scene, lift: &LiftProfile) -> Self {
+        let charts = SIDES.map(|side| Chart::closed(scene.midline, side));
+        let means = charts.each_ref().map(|chart| learnt::means(&sampled(scene, lift, chart), SAMPLES));
+        let planes = [0, 1].map(|i| {
+            let mut planes = learnt::by_mean_light(&[&means[i], &means[1 - i]], FORM_CHANNELS, ROWS);
+            for row in 0..ROWS {
+                let across = planes.line_mut(row, 2 * CHANNELS).iter_mut().enumerate();
+                across.for_each(|(c, v)| *v = c as f32 / (COLUMNS / 2) as f32 - 1.0);
+                planes.line_mut(row, 2 * CHANNELS + 1).fill(row as f32 / (ROWS / 2) as f32 - 1.0);
+            }
+            planes
+        });
+        Self { charts, planes }
+    }
+
+    /// The form's edges. `None` would be a fault of the build: the network cannot be read.
+    pub fn edges(&self) -> Option<Seen<'_>> {
+        Some(self.seen(FORM.as_ref()?, 0..ROWS))
+    }
+
+    /// The channel's edges.
+    pub fn channel(&self, scene: &Scene) -> Option<Seen<'_>> {
+        let chart = &self.charts[0];
+        let ray = |row: usize| &chart.rays[row * (chart.rays.len() - 1) / ROWS];
+        let crosses = |row: &usize| ray(*row).direction.dot(&scene.midline.along()).abs() <= MOST_ALONG;
+        let first = (0..ROWS).find(crosses)?;
+        let end = (0..ROWS).rev().find(crosses)? + 1;
+        Some(self.seen(CHANNEL_FORM.as_ref()?, first..end))
+    }
+
+    fn seen(&self, net: &Net, rows: Range<usize>) -> Seen<'_> {
+        let look = |i: usize| net.look(self.planes[i].clone());
+        let (left, right) = rayon::join(|| look(0), || look(1));
+        Seen { charts: &self.charts, told: [left, right], rows }
+    }
+}
+
+/// A pair of edges as they are seen.
+pub struct Seen<'a> {
+    charts: &'a [Chart; 2],
+    /// What is told of each side.
+    pub told: [Telling; 2],
+    /// The rows in which the edges are looked for.
+    rows: Range<usize>,
+}
+
+impl Seen<'_> {
+    /// How surely: the mean over the rows of both sides of the probability that an edge is seen.
+    pub fn surely(&self) -> f64 {
+        let unseen = self.told.iter().flat_map(|t| &t.unseen[self.rows.clone()]);
+        1.0 - unseen.map(|v| f64::from(v.exp())).sum::<f64>() / (2 * self.rows.len()) as f64
+    }
+
+    /// The most likely curves of both sides, outwards away from the midline, through the midline's ends, give or take a
+    /// tolerance.
+    pub fn curves(&self, end_tolerance_mm: f64) -> Option<[Curve; 2]> {
+        let curve = |side: usize| {
+            let points = self.points(side, Some(end_tolerance_mm))?;
+            Some(Curve::of_side(&points, &self.charts[side], SMOOTHING_MM, false))
+        };
+        let (left, right) = rayon::join(|| curve(0), || curve(1));
+        Some([left?, right?])
+    }
+
+    /// The most likely points of one side, mm in the card's horizontal; with a tolerance they begin and end at the
+    /// midline's ends.
+    pub fn points(&self, side: usize, end_tolerance_mm: Option<f64>) -> Option<Vec<Vector2<f64>>> {
+        let (chart, told) = (&self.charts[side], &self.told[side]);
+        let mut programme = learnt::programme(told, self.rows.clone(), MAX_SLOPE, BEND_COST);
+        if let Some(tolerance_mm) = end_tolerance_mm {
+            for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm?) {
+                let costs = programme.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
+                let off = |column: usize| (reach_mm(column as f64) - end_mm).abs();
+                costs.filter(|(column, _)| off(*column) > tolerance_mm).for_each(|(_, c)| *c = f32::INFINITY);
+            }
+        }
+        let (path, _) = programme.best()?;
+        let last = (chart.rays.len() - 1) as f64;
+        let reach = |i: usize| reach_mm(learnt::fine_column(told, self.rows.start + i, path[i]));
+        let place = |i: usize| ((self.rows.start + i) as f64 + 0.5) / ROWS as f64 * last;
+        let mut points: Vec<_> = (0..path.len()).map(|i| chart.plan_point(place(i), reach(i))).collect();
+        if end_tolerance_mm.is_some() {
+            points.insert(0, chart.plan_point(0.0, reach(0)));
+            points.push(chart.plan_point(last, reach(path.len() - 1)));
+        }
+        Some(points)
+    }
+}
+
+/// The column in whose middle a reach lies.
+pub fn column_of(reach_mm: f64) -> f64 {
+    reach_mm / COLUMN_MM - 0.5
+}
+
+/// Reach of a column's middle, mm.
+fn reach_mm(column: f64) -> f64 {
+    (column + 0.5) * COLUMN_MM
+}
+
+fn sampled(scene: &Scene, lift: &LiftProfile, chart: &Chart) -> Strip {
+    let (rows, step) = (ROWS * SAMPLES, COLUMN_MM / SAMPLES as f64);
+    let last = (chart.rays.len() - 1) as f64;
+    Strip::sample(scene.photo, scene.camera, rows, COLUMNS * SAMPLES, |row, column| {
+        let at = (row as f64 + 0.5) / rows as f64 * last;
+        chart.point_between(at, (column as f64 + 0.5) * step, scene.midline, lift)
+    })
+}

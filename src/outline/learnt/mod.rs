@@ -1,0 +1,106 @@
+//! Where an edge may lie, as networks tell it that have learnt from drawn saddles of known truth.
+
+pub mod net;
+
+use std::ops::Range;
+use std::sync::LazyLock;
+
+use net::{Net, Planes, Telling};
+
+use super::strip::{CHANNELS, Strip};
+use super::trace::Programme;
+
+/// Columns of every picture.
+pub const COLUMNS: usize = 128;
+/// Channels of a chart's picture: both sides' colours, and where a value lies across and along the chart.
+pub const FORM_CHANNELS: usize = 2 * CHANNELS + 2;
+/// Channels of a band's picture: its colours, the slope of the line of sight and how fine the photo is.
+pub const RIM_CHANNELS: usize = CHANNELS + 2;
+
+/// A network by its stored weights. `None` would be a fault of the build: a test reads them all.
+type Learnt = LazyLock<Option<Net>>;
+
+/// The form's edges in charts.
+pub static FORM: Learnt = LazyLock::new(|| Net::read(FORM_CHANNELS, include_bytes!("form.weights")));
+/// The channel's edges in charts.
+pub static CHANNEL_FORM: Learnt =
+    LazyLock::new(|| Net::read(FORM_CHANNELS, include_bytes!("channel_form.weights")));
+/// The form's edge in bands.
+pub static RIM: Learnt = LazyLock::new(|| Net::read(RIM_CHANNELS, include_bytes!("rim.weights")));
+/// The channel's edge in bands.
+pub static CHANNEL_RIM: Learnt =
+    LazyLock::new(|| Net::read(RIM_CHANNELS, include_bytes!("channel_rim.weights")));
+
+/// Level added to a picture's mean light before it is divided by it.
+const DARK: f32 = 0.02;
+/// Values are cut off here.
+const MOST: f32 = 4.0;
+/// Colour differences are so much smaller than light.
+const COLOUR_GAIN: f32 = 3.0;
+
+/// The means of `samples` by `samples` of a strip; what lies outside the photo is black.
+pub fn means(strip: &Strip, samples: usize) -> Planes {
+    let mut planes = Planes::zeros(strip.rows / samples, strip.columns / samples, CHANNELS);
+    let scale = 1.0 / (samples * samples) as f32;
+    for row in 0..planes.rows * samples {
+        for (column, near) in strip.row(row).chunks_exact(samples).enumerate() {
+            for sample in near.iter().filter(|s| s[0].is_finite()) {
+                for (k, value) in sample.iter().enumerate() {
+                    planes.line_mut(row / samples, k)[column] += scale * value;
+                }
+            }
+        }
+    }
+    planes
+}
+
+/// Pictures of one size side by side in the channels of one, by the mean light of all, with so many channels and rows in
+/// all. Rows beyond the last repeat it.
+pub fn by_mean_light(pictures: &[&Planes], channels: usize, rows: usize) -> Planes {
+    let (own, columns) = (pictures[0].rows, pictures[0].columns);
+    let light = |p: &&Planes| (0..own).flat_map(|row| p.line(row, 0)).sum::<f32>();
+    let mean = pictures.iter().map(light).sum::<f32>() / (pictures.len() * own * columns) as f32 + DARK;
+    let mut out = Planes::zeros(rows, columns, channels);
+    for (i, picture) in pictures.iter().enumerate() {
+        for k in 0..CHANNELS {
+            let (gain, level) = if k == 0 { (1.0, 1.0) } else { (COLOUR_GAIN, 0.0) };
+            for row in 0..rows {
+                let line = out.line_mut(row, i * CHANNELS + k).iter_mut();
+                let from = picture.line(row.min(own - 1), k);
+                line.zip(from).for_each(|(o, v)| *o = gain * ((v / mean).clamp(-MOST, MOST) - level));
+            }
+        }
+    }
+    out
+}
+
+/// Neighbouring rows see the same things: each counts so much.
+const ROW_WEIGHT: f32 = 0.5;
+/// An edge may lie where nothing says so, with this probability a row.
+const BLIND: f32 = 1e-3;
+
+/// The programme over some rows of an edge that lies where a network tells; where it is not seen all columns are alike.
+pub fn programme(told: &Telling, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Programme {
+    let mut cost = Vec::with_capacity(rows.len() * told.columns);
+    for row in rows.clone() {
+        let any = (told.unseen[row].exp() + BLIND) / told.columns as f32;
+        cost.extend(told.row(row).iter().map(|v| -ROW_WEIGHT * (v.exp() + any).ln()));
+    }
+    Programme { rows: rows.len(), places: told.columns, cost, max_slope, bend_cost }
+}
+
+/// Columns on either side of a path's over which the probabilities are averaged.
+const NEAR: usize = 2;
+
+/// Mean column about a path's in a row, by the probabilities.
+pub fn fine_column(told: &Telling, row: usize, column: usize) -> f64 {
+    let from = column.saturating_sub(NEAR);
+    let near = &told.row(row)[from..(column + NEAR + 1).min(told.columns)];
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for (i, v) in near.iter().enumerate() {
+        let weight = f64::from(v.exp() + BLIND);
+        sum += weight * (from + i) as f64;
+        weights += weight;
+    }
+    sum / weights
+}

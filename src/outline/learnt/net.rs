@@ -1,0 +1,267 @@
+//! The network: convolutions of three by three at five scales, each half as fine as the one before, and back up again with
+//! what each scale saw (the U-Net of O. Ronneberger, P. Fischer and T. Brox, 2015), small enough to run on a phone.
+//!
+//! It sees a picture whose rows run along an edge and whose columns run across it, and gives for each row the logarithm of
+//! the probability of each column, and of the edge's not being seen in that row at all.
+
+use rayon::prelude::*;
+
+/// Channels at each scale.
+const CHANNELS: [usize; 5] = [8, 16, 20, 24, 24];
+/// Rows and columns of a picture must be multiples of this: four times halved.
+pub const MULTIPLE: usize = 1 << (CHANNELS.len() - 1);
+
+/// Values on rows, channels and columns, with a border of zeros about every row and column.
+#[derive(Debug, Clone)]
+pub struct Planes {
+    /// Number of rows.
+    pub rows: usize,
+    /// Number of columns.
+    pub columns: usize,
+    /// Number of channels.
+    pub channels: usize,
+    values: Vec<f32>,
+}
+
+impl Planes {
+    /// All zero.
+    pub fn zeros(rows: usize, columns: usize, channels: usize) -> Self {
+        Self { rows, columns, channels, values: vec![0.0; (rows + 2) * channels * (columns + 2)] }
+    }
+
+    /// One row of one channel.
+    pub fn line(&self, row: usize, channel: usize) -> &[f32] {
+        let from = ((row + 1) * self.channels + channel) * (self.columns + 2) + 1;
+        &self.values[from..from + self.columns]
+    }
+
+    /// The same, to be written.
+    pub fn line_mut(&mut self, row: usize, channel: usize) -> &mut [f32] {
+        let from = ((row + 1) * self.channels + channel) * (self.columns + 2) + 1;
+        &mut self.values[from..from + self.columns]
+    }
+
+    /// A row with its border, all channels; row 0 is the border above.
+    fn bordered(&self, row: usize) -> &[f32] {
+        let length = self.channels * (self.columns + 2);
+        &self.values[row * length..(row + 1) * length]
+    }
+
+    /// The rows within the border, all channels each, to be written.
+    fn rows_mut(&mut self) -> rayon::slice::ChunksExactMut<'_, f32> {
+        let length = self.channels * (self.columns + 2);
+        let end = (self.rows + 1) * length;
+        self.values[length..end].par_chunks_exact_mut(length)
+    }
+
+    /// Half as fine: means of two by two.
+    fn halved(&self) -> Self {
+        let mut out = Self::zeros(self.rows / 2, self.columns / 2, self.channels);
+        for row in 0..out.rows {
+            for channel in 0..self.channels {
+                let (above, below) = (self.line(2 * row, channel), self.line(2 * row + 1, channel));
+                let pairs = above.chunks_exact(2).zip(below.chunks_exact(2));
+                let line = out.line_mut(row, channel);
+                line.iter_mut().zip(pairs).for_each(|(o, (a, b))| *o = 0.25 * (a[0] + a[1] + b[0] + b[1]));
+            }
+        }
+        out
+    }
+
+    /// Twice as fine, each value four times, with the channels of `beside` after its own.
+    fn doubled_with(&self, beside: &Self) -> Self {
+        let mut out = Self::zeros(beside.rows, beside.columns, self.channels + beside.channels);
+        for row in 0..out.rows {
+            for channel in 0..self.channels {
+                let from = self.line(row / 2, channel);
+                out.line_mut(row, channel).iter_mut().enumerate().for_each(|(i, o)| *o = from[i / 2]);
+            }
+            for channel in 0..beside.channels {
+                out.line_mut(row, self.channels + channel).copy_from_slice(beside.line(row, channel));
+            }
+        }
+        out
+    }
+}
+
+/// A convolution of three by three.
+#[derive(Debug, Clone)]
+struct Convolution {
+    inputs: usize,
+    outputs: usize,
+    /// Output by output, then input by input, then row by row.
+    weights: Vec<f32>,
+    biases: Vec<f32>,
+}
+
+/// Outputs and columns that are computed together, in registers.
+const OUTPUT_BLOCK: usize = 4;
+const COLUMN_BLOCK: usize = 8;
+
+impl Convolution {
+    /// The picture convolved, what is negative cut off at 0.
+    fn of(&self, picture: &Planes) -> Planes {
+        let mut out = Planes::zeros(picture.rows, picture.columns, self.outputs);
+        let width = picture.columns + 2;
+        out.rows_mut().enumerate().for_each(|(row, line)| {
+            let near = [0, 1, 2].map(|k| picture.bordered(row + k));
+            for first in (0..self.outputs).step_by(OUTPUT_BLOCK) {
+                for column in (0..picture.columns).step_by(COLUMN_BLOCK) {
+                    let sums = self.block(near, width, first, column);
+                    for (k, sum) in sums.iter().enumerate() {
+                        let at = (first + k) * width + 1 + column;
+                        line[at..at + COLUMN_BLOCK].iter_mut().zip(sum).for_each(|(o, s)| *o = s.max(0.0));
+                    }
+                }
+            }
+        });
+        out
+    }
+
+    /// Some outputs at some columns, from a row and both its neighbours.
+    #[inline]
+    fn block(
+        &self,
+        near: [&[f32]; 3],
+        width: usize,
+        first: usize,
+        column: usize,
+    ) -> [[f32; COLUMN_BLOCK]; OUTPUT_BLOCK] {
+        let mut sums: [[f32; COLUMN_BLOCK]; OUTPUT_BLOCK] =
+            std::array::from_fn(|k| [self.biases[first + k]; COLUMN_BLOCK]);
+        for input in 0..self.inputs {
+            for (dy, line) in near.iter().enumerate() {
+                let line = &line[input * width + column..input * width + column + COLUMN_BLOCK + 2];
+                for dx in 0..3 {
+                    for (k, sum) in sums.iter_mut().enumerate() {
+                        let weight = self.weights[((first + k) * self.inputs + input) * 9 + dy * 3 + dx];
+                        for (s, v) in sum.iter_mut().zip(&line[dx..dx + COLUMN_BLOCK]) {
+                            *s += weight * v;
+                        }
+                    }
+                }
+            }
+        }
+        sums
+    }
+}
+
+/// A weighted sum of channels.
+#[derive(Debug, Clone)]
+struct Sum {
+    weights: Vec<f32>,
+    bias: f32,
+}
+
+/// The network with its weights.
+#[derive(Debug, Clone)]
+pub struct Net {
+    down: Vec<Vec<Convolution>>,
+    up: Vec<Convolution>,
+    edge: Sum,
+    unseen: Sum,
+}
+
+/// What a picture's rows say.
+#[derive(Debug, Clone)]
+pub struct Telling {
+    /// Number of rows.
+    pub rows: usize,
+    /// Number of columns.
+    pub columns: usize,
+    /// Logarithm of the probability that the edge is in each column of each row.
+    pub edge: Vec<f32>,
+    /// Logarithm of the probability that the edge is not seen in a row.
+    pub unseen: Vec<f32>,
+}
+
+impl Telling {
+    /// One row's columns.
+    pub fn row(&self, row: usize) -> &[f32] {
+        &self.edge[row * self.columns..(row + 1) * self.columns]
+    }
+
+    /// The first rows alone.
+    pub fn first_rows(mut self, rows: usize) -> Self {
+        self.rows = rows;
+        self.edge.truncate(rows * self.columns);
+        self.unseen.truncate(rows);
+        self
+    }
+}
+
+impl Net {
+    /// Reads the weights of a network for pictures of so many channels as they are stored: layer by layer from the finest scale down and up again, the two sums last; of
+    /// each layer all weights and then the biases, the upper halves of single-precision numbers, little end first. `None`
+    /// when there are too few or too many.
+    pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
+        let mut numbers =
+            bytes.chunks_exact(2).map(|b| f32::from_bits(u32::from(u16::from_le_bytes([b[0], b[1]])) << 16));
+        let mut take = |n: usize| -> Option<Vec<f32>> {
+            let taken: Vec<f32> = numbers.by_ref().take(n).collect();
+            (taken.len() == n).then_some(taken)
+        };
+        let mut convolution = |inputs: usize, outputs: usize| -> Option<Convolution> {
+            Some(Convolution {
+                inputs,
+                outputs,
+                weights: take(inputs * outputs * 9)?,
+                biases: take(outputs)?,
+            })
+        };
+        let mut down = vec![vec![convolution(inputs, CHANNELS[0])?]];
+        for scales in CHANNELS.windows(2) {
+            down.push(vec![convolution(scales[0], scales[1])?, convolution(scales[1], scales[1])?]);
+        }
+        let mut up = Vec::new();
+        for scale in (0..CHANNELS.len() - 1).rev() {
+            up.push(convolution(CHANNELS[scale] + CHANNELS[scale + 1], CHANNELS[scale])?);
+        }
+        let mut sum =
+            |inputs: usize| -> Option<Sum> { Some(Sum { weights: take(inputs)?, bias: take(1)?[0] }) };
+        let (edge, unseen) = (sum(CHANNELS[0])?, sum(CHANNELS[1])?);
+        numbers.next().is_none().then_some(Self { down, up, edge, unseen })
+    }
+
+    /// What a picture tells. Its rows and columns are multiples of [`MULTIPLE`].
+    pub fn look(&self, picture: Planes) -> Telling {
+        let mut seen: Vec<Planes> = Vec::new();
+        let mut at = picture;
+        for (scale, layers) in self.down.iter().enumerate() {
+            if scale > 0 {
+                at = seen[scale - 1].halved();
+            }
+            at = layers.iter().fold(at, |at, layer| layer.of(&at));
+            seen.push(at.clone());
+        }
+        let mut half = None;
+        for (layer, beside) in self.up.iter().zip(seen.iter().rev().skip(1)) {
+            half = Some(at);
+            at = layer.of(&half.as_ref().map_or(beside, |h| h).doubled_with(beside));
+        }
+        self.told(&at, &half.unwrap_or_else(|| at.clone()))
+    }
+
+    /// Probabilities from the channels at the finest scale and at the one before it.
+    fn told(&self, fine: &Planes, half: &Planes) -> Telling {
+        let (rows, columns) = (fine.rows, fine.columns);
+        let mut edge = vec![0.0; rows * columns];
+        let mut unseen = vec![0.0; rows];
+        for row in 0..rows {
+            let line = &mut edge[row * columns..(row + 1) * columns];
+            line.fill(self.edge.bias);
+            for (channel, weight) in self.edge.weights.iter().enumerate() {
+                line.iter_mut().zip(fine.line(row, channel)).for_each(|(o, v)| *o += weight * v);
+            }
+            let mean = |channel: usize| half.line(row / 2, channel).iter().sum::<f32>() / half.columns as f32;
+            unseen[row] = self.unseen.bias
+                + self.unseen.weights.iter().enumerate().map(|(c, w)| w * mean(c)).sum::<f32>();
+            let most = line.iter().copied().fold(unseen[row], f32::max);
+            let total: f32 = line.iter().chain([&unseen[row]]).map(|v| (v - most).exp()).sum();
+            let level = most + total.ln();
+            line.iter_mut().for_each(|v| *v -= level);
+            unseen[row] -= level;
+        }
+        Telling { rows, columns, edge, unseen }
+    }
+}
