@@ -17,7 +17,7 @@ use crate::record::record;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::report::overlay::OverlayGeometry;
 use crate::sheet::Sheet;
-use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
+use crate::width::{GIVEN_END_U_MM, MEASURED_BAR_U, PRINT_SCALE_U, Subject, Widths, measure_widths};
 
 /// What the user says about a photo.
 #[derive(Debug, Clone)]
@@ -34,8 +34,25 @@ pub struct Request {
     pub channel_lift: Option<LiftProfile>,
     /// A calibrated lens, scaled to the photo.
     pub lens: Option<LensPrior>,
+    /// Length of the card's bar as the user has measured it, mm; its nominal length without it.
+    pub bar_mm: Option<f64>,
     /// Where to write a picture a stage.
     pub explain: Option<PathBuf>,
+}
+
+/// Nominal length of the bar on the card, mm.
+pub const BAR_MM: f64 = crate::print::card::BAR_MM;
+
+impl Request {
+    /// Printed length over nominal length.
+    pub fn print_scale(&self) -> f64 {
+        self.bar_mm.map_or(1.0, |bar_mm| bar_mm / BAR_MM)
+    }
+
+    /// Its relative standard uncertainty.
+    pub fn print_scale_u(&self) -> f64 {
+        if self.bar_mm.is_some() { MEASURED_BAR_U } else { PRINT_SCALE_U }
+    }
 }
 
 /// Everything that the walk found, for the sheet and for drawing.
@@ -97,7 +114,15 @@ pub fn measure(photo: &Photo, request: &Request) -> Result<(Sheet, OverlayGeomet
 /// # Errors
 /// As [`measure`].
 pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
-    let found = find_cards(photo)?;
+    walk_from(photo, request, find_cards(photo)?)
+}
+
+/// The rooms after the second, from the cards found; the first of them is the world.
+///
+/// # Errors
+/// As [`measure`].
+pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Result<Walk, Refusal> {
+    found.cards.iter_mut().for_each(|card| card.print_scale = request.print_scale());
     let (prior, lens_known) = lens_prior(photo, request.lens);
     let fit = camera_of(&found, &prior)?;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
@@ -118,6 +143,7 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
         seat_lift: &seat_lift,
         channel_lift: &channel_lift,
         end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: request.print_scale_u(),
         bisected: request.ends.is_none(),
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;

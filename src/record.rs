@@ -1,17 +1,19 @@
 //! From what the walk found to the sheet, and to where the sheet's contents lie in the photo.
 
 use crate::camera::pose::Pose;
-use crate::card::FoundCard;
+use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{Part, SIDES, Side, View};
-use crate::measure::{LensKnowledge, Request, Walk};
+use crate::measure::{LensKnowledge, Request, Walk, camera_of, lens_prior};
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::report::overlay::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
 use crate::warn::warnings;
-use crate::width::{COVERAGE, LocatedPair, MeasuredWidth, combined};
+use crate::width::{
+    COVERAGE, GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, measure_widths,
+};
 
 /// The sheet of a measured photo, and its geometry in the photo.
 pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayGeometry) {
@@ -63,7 +65,7 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
                 channel: channel.as_ref().map(station_width),
             })
             .collect(),
-        widths: widths.named.iter().map(|(name, w)| named_width(name, w)).collect(),
+        widths: named_widths(photo, request, walk),
         front_taper: widths
             .front_taper_deg
             .as_ref()
@@ -99,7 +101,7 @@ fn card_entries(walk: &Walk) -> Vec<sheet::Card> {
                 copy: card.copy,
                 tags: card.tags.len() as u32,
                 rms_px: (residuals.iter().map(|r| r * r).sum::<f64>() / count.max(1) as f64).sqrt(),
-                print_scale: 1.0,
+                print_scale: card.print_scale,
             }
         })
         .collect()
@@ -152,6 +154,8 @@ fn lift_entry(request: &Request, walk: &Walk) -> sheet::Lift {
         seat: rows(given, &walk.seat_lift),
         channel: rows(request.channel_lift.is_some(), &walk.channel_lift),
         source: if given { sheet::LiftSource::Given } else { sheet::LiftSource::Assumed },
+        seat_u: None,
+        channel_u: None,
     }
 }
 
@@ -183,7 +187,37 @@ fn named_width(name: &str, width: &MeasuredWidth) -> sheet::Width {
         u95: COVERAGE * u,
         u: Some(u),
         at_u: width.station_u,
+        one_card_u95: None,
     }
+}
+
+fn named_widths(photo: &Photo, request: &Request, walk: &Walk) -> Vec<sheet::Width> {
+    let one_card = with_one_card(photo, request, walk);
+    let of_one = |name: &str| one_card.as_ref()?.named.iter().find(|(n, _)| *n == name);
+    let all = walk.widths.named.iter().map(|(name, width)| sheet::Width {
+        one_card_u95: of_one(name).map(|(_, w)| COVERAGE * combined(&w.budget)),
+        ..named_width(name, width)
+    });
+    all.collect()
+}
+
+/// The widths as the first of several cards alone would give them.
+fn with_one_card(photo: &Photo, request: &Request, walk: &Walk) -> Option<Widths> {
+    let found = FoundCards { cards: vec![walk.found.cards[0].clone()], warnings: Vec::new() };
+    if walk.found.cards.len() < 2 {
+        return None;
+    }
+    let fit = camera_of(&found, &lens_prior(photo, request.lens).0).ok()?;
+    measure_widths(&Subject {
+        fit: &fit,
+        midline: &walk.midline,
+        outline: &walk.outline,
+        seat_lift: &walk.seat_lift,
+        channel_lift: &walk.channel_lift,
+        end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: request.print_scale_u(),
+        bisected: request.ends.is_none(),
+    })
 }
 
 fn budget_lines(walk: &Walk) -> Vec<sheet::BudgetLine> {
@@ -306,7 +340,7 @@ fn card_outline(walk: &Walk, card: &FoundCard) -> CardOutline {
         Some(lens.photo_from_ideal(pose.ideal_from_card(p)?))
     };
     CardOutline {
-        outline: card.pattern.outline().into_iter().filter_map(seen).collect(),
+        outline: card.pattern.outline().into_iter().filter_map(|p| seen(card.printed(p))).collect(),
         tags: card.tags.iter().map(|t| t.corners().into_iter().flatten().collect()).collect(),
     }
 }

@@ -277,6 +277,7 @@ fn errors_mm(truth: &Value, photo: &Photo, scale: f64) -> Vec<f64> {
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
         lens: None,
+        bar_mm: None,
         explain: None,
     };
     let Ok((sheet, _)) = measure(photo, &request) else { return Vec::new() };

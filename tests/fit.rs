@@ -141,7 +141,18 @@ impl Shape {
         let mm = 2.0 * at(curve, at_s);
         let lines = budget_lines(name, mm, self.lift_u());
         let u = u_of(&lines);
-        (Width { name: name.into(), at: at_s, mm, u95: 1.96 * u, u: Some(u), at_u: None }, lines)
+        (
+            Width {
+                name: name.into(),
+                at: at_s,
+                mm,
+                u95: 1.96 * u,
+                u: Some(u),
+                at_u: None,
+                one_card_u95: None,
+            },
+            lines,
+        )
     }
 
     fn sheet(&self, view: View) -> Sheet {
@@ -211,6 +222,8 @@ impl Shape {
                 seat: self.lift.map(<[_]>::to_vec),
                 channel: None,
                 source: if self.lift.is_some() { LiftSource::Given } else { LiftSource::Assumed },
+                seat_u: None,
+                channel_u: None,
             }),
             edges: Some(Edges {
                 seat: Some(self.edges(seat)),

@@ -56,6 +56,7 @@ fn request(truth: &Value) -> Request {
         seat_lift: lift(truth, "seat"),
         channel_lift: lift(truth, "channel"),
         lens: None,
+        bar_mm: None,
         explain: None,
     }
 }
@@ -161,6 +162,7 @@ fn a_card_on_a_floor_of_boards_is_no_saddle() {
             seat_lift: None,
             channel_lift: None,
             lens: None,
+            bar_mm: None,
             explain: None,
         };
         let refusal = measure(&photo, &nothing).expect_err("there is no saddle in it");

@@ -140,6 +140,7 @@ fn poses_agree() {
             focal_relative_u: 1e-9,
             principal_u_px: 1e-6,
             distortion_u: [1e-9; 5],
+            covariance: None,
         };
         let fit = fit_camera(&prior, &[card], &side_points(&pose, pose.noise_px.max(0.01))).unwrap();
         // Of two near rotations the matrices differ by the angle times the root of 2.

@@ -6,7 +6,7 @@
 //! of the half-length from the middle): there the fitted line neither gains nor loses from the side's curvature,
 //! and the two offsets are uncorrelated.
 
-use nalgebra::{DVector, Matrix3, Rotation3, Vector2, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix3, Rotation3, SMatrix, Vector2, Vector3};
 
 use super::Camera;
 use super::lens::Lens;
@@ -14,7 +14,9 @@ use super::pose::{Pose, pose_from_homography};
 use crate::card::FoundCard;
 use crate::card::side::SidePoint;
 use crate::ground::frame::CardPoint;
-use crate::ground::solve::{Estimate, Parameter, SolveError, minimise, minimise_until};
+use crate::ground::solve::{
+    Estimate, JointPrior, Parameter, SETTLED, SolveError, minimise_knowing, minimise_until,
+};
 
 /// A card as the fit needs it.
 #[derive(Debug, Clone, Copy)]
@@ -29,10 +31,12 @@ pub struct CardInFit {
 
 impl From<&FoundCard> for CardInFit {
     fn from(card: &FoundCard) -> Self {
+        let scale = card.print_scale;
+        let nominal_from_true = Matrix3::from_diagonal(&Vector3::new(1.0 / scale, 1.0 / scale, 1.0));
         Self {
-            half_width_mm: card.pattern.width_mm / 2.0,
-            half_height_mm: card.pattern.height_mm / 2.0,
-            photo_from_plane: card.photo_from_plane,
+            half_width_mm: scale * card.pattern.width_mm / 2.0,
+            half_height_mm: scale * card.pattern.height_mm / 2.0,
+            photo_from_plane: card.photo_from_plane * nominal_from_true,
         }
     }
 }
@@ -48,13 +52,18 @@ pub struct LensPrior {
     pub principal_u_px: f64,
     /// Standard uncertainties of `k1 k2 p1 p2 k3`.
     pub distortion_u: [f64; 5],
+    /// Covariance of all of it, where its errors are correlated, as a calibration's are.
+    pub covariance: Option<LensCovariance>,
 }
+
+/// Covariance of the logarithm of the focal length, the principal point (x, y; pixels) and `k1 k2 p1 p2 k3`.
+pub type LensCovariance = SMatrix<f64, 8, 8>;
 
 /// Standard uncertainty of `k1 k2 p1 p2 k3` of a phone's main camera whose maker's own correction is unknown: the
 /// corner of the picture (ideal radius 0.83 at 26 mm) moves by up to some 4 % either way. A stated assumption.
-const PHONE_DISTORTION_U: [f64; 5] = [0.05, 0.02, 0.0007, 0.0007, 0.005];
+pub(super) const PHONE_DISTORTION_U: [f64; 5] = [0.05, 0.02, 0.0007, 0.0007, 0.005];
 /// Principal point of a phone: centring and image stabilisation leave it within about 0.5 % of the long side.
-const PRINCIPAL_RELATIVE_U: f64 = 0.005;
+pub(super) const PRINCIPAL_RELATIVE_U: f64 = 0.005;
 
 impl LensPrior {
     /// The prior of an uncalibrated camera with the given focal length.
@@ -65,7 +74,38 @@ impl LensPrior {
             focal_relative_u,
             principal_u_px: PRINCIPAL_RELATIVE_U * w.max(h),
             distortion_u: PHONE_DISTORTION_U,
+            covariance: None,
         }
+    }
+
+    /// A calibrated lens.
+    pub fn calibrated(mean: Lens, covariance: LensCovariance) -> Self {
+        let u = |i: usize| covariance[(i, i)].sqrt();
+        Self {
+            mean,
+            focal_relative_u: u(0),
+            principal_u_px: u(1).max(u(2)),
+            distortion_u: [3, 4, 5, 6, 7].map(u),
+            covariance: Some(covariance),
+        }
+    }
+
+    /// What is known of the uncertainties when the picture has `k` times as many pixels on a side.
+    pub fn with_pixels_times(&self, k: f64) -> Self {
+        let scale = LensCovariance::from_diagonal(&[1.0, k, k, 1.0, 1.0, 1.0, 1.0, 1.0].into());
+        Self {
+            principal_u_px: self.principal_u_px * k,
+            covariance: self.covariance.map(|c| scale * c * scale),
+            ..*self
+        }
+    }
+
+    /// The prior of the shared parameters that are known together.
+    fn joint(&self) -> Option<JointPrior> {
+        let lens = &self.mean;
+        let mean: Vec<f64> = [0.0, lens.cx_px, lens.cy_px].into_iter().chain(lens.distortion).collect();
+        let covariance = DMatrix::from_column_slice(8, 8, self.covariance?.as_slice());
+        JointPrior::new(0, DVector::from_vec(mean), &covariance)
     }
 }
 
@@ -125,17 +165,30 @@ const RIVAL_GAP: f64 = 1000.0;
 /// To tell that, the mirrored pose need not settle closer: when its cost falls by no more than this part.
 const ROUGHLY: f64 = 0.01;
 /// Dark squares look smaller by what the camera's tone curve does to their blurred edges: up to some 0.3 px.
-const BLOOM_U_PX: f64 = 0.3;
+pub(super) const BLOOM_U_PX: f64 = 0.3;
 /// A card glued to something flat bows by less than about a millimetre over its width (stated assumption).
 pub const BEND_U_MM: f64 = 0.8;
 
 /// The least rotation that takes one direction to another less than a right angle away. By the cross product alone:
 /// the arc cosine would round turns below 1e-8 rad away, and derivatives with them.
-fn least_turn(from: &Vector3<f64>, to: &Vector3<f64>) -> Rotation3<f64> {
+pub(super) fn least_turn(from: &Vector3<f64>, to: &Vector3<f64>) -> Rotation3<f64> {
     let (from, to) = (from.normalize(), to.normalize());
     let cross = from.cross(&to).cross_matrix();
     let turn = Matrix3::identity() + cross + cross * cross / (1.0 + from.dot(&to));
     Rotation3::from_matrix_unchecked(turn)
+}
+
+/// The printed point on the bent paper: a parabola across the width and one across the height, each with zero
+/// mean height, given by their sagittas in mm (both ends up when positive). Paper bends but does not stretch: a
+/// length along it stays, so its horizontal part shrinks by the integral of half the slope squared.
+pub fn bent(halves_mm: [f64; 2], sagittas_mm: [f64; 2], p: CardPoint) -> CardPoint {
+    let bow = |sagitta: f64, along: f64, half: f64| {
+        let height = sagitta * ((along / half).powi(2) - 1.0 / 3.0);
+        (along - 2.0 / 3.0 * sagitta.powi(2) * along.powi(3) / half.powi(4), height)
+    };
+    let (x_mm, over_x) = bow(sagittas_mm[0], p.x_mm, halves_mm[0]);
+    let (y_mm, over_y) = bow(sagittas_mm[1], p.y_mm, halves_mm[1]);
+    CardPoint::new(x_mm, y_mm, over_x + over_y)
 }
 
 #[derive(Debug, Clone)]
@@ -198,19 +251,10 @@ impl Layout {
         )
     }
 
-    /// The printed point on the bent paper: a parabola across the width and one across the height, each with zero
-    /// mean height, given by their sagittas in mm (both ends up when positive). Paper bends but does not stretch: a
-    /// length along it stays, so its horizontal part shrinks by the integral of half the slope squared.
     fn bent(&self, card: usize, p: CardPoint, values: &DVector<f64>) -> CardPoint {
         let c = &self.cards[card];
         let at = SHARED + PER_CARD * card + 6;
-        let bow = |sagitta: f64, along: f64, half: f64| {
-            let height = sagitta * ((along / half).powi(2) - 1.0 / 3.0);
-            (along - 2.0 / 3.0 * sagitta.powi(2) * along.powi(3) / half.powi(4), height)
-        };
-        let (x_mm, over_x) = bow(values[at], p.x_mm, c.half_width_mm);
-        let (y_mm, over_y) = bow(values[at + 1], p.y_mm, c.half_height_mm);
-        CardPoint::new(x_mm, y_mm, over_x + over_y)
+        bent([c.half_width_mm, c.half_height_mm], [values[at], values[at + 1]], p)
     }
 
     fn residual_px(&self, s: &SidePoint, lens: &Lens, pose: &Pose, values: &DVector<f64>) -> Option<f64> {
@@ -361,7 +405,13 @@ fn solve_from(
     from: &DVector<f64>,
     sides: &[SidePoint],
 ) -> Result<Estimate, SolveError> {
-    minimise(&parameters(prior, from), |values| residuals(layout, starts, values, sides))
+    let joint = prior.joint();
+    if joint.is_none() && prior.covariance.is_some() {
+        return Err(SolveError::Singular);
+    }
+    minimise_knowing(SETTLED, &parameters(prior, from), joint.as_ref(), |values| {
+        residuals(layout, starts, values, sides)
+    })
 }
 
 /// Residuals in their standard uncertainties; `None` where a point comes to lie behind the camera.
@@ -388,6 +438,9 @@ fn parameters(prior: &LensPrior, from: &DVector<f64>) -> Vec<Parameter> {
     ];
     for (mean, u) in lens.distortion.iter().zip(prior.distortion_u) {
         list.push(Parameter::known(*mean, *mean, u));
+    }
+    if prior.covariance.is_some() {
+        list.iter_mut().for_each(|p| p.prior = None);
     }
     list.push(Parameter::known(0.0, 0.0, BLOOM_U_PX));
     while list.len() < from.len() {

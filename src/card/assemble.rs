@@ -41,8 +41,10 @@ pub struct FoundCard {
     pub copy: u32,
     /// The tags that agree with the layout, measured.
     pub tags: Vec<MeasuredTag>,
-    /// Homography from the card's plane (mm) to photo pixels, from the measured corners.
+    /// Homography from the card's plane (nominal mm) to photo pixels, from the measured corners.
     pub photo_from_plane: Matrix3<f64>,
+    /// Printed length over nominal length; 1 until it is measured.
+    pub print_scale: f64,
 }
 
 /// All cards in the photo, in order of pattern and copy (sheets first), and what is to be said of them.
@@ -207,7 +209,7 @@ fn measure_card(
     let tags = measure_tags(photo, pattern, copy, &refined);
     let photo_from_plane = homography_of(pattern, &tags)?;
     let whole = tags.iter().filter(|t| t.sides.iter().flatten().count() >= 3).count();
-    (whole >= LEAST_TAGS).then_some(FoundCard { pattern, copy, tags, photo_from_plane })
+    (whole >= LEAST_TAGS).then_some(FoundCard { pattern, copy, tags, photo_from_plane, print_scale: 1.0 })
 }
 
 /// Measures every tag of the card where the homography puts it, those that the finder missed included, as long as
@@ -261,12 +263,17 @@ impl FoundCard {
         self.mean_of_sides(|s| s.blur_px)
     }
 
+    /// A nominal point of the pattern where it was printed, mm.
+    pub fn printed(&self, nominal: CardPoint) -> CardPoint {
+        CardPoint::from(nominal.vector() * self.print_scale)
+    }
+
     fn mean_of_sides(&self, value: impl Fn(&Side) -> f64) -> f64 {
         let values: Vec<f64> = self.tags.iter().flat_map(|t| t.sides.iter().flatten()).map(value).collect();
         values.iter().sum::<f64>() / values.len().max(1) as f64
     }
 
-    /// The card's measured sides as observations for the camera's fit, two points a side.
+    /// The card's measured sides as observations for the camera's fit, two points a side; points on the card in true mm.
     pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
         let mut points = Vec::new();
         for tag in &self.tags {
@@ -276,7 +283,7 @@ impl FoundCard {
                 let (from, to) = (printed[i].vector(), printed[(i + 1) % 4].vector());
                 for (measured, u_px) in side.gauss_points() {
                     let Some(along) = self.fraction_along(measured, from, to) else { continue };
-                    let on_card = CardPoint::from(from + (to - from) * along);
+                    let on_card = CardPoint::from((from + (to - from) * along) * self.print_scale);
                     let (tag, outward) = (tag.index, side.outward);
                     points.push(SidePoint { card, tag, on_card, measured, outward, u_px });
                 }

@@ -198,7 +198,7 @@ impl View {
         let lens = &mut view.camera.lens;
         (lens.focal_px, lens.cx_px, lens.cy_px) = (lens.focal_px * k, lens.cx_px * k, lens.cy_px * k);
         view.middle = PhotoPoint::new(self.middle.x_px * k, self.middle.y_px * k);
-        view.prior.principal_u_px *= k;
+        view.prior = view.prior.with_pixels_times(k);
         // A picture made small has its blur made small with it; a large one of the same lens is not sharper than this.
         view.blur_px = view.blur_px.max(good::BLUR_PX.min(view.blur_px * k));
         Some(view)

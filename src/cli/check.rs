@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::camera::lens_file::LensFile;
+use super::lens_choice::{none_of_its_camera, prior_of, readable};
 use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
 use crate::photo::{Photo, PhotoError, file_name};
 
@@ -17,8 +17,8 @@ pub struct Args {
     /// The photos
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
-    /// Lens file of the camera
-    #[arg(long, value_name = "FILE")]
+    /// Lens file of the camera, or a folder of them to pick from by maker and model
+    #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
     /// Print the judgements as JSON, and nothing else
     #[arg(long)]
@@ -51,15 +51,11 @@ struct Report {
 /// # Errors
 /// A lens file that cannot be read.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let lens = args
-        .lens
-        .as_ref()
-        .map(|file| LensFile::read(file).map(|lens| (lens, file.display().to_string())))
-        .transpose()?;
+    args.lens.as_deref().map_or(Ok(()), readable)?;
     let mut judged = Vec::new();
     let mut failed = false;
     for path in &args.photos {
-        match judge_file(path, lens.as_ref()) {
+        match judge_file(path, args.lens.as_deref()) {
             Ok(judgement) => {
                 if !args.json {
                     super::say(&text(&judgement));
@@ -84,15 +80,18 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
 /// A judgement, or the one line that says why the file could not be judged.
-fn judge_file(path: &Path, lens: Option<&(LensFile, String)>) -> Result<Judgement, String> {
+fn judge_file(path: &Path, lens: Option<&Path>) -> Result<Judgement, String> {
     let photo = match Photo::open(path) {
         Ok(photo) => photo,
         Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&file_name(path), &refusal)),
         Err(PhotoError::Io(error)) => return Err(error.to_string()),
     };
-    let prior =
-        lens.map(|(lens, file)| lens.prior_for(photo.width_px(), photo.height_px(), file)).transpose();
-    Ok(judge(&photo, prior.map_err(|e| format!("{}: {e}", path.display()))?))
+    let prior = lens.map(|given| prior_of(given, &photo)).transpose();
+    let prior = prior.map_err(|e| format!("{}: {e}", path.display()))?;
+    if matches!(prior, Some(None)) {
+        eprintln!("{}: {}", path.display(), none_of_its_camera().text);
+    }
+    Ok(judge(&photo, prior.flatten()))
 }
 
 /// A judgement for people.

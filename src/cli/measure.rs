@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
-use super::values::{parse_lift, parse_point, parse_units, parse_view};
+use super::values::{parse_bar, parse_lift, parse_point, parse_units, parse_view};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
 use crate::outline::lift::LiftProfile;
@@ -36,9 +36,12 @@ pub struct Args {
     /// Height of the edges over the card's plane, as seat=STATION:MM,... or channel=STATION:MM,...
     #[arg(long, value_name = "PART=S:MM,...", value_parser = parse_lift)]
     pub lift: Vec<(Part, LiftProfile)>,
-    /// Lens file of the camera
-    #[arg(long, value_name = "FILE")]
+    /// Lens file of the camera, or a folder of them to pick from by maker and model
+    #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
+    /// Length of the bar on the printed card, measured with a ruler: 150 when it was printed true
+    #[arg(long, value_name = "MM", value_parser = parse_bar)]
+    pub bar: Option<f64>,
     /// Name of the saddle; the photo's name without it
     #[arg(long)]
     pub name: Option<String>,

@@ -5,8 +5,13 @@ pub mod card;
 pub mod check;
 pub mod compare;
 pub mod conveniences;
+pub mod coverage;
+pub mod lens;
+mod lens_choice;
 pub mod measure;
+pub mod monte_carlo;
 mod photo_file;
+pub mod repeat;
 pub mod report;
 pub mod rider;
 pub mod rules;
@@ -46,6 +51,12 @@ pub enum Command {
     Measure(Box<measure::Args>),
     /// Judge photos before measuring: usable, usable with loss, or take it again
     Check(check::Args),
+    /// Calibrate a phone's lens from photos of the card
+    Lens(lens::Args),
+    /// Check the uncertainties of a sheet by drawing every input many times
+    MonteCarlo(monte_carlo::Args),
+    /// Say how well repeated measurements of a saddle, or two people, agree
+    Repeat(repeat::Args),
     /// Make the reference card to print, or the guide for clients
     Card(card::Args),
     /// Make a page and a PDF from a sheet, or a comparison of several
@@ -62,6 +73,8 @@ pub enum Command {
     Shelf(shelf::Args),
     /// Draw photos of invented saddles under all conditions, measure them, and say where it breaks down
     Stress(stress::Args),
+    /// Draw cameras, cards and edges, and count how often the truth lies within the stated uncertainty
+    Coverage(coverage::Args),
     /// Print the completions of a shell
     Completions(conveniences::Completions),
     /// Write the manual pages
@@ -126,6 +139,10 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Rider(args) => rider::run(&args),
         Command::Check(args) => check::run(&args),
         Command::Card(args) => card::run(&args),
+        Command::Lens(args) => lens::run(&args),
+        Command::Coverage(args) => coverage::run(&args),
+        Command::Repeat(args) => repeat::run(&args),
+        Command::MonteCarlo(args) => monte_carlo::run(&args),
         Command::Stress(args) => stress::run(&args),
     }
 }

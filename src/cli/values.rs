@@ -2,6 +2,7 @@
 
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, View};
+use crate::measure::BAR_MM;
 use crate::outline::lift::LiftProfile;
 use crate::report::page::{Paper, Purpose};
 use crate::report::units::Units;
@@ -86,6 +87,17 @@ pub fn parse_number(text: &str) -> Result<f64, String> {
             Err(format!("'{text}' has a decimal comma: write a point, {point}"))
         }
         _ => Err(format!("'{text}' is no number")),
+    }
+}
+
+/// Length of the card's bar, mm: within 10 % of what it should be.
+pub fn parse_bar(text: &str) -> Result<f64, String> {
+    let bar_mm = parse_number(text)?;
+    let part = bar_mm / BAR_MM;
+    if (0.9..=1.1).contains(&part) {
+        Ok(bar_mm)
+    } else {
+        Err(format!("the bar is {BAR_MM:.0} mm long when printed true: give its length in mm, such as 149.5"))
     }
 }
 

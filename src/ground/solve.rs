@@ -30,6 +30,39 @@ impl Parameter {
     }
 }
 
+/// What is known beforehand of neighbouring parameters whose errors are correlated: their means and covariance, kept
+/// as the matrix that makes errors of unit variance of them, one of which belongs to no earlier parameter.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointPrior {
+    /// Index of the first of the parameters.
+    pub first: usize,
+    mean: DVector<f64>,
+    whitening: DMatrix<f64>,
+}
+
+impl JointPrior {
+    /// The prior of the parameters from `first` on. `None` when the covariance is not positive definite.
+    pub fn new(first: usize, mean: DVector<f64>, covariance: &DMatrix<f64>) -> Option<Self> {
+        let scale = scaling(covariance)?;
+        let lower = scaled(covariance, &scale).cholesky()?.unpack();
+        let whitening = lower.try_inverse()? * DMatrix::from_diagonal(&scale);
+        Some(Self { first, mean, whitening })
+    }
+
+    /// Errors of the parameters in units of unit variance.
+    fn whitened(&self, values: &DVector<f64>) -> DVector<f64> {
+        &self.whitening * (values.rows(self.first, self.mean.len()) - &self.mean)
+    }
+
+    fn add_to(&self, values: &DVector<f64>, normal: &mut DMatrix<f64>, gradient: &mut DVector<f64>) {
+        let (at, n) = (self.first, self.mean.len());
+        let mut block = normal.view_mut((at, at), (n, n));
+        block += self.whitening.tr_mul(&self.whitening);
+        let mut rows = gradient.rows_mut(at, n);
+        rows += self.whitening.tr_mul(&self.whitened(values));
+    }
+}
+
 /// Why the solver gave no answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum SolveError {
@@ -57,6 +90,8 @@ pub struct Estimate {
     pub cost: f64,
     /// Precision (1/u^2) of each parameter's prior, 0 where there is none.
     pub prior_precision: DVector<f64>,
+    /// What is known of several parameters together.
+    pub joint: Option<JointPrior>,
     /// Iterations taken.
     pub iterations: usize,
 }
@@ -81,28 +116,35 @@ impl Estimate {
         (gradient.transpose() * &self.covariance * gradient)[(0, 0)].max(0.0)
     }
 
-    /// Splits the variance of a quantity by its sources. The estimate is, to first order, linear in the data and
-    /// in every prior mean; with covariance C and prior precision L_j the part of prior j is (C g)_j^2 L_j and
-    /// the data's part is what remains of g' C g.
+    /// Splits the variance of a quantity by its sources: [`Self::responses`] squared.
     pub fn variance_by_source(&self, gradient: &DVector<f64>) -> Vec<(Source, f64)> {
-        let response = &self.covariance * gradient;
-        let mut parts = vec![(Source::Data, self.variance_of(gradient))];
-        for (j, &precision) in self.prior_precision.iter().enumerate() {
-            if precision > 0.0 {
-                let part = response[j] * response[j] * precision;
-                parts[0].1 -= part;
-                parts.push((Source::Prior(j), part));
-            }
+        let (data, priors) = self.responses(gradient);
+        let priors = priors.into_iter().map(|(j, response)| (Source::Prior(j), response * response));
+        std::iter::once((Source::Data, data)).chain(priors).collect()
+    }
+
+    /// How a quantity answers to its sources: the variance that the data give it, and for every prior by how much it
+    /// moves, with its sign, when the prior's mean is wrong by its standard uncertainty. The estimate is, to first order,
+    /// linear in the data and in every prior mean; with covariance C and prior uncertainty u_j the answer to prior j is
+    /// (C g)_j / u_j, and the data's part is what remains of g' C g. Of parameters known together each is given what the
+    /// earlier ones do not explain.
+    pub fn responses(&self, gradient: &DVector<f64>) -> (f64, Vec<(usize, f64)>) {
+        let answer = &self.covariance * gradient;
+        let own = self.prior_precision.iter().enumerate().filter(|(_, p)| **p > 0.0);
+        let mut priors: Vec<(usize, f64)> = own.map(|(j, p)| (j, answer[j] * p.sqrt())).collect();
+        if let Some(joint) = &self.joint {
+            let whitened = &joint.whitening * answer.rows(joint.first, joint.mean.len());
+            priors.extend(whitened.iter().enumerate().map(|(j, w)| (joint.first + j, *w)));
         }
-        parts[0].1 = parts[0].1.max(0.0);
-        parts
+        let explained: f64 = priors.iter().map(|p| p.1 * p.1).sum();
+        ((self.variance_of(gradient) - explained).max(0.0), priors)
     }
 }
 
 const MAX_ITERATIONS: usize = 100;
 /// Relative fall of the cost below which the fit counts as settled: with some hundred residuals of size 1 the values
 /// then move by less than a thousandth of their uncertainty.
-const SETTLED: f64 = 1e-7;
+pub const SETTLED: f64 = 1e-7;
 /// Minimises the residuals plus priors. `residuals` returns `None` where the model cannot be evaluated.
 ///
 /// # Errors
@@ -124,18 +166,32 @@ pub fn minimise_until(
     parameters: &[Parameter],
     residuals: impl Fn(&DVector<f64>) -> Option<DVector<f64>>,
 ) -> Result<Estimate, SolveError> {
+    minimise_knowing(settled, parameters, None, residuals)
+}
+
+/// As [`minimise_until`], with some of the parameters, which have no prior of their own, known together.
+///
+/// # Errors
+/// As [`minimise`].
+pub fn minimise_knowing(
+    settled: f64,
+    parameters: &[Parameter],
+    joint: Option<&JointPrior>,
+    residuals: impl Fn(&DVector<f64>) -> Option<DVector<f64>>,
+) -> Result<Estimate, SolveError> {
     let mut values = DVector::from_iterator(parameters.len(), parameters.iter().map(|p| p.start));
     let mut current = finite(residuals(&values)).ok_or(SolveError::BadStart)?;
-    let mut cost = total_cost(parameters, &values, &current);
+    let mut cost = total_cost(parameters, joint, &values, &current);
     let mut damping = 1e-6;
     for iteration in 1..=MAX_ITERATIONS {
         let jacobian = numeric_jacobian(parameters, &values, &residuals).ok_or(SolveError::BadStart)?;
-        let (normal, gradient) = normal_equations(parameters, &values, &jacobian, &current);
+        let (normal, gradient) = normal_equations(parameters, joint, &values, &jacobian, &current);
         let before = cost;
         loop {
             let step = damped_step(&normal, &gradient, damping).ok_or(SolveError::Singular)?;
             let trial = &values + &step;
-            let trial_cost = finite(residuals(&trial)).map(|r| (total_cost(parameters, &trial, &r), r));
+            let trial_cost =
+                finite(residuals(&trial)).map(|r| (total_cost(parameters, joint, &trial, &r), r));
             match trial_cost {
                 Some((c, r)) if c <= cost => {
                     (values, current, cost) = (trial, r, c);
@@ -147,7 +203,8 @@ pub fn minimise_until(
             }
         }
         if before - cost <= settled * before.max(0.1) {
-            return finish(parameters, values, current, cost, iteration, &residuals);
+            let stand = Stand { values, residuals: current, cost, iterations: iteration };
+            return finish(parameters, joint, stand, &residuals);
         }
     }
     Err(SolveError::NotConverged)
@@ -157,13 +214,18 @@ fn finite(residuals: Option<DVector<f64>>) -> Option<DVector<f64>> {
     residuals.filter(|r| r.iter().all(|x| x.is_finite()))
 }
 
-fn total_cost(parameters: &[Parameter], values: &DVector<f64>, residuals: &DVector<f64>) -> f64 {
+fn total_cost(
+    parameters: &[Parameter],
+    joint: Option<&JointPrior>,
+    values: &DVector<f64>,
+    residuals: &DVector<f64>,
+) -> f64 {
     let priors: f64 = parameters
         .iter()
         .zip(values.iter())
         .filter_map(|(p, v)| p.prior.map(|(mean, u)| ((v - mean) / u).powi(2)))
         .sum();
-    residuals.norm_squared() + priors
+    residuals.norm_squared() + priors + joint.map_or(0.0, |j| j.whitened(values).norm_squared())
 }
 
 /// Central differences; `None` where the model fails on either side.
@@ -187,6 +249,7 @@ fn numeric_jacobian(
 
 fn normal_equations(
     parameters: &[Parameter],
+    joint: Option<&JointPrior>,
     values: &DVector<f64>,
     jacobian: &DMatrix<f64>,
     residuals: &DVector<f64>,
@@ -198,6 +261,9 @@ fn normal_equations(
             normal[(j, j)] += 1.0 / (u * u);
             gradient[j] += (values[j] - mean) / (u * u);
         }
+    }
+    if let Some(joint) = joint {
+        joint.add_to(values, &mut normal, &mut gradient);
     }
     (normal, gradient)
 }
@@ -222,16 +288,23 @@ fn scaled(matrix: &DMatrix<f64>, scale: &DVector<f64>) -> DMatrix<f64> {
     DMatrix::from_fn(matrix.nrows(), matrix.ncols(), |i, j| matrix[(i, j)] * scale[i] * scale[j])
 }
 
-fn finish(
-    parameters: &[Parameter],
+/// Where the search has come to.
+struct Stand {
     values: DVector<f64>,
-    residuals_at_minimum: DVector<f64>,
+    residuals: DVector<f64>,
     cost: f64,
     iterations: usize,
+}
+
+fn finish(
+    parameters: &[Parameter],
+    joint: Option<&JointPrior>,
+    stand: Stand,
     residuals: &impl Fn(&DVector<f64>) -> Option<DVector<f64>>,
 ) -> Result<Estimate, SolveError> {
+    let Stand { values, residuals: at_minimum, cost, iterations } = stand;
     let jacobian = numeric_jacobian(parameters, &values, residuals).ok_or(SolveError::BadStart)?;
-    let (normal, _) = normal_equations(parameters, &values, &jacobian, &residuals_at_minimum);
+    let (normal, _) = normal_equations(parameters, joint, &values, &jacobian, &at_minimum);
     let scale = scaling(&normal).ok_or(SolveError::Singular)?;
     let inverse = scaled(&normal, &scale).cholesky().ok_or(SolveError::Singular)?.inverse();
     let prior_precision = DVector::from_iterator(
@@ -241,9 +314,10 @@ fn finish(
     Ok(Estimate {
         values,
         covariance: scaled(&inverse, &scale),
-        residuals: residuals_at_minimum,
+        residuals: at_minimum,
         cost,
         prior_precision,
+        joint: joint.cloned(),
         iterations,
     })
 }
@@ -294,5 +368,25 @@ mod tests {
             Some(DVector::from_element(2, 1.0 - p[0]))
         });
         assert_eq!(fit.unwrap_err(), SolveError::Singular);
+    }
+
+    #[test]
+    fn parameters_known_together_meet_a_datum_as_conditioning_says() {
+        // Prior of two parameters with variances 1 and 1 and covariance 0.5; a datum of the first, 2 with variance 1.
+        // Conditioning a normal distribution: means 1 and 0.5, variances 0.5 and 1 - 0.25/2 = 0.875, covariance 0.25.
+        let prior =
+            JointPrior::new(0, DVector::zeros(2), &DMatrix::from_row_slice(2, 2, &[1.0, 0.5, 0.5, 1.0]))
+                .unwrap();
+        let free = [Parameter::free(0.0, 0.1), Parameter::free(0.0, 0.1)];
+        let fit =
+            minimise_knowing(SETTLED, &free, Some(&prior), |p| Some(DVector::from_element(1, 2.0 - p[0])))
+                .unwrap();
+        assert_relative_eq!(fit.values, DVector::from_vec(vec![1.0, 0.5]), epsilon = 1e-9);
+        let expected = DMatrix::from_row_slice(2, 2, &[0.5, 0.25, 0.25, 0.875]);
+        assert_relative_eq!(fit.covariance, expected, epsilon = 1e-9);
+        let parts = fit.variance_by_source(&DVector::from_vec(vec![0.0, 1.0]));
+        assert_relative_eq!(parts.iter().map(|p| p.1).sum::<f64>(), 0.875, epsilon = 1e-9);
+        // What the second parameter has beyond the first, 1 - 0.25, no datum has touched.
+        assert_relative_eq!(parts[2].1, 0.75, epsilon = 1e-9);
     }
 }

@@ -23,6 +23,7 @@ pub mod srgb;
 pub mod step;
 mod vui;
 
+use nalgebra::Matrix3;
 use std::io::Read;
 use std::path::Path;
 
@@ -136,6 +137,17 @@ impl Photo {
     /// True for a format in which phones keep screenshots and exports, and no camera its photos.
     pub fn is_export_format(&self) -> bool {
         matches!(self.format, Format::Png | Format::WebP | Format::Tiff)
+    }
+
+    /// Width and height of the picture as the file stores it, before its orientation is applied, in pixels.
+    pub fn stored_size_px(&self) -> [usize; 2] {
+        [self.pixels.stored_width, self.pixels.stored_height]
+    }
+
+    /// The map of pixel coordinates from the upright photo to the picture as the file stores it.
+    pub fn stored_from_upright(&self) -> Matrix3<f64> {
+        let [width, height] = self.stored_size_px();
+        self.pixels.orientation.stored_from_upright(width, height)
     }
 
     /// The pixels.

@@ -1,5 +1,7 @@
 //! EXIF orientation as a map of coordinates, so that the picture itself is never turned.
 
+use nalgebra::Matrix3;
+
 /// How the stored rows and columns lie in the upright photo: the value of the EXIF tag, 1 to 8.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum Orientation {
@@ -51,6 +53,17 @@ impl Orientation {
     /// True when the stored rows run against the upright axis they lie along.
     pub(super) fn flips_stored_y(self) -> bool {
         matches!(self, Self::HalfTurn | Self::MirroredDown | Self::QuarterTurn | Self::Transversed)
+    }
+
+    /// The map of pixel coordinates from the upright photo to the picture as stored, of the given stored size.
+    pub fn stored_from_upright(self, stored_width: usize, stored_height: usize) -> Matrix3<f64> {
+        let row = |flipped: bool, of_y: bool, size: usize| {
+            let (sign, from) = if flipped { (-1.0, size as f64 - 1.0) } else { (1.0, 0.0) };
+            if of_y { [0.0, sign, from] } else { [sign, 0.0, from] }
+        };
+        let [a, b, c] = row(self.flips_stored_x(), self.swaps_axes(), stored_width);
+        let [d, e, f] = row(self.flips_stored_y(), !self.swaps_axes(), stored_height);
+        Matrix3::new(a, b, c, d, e, f, 0.0, 0.0, 1.0)
     }
 
     /// The map from upright pixels to an interleaved buffer of the given stored size.
@@ -127,6 +140,13 @@ mod tests {
                     .map(|y| (0..map.width).map(|x| stored[map.at(x, y)] as char).collect())
                     .collect();
                 assert_eq!(seen, shown, "orientation {value}, {channels} channels");
+            }
+            let stored = orientation.stored_from_upright(3, 2);
+            for (y, row) in shown.iter().enumerate() {
+                for (x, letter) in row.chars().enumerate() {
+                    let at = stored * nalgebra::Vector3::new(x as f64, y as f64, 1.0);
+                    assert_eq!(b"abcdef"[at.x as usize + 3 * at.y as usize] as char, letter);
+                }
             }
         }
         assert_eq!(Orientation::from_exif(0), None);

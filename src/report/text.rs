@@ -2,7 +2,7 @@
 
 use super::units::{Units, half_width};
 use super::words::{self, plain};
-use crate::sheet::{Sheet, StationWidth};
+use crate::sheet::{LiftSource, Sheet, StationWidth};
 use std::fmt::Write;
 
 /// What the table shows.
@@ -32,6 +32,7 @@ pub fn text(sheet: &Sheet, options: TextOptions) -> String {
         let _ = writeln!(out, "What to do:   {}", plain(&refusal.hint));
         return out;
     }
+    lifts(sheet, &mut out);
     widths(sheet, options.units, &mut out);
     if options.stations {
         stations(sheet, options.units, &mut out);
@@ -75,12 +76,39 @@ fn head(sheet: &Sheet, out: &mut String) {
     }
 }
 
+/// Lifts that several photos have told, at some of the stations.
+fn lifts(sheet: &Sheet, out: &mut String) {
+    let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else { return };
+    for (part, rows, us) in [("seat", &lift.seat, &lift.seat_u), ("channel", &lift.channel, &lift.channel_u)]
+    {
+        let (Some(rows), Some(us)) = (rows, us) else { continue };
+        let shown: Vec<String> = rows
+            .iter()
+            .zip(us)
+            .filter(|(row, _)| LIFTS_SHOWN.iter().any(|s| (row[0] - s).abs() < 1e-6))
+            .map(|(row, u)| format!("{:.1}: {:.0} ± {:.0}", row[0], row[1], 2.0 * u))
+            .collect();
+        line(out, "lift", &format!("of the {part} from the photos, mm: {}", shown.join(", ")));
+    }
+}
+
+/// Stations at which a lift is shown.
+const LIFTS_SHOWN: [f64; 5] = [0.0, 0.3, 0.5, 0.7, 1.0];
+
 /// The named widths and the front taper.
 fn widths(sheet: &Sheet, units: Units, out: &mut String) {
     out.push_str("\nwidths, with 95 % uncertainty\n");
     for w in &sheet.widths {
         let (first, second) = (units.first(w.mm, w.u95), units.second(w.mm));
         let _ = writeln!(out, "  {:18} {first:>17}  {second:>9}   at {:.2}", plain(&w.name), w.at);
+    }
+    let gained = sheet.widths.iter().filter_map(|w| {
+        let alone = w.one_card_u95?;
+        Some(format!("{} ± {}", plain(&w.name), half_width(alone, 1)))
+    });
+    let gained: Vec<String> = gained.collect();
+    if !gained.is_empty() {
+        let _ = writeln!(out, "  with the first card alone: {} mm", gained.join(", "));
     }
     if sheet.widths.is_empty() {
         out.push_str("  none could be taken\n");

@@ -29,7 +29,7 @@ mod tests {
     use super::*;
 
     fn width(mm: f64, u95: f64) -> Width {
-        Width { name: "seat.widest".into(), at: 0.7, mm, u95, u: None, at_u: None }
+        Width { name: "seat.widest".into(), at: 0.7, mm, u95, u: None, at_u: None, one_card_u95: None }
     }
 
     #[test]

@@ -95,6 +95,7 @@ fn width(w: &mut Width) {
     w.u95 = uncertainty(w.u95);
     w.u = w.u.map(uncertainty);
     w.at_u = w.at_u.map(uncertainty);
+    w.one_card_u95 = w.one_card_u95.map(uncertainty);
 }
 
 /// The traced edges and lifts, rounded.
@@ -102,6 +103,9 @@ fn lines(s: &mut Sheet) {
     if let Some(lift) = &mut s.lift {
         for row in lift.seat.iter_mut().chain(&mut lift.channel).flatten() {
             *row = [to_decimals(row[0], STATION), to_decimals(row[1], MM)];
+        }
+        for u in lift.seat_u.iter_mut().chain(&mut lift.channel_u).flatten() {
+            *u = uncertainty(*u);
         }
     }
     if let Some(edges) = &mut s.edges {

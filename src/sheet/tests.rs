@@ -23,8 +23,15 @@ pub(crate) fn sample() -> Sheet {
         left: vec![[x, 700.0], [x - 2.0, 716.0], [x - 9.0, 940.0], [x - 9.5, 956.0]],
         right: vec![[4020.0 - x, 700.0], [4021.0 - x, 716.0], [4022.0 - x, 732.0], [4022.5 - x, 748.0]],
     };
-    let width =
-        |name: &str, at, mm| Width { name: name.into(), at, mm, u95: 1.8, u: Some(0.9), at_u: Some(0.004) };
+    let width = |name: &str, at, mm| Width {
+        name: name.into(),
+        at,
+        mm,
+        u95: 1.8,
+        u: Some(0.9),
+        at_u: Some(0.004),
+        one_card_u95: None,
+    };
     let station = StationWidth { mm: 102.0, u95: 1.1, left_half: 51.2, right_half: 50.8 };
     Sheet {
         schema: SCHEMA.into(),
@@ -65,6 +72,8 @@ pub(crate) fn sample() -> Sheet {
             seat: Some(vec![[0.0, 60.0], [0.35, 20.0]]),
             channel: Some(vec![[0.0, 10.0]]),
             source: LiftSource::Photos,
+            seat_u: None,
+            channel_u: None,
         }),
         edges: Some(Edges { seat: Some(pair(51.2)), channel: Some(pair(25.0)) }),
         edges_px: Some(EdgesPx { seat: Some(px(1800.0)), channel: Some(px(1900.0)) }),
@@ -214,7 +223,7 @@ fn sheets() -> impl Strategy<Value = Sheet> {
     let row = (0.0..1.0, -500.0..500.0, 1e-3..1e3).prop_map(|(s, mm, u)| [s, mm, u]);
     let rows = proptest::collection::vec(row, 0..20);
     let width = (".*", 0.0..1.0, -1e4..1e4, 1e-4..1e4, proptest::option::of(1e-4..1e4))
-        .prop_map(|(name, at, mm, u95, u)| Width { name, at, mm, u95, u, at_u: None });
+        .prop_map(|(name, at, mm, u95, u)| Width { name, at, mm, u95, u, at_u: None, one_card_u95: None });
     let widths = proptest::collection::vec(width, 0..6);
     (rows.clone(), rows, widths, ".*", proptest::array::uniform5(-1.0..1.0), any::<bool>()).prop_map(
         |(left, right, widths, name, distortion, gaps)| {

@@ -190,6 +190,12 @@ pub struct Lift {
     pub channel: Option<Vec<[f64; 2]>>,
     /// Where they came from.
     pub source: LiftSource,
+    /// Standard uncertainties of `seat`, in millimetres, one for each row; left out when not kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub seat_u: Option<Vec<f64>>,
+    /// Standard uncertainties of `channel`, in millimetres, one for each row; left out when not kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub channel_u: Option<Vec<f64>>,
 }
 
 /// The traced edges in millimetres.
@@ -274,6 +280,10 @@ pub struct Width {
     /// top), without a unit; left out where the station is set or the edges do not place it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at_u: Option<f64>,
+    /// Where several cards were measured: the expanded uncertainty that the first of them alone would have given, in
+    /// millimetres; left out otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub one_card_u95: Option<f64>,
 }
 
 /// The full angle between the left and the right edge at the front, positive when the seat widens rearwards.

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::DVector;
+use nalgebra::{DVector, Vector2};
 
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
@@ -92,6 +92,8 @@ pub mod line {
     pub const DIRECTION: &str = "midline direction";
     /// Where along the midline a station lies.
     pub const STATION: &str = "station position";
+    /// The card is not parallel to the saddle's horizontal, from which lifts are measured.
+    pub const LEVEL: &str = "card not level";
     /// True length of what was printed.
     pub const PRINT: &str = "print scale";
 }
@@ -99,7 +101,11 @@ pub mod line {
 /// How far the line taken for the outermost side of the piping lies from where a caliper would touch it, mm, as a
 /// standard uncertainty common to both sides. It wanders with the angle of view, the light and what lies beyond; on
 /// rendered photos of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
-const PIPING_U_MM: f64 = 0.4;
+pub(super) const PIPING_U_MM: f64 = 0.4;
+/// A card laid level by eye lies within a degree of the saddle's horizontal, either way (a stated assumption): a
+/// rectangular distribution, radians. Lifts are measured upwards from the card; where the saddle lies its plane is off by
+/// that much of the distance, on both sides by other amounts.
+pub const LEVEL_U: f64 = 0.0101;
 /// How far off a competing boundary is taken to lie where the trace does not say, mm: the welt's other side, a shadow, a
 /// panel's rim.
 pub const COMPETITOR_APART_MM: f64 = 4.0;
@@ -136,6 +142,10 @@ impl<'a> Influences<'a> {
         moved.push((line::LIFT, raised, seat.common_u_mm));
         let raised = seen(&camera, midline, seat, &channel.raised_all(1.0))?;
         moved.push((line::LIFT, raised, channel.common_u_mm));
+        for tilt in [Vector2::x(), Vector2::y()] {
+            let tilted = halves_over(tilt * LEVEL_U, &camera, midline, [seat, channel], cuts)?;
+            moved.push((line::LEVEL, tilted, 1.0));
+        }
         for (front, name, along) in [
             (true, line::DIRECTION, false),
             (false, line::DIRECTION, false),
@@ -191,7 +201,7 @@ impl<'a> Influences<'a> {
 }
 
 /// The midline whose end pixels are those of the nominal one, seen through a moved camera.
-fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Midline> {
+pub(super) fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Midline> {
     let lift = &inputs.seat_lift;
     let ends = [(inputs.midline.front_mm, 0.0), (inputs.midline.rear_mm, 1.0)].map(|(end, station)| {
         let z = lift.at_mm(station);
@@ -201,20 +211,38 @@ fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Mi
     Some(inputs.midline.with_ends(ends[0]?, ends[1]?))
 }
 
-fn halves(
+pub(super) fn halves(
     camera: &Camera,
     midline: &Midline,
     seat: &LiftProfile,
     channel: &LiftProfile,
     cuts: &[Cut],
 ) -> Option<Halves> {
+    halves_over(Vector2::zeros(), camera, midline, [seat, channel], cuts)
+}
+
+/// The half-widths with lifts (seat, channel) measured over a plane that is tilted against the card's about its origin, by
+/// slopes along x and y.
+pub(super) fn halves_over(
+    tilt: Vector2<f64>,
+    camera: &Camera,
+    midline: &Midline,
+    lifts: [&LiftProfile; 2],
+    cuts: &[Cut],
+) -> Option<Halves> {
     let length = midline.length_mm();
     cuts.iter()
         .map(|cut| {
-            let lift = if cut.part == Part::Seat { seat } else { channel };
+            let lift = lifts[usize::from(cut.part == Part::Channel)];
             let half = |i: usize| {
                 let side = &cut.sides[i];
-                let (station, offset) = midline.locate(camera, lift, SIDES[i], side.pixel, cut.station)?;
+                let locate =
+                    |lift: &LiftProfile| midline.locate(camera, lift, SIDES[i], side.pixel, cut.station);
+                let (mut station, mut offset) = locate(lift)?;
+                if tilt != Vector2::zeros() {
+                    let there = midline.point(station, offset, SIDES[i], 0.0).horizontal();
+                    (station, offset) = locate(&lift.raised_all(tilt.dot(&there)))?;
+                }
                 Some(offset + side.slope * (cut.station - station) * length)
             };
             Some([half(0)?, half(1)?])

@@ -2,6 +2,7 @@
 
 pub mod extreme;
 pub mod influence;
+pub mod monte_carlo;
 pub mod section;
 
 use crate::camera::fit::CameraFit;
@@ -19,6 +20,10 @@ pub const COVERAGE: f64 = 1.96;
 /// Where nobody has measured the card's bar: a printer told to print at actual size is true to about 0.35 % either way
 /// (a stated assumption), taken as rectangular.
 pub const PRINT_SCALE_U: f64 = 0.002;
+/// Where the bar was measured with a ruler: each end is read to about half a millimetre (a rectangular distribution of
+/// +-0.25 mm, 0.2 mm for both ends together, of 150 mm), and across the bar the sheet may be printed by 0.1 % otherwise than
+/// along it (stated assumptions).
+pub const MEASURED_BAR_U: f64 = 0.0017;
 /// An end of the midline pointed at by hand is good to about this, mm.
 pub const GIVEN_END_U_MM: f64 = 1.5;
 /// A station whose edge has less than this probability of being the edge is not given.
@@ -93,6 +98,8 @@ pub struct Subject<'a> {
     pub channel_lift: &'a LiftProfile,
     /// Standard uncertainty of the midline's ends, mm.
     pub end_u_mm: f64,
+    /// Relative standard uncertainty of the print scale.
+    pub print_scale_u: f64,
     /// Whether the midline bisects the edges, so that uneven halves speak of a slip of the trace.
     pub bisected: bool,
 }
@@ -115,7 +122,7 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
         midline: *subject.midline,
         seat_lift: subject.seat_lift.clone(),
         channel_lift: subject.channel_lift.clone(),
-        print_scale_u: PRINT_SCALE_U,
+        print_scale_u: subject.print_scale_u,
         end_u_mm: subject.end_u_mm,
     };
     let influences = Influences::of(&inputs, &plan.cuts)?;

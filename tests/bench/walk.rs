@@ -14,7 +14,7 @@ use seatspan::photo::Photo;
 use seatspan::report::draw::{Picture, png};
 use seatspan::report::overlay::drawing;
 use seatspan::report::units::Units;
-use seatspan::width::{GIVEN_END_U_MM, Subject, measure_widths};
+use seatspan::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, measure_widths};
 
 fn main() {
     divan::main();
@@ -32,6 +32,7 @@ static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
     seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().expect("the demo's lift")),
     channel_lift: None,
     lens: None,
+    bar_mm: None,
     explain: None,
 });
 static WALK: LazyLock<Walk> = LazyLock::new(|| walk(&PHOTO, &REQUEST).expect("the demo is measured"));
@@ -90,6 +91,7 @@ fn g_measure_widths(bencher: Bencher) {
         seat_lift: &walk.seat_lift,
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: PRINT_SCALE_U,
         bisected: false,
     };
     bencher.bench_local(|| measure_widths(black_box(&subject)));

@@ -6,7 +6,7 @@ use anyhow::Context;
 
 use super::Args;
 use super::jobs::Job;
-use crate::camera::lens_file::LensFile;
+use crate::cli::lens_choice::{none_of_its_camera, prior_of};
 use crate::ground::words::Part;
 use crate::measure::{Request, walk};
 use crate::photo::{Photo, PhotoError, file_name};
@@ -52,6 +52,9 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
         Err(refusal) => return refuse(args, job, outputs, Some(&read), refusal, overwrite),
     };
     let (mut sheet, geometry) = record(&read, &request, &walked);
+    if job.lens.is_some() && request.lens.is_none() {
+        sheet.warnings.push(none_of_its_camera());
+    }
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
     }
@@ -66,13 +69,7 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
 
 fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
     let lift = |part: Part| job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.clone());
-    let lens = job
-        .lens
-        .as_ref()
-        .map(|file| {
-            LensFile::read(file)?.prior_for(photo.width_px(), photo.height_px(), &file.display().to_string())
-        })
-        .transpose()?;
+    let lens = job.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten();
     Ok(Request {
         name: job.name.clone(),
         view: job.view,
@@ -80,6 +77,7 @@ fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,
+        bar_mm: args.bar,
         explain: args.explain.clone(),
     })
 }

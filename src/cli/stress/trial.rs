@@ -149,6 +149,7 @@ fn request(truth: &Truth, aim: Aim) -> Request {
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
         lens: None,
+        bar_mm: None,
         explain: None,
     }
 }

@@ -1,0 +1,411 @@
+//! `seatspan coverage`: does the truth lie within u95 as often as it says? Drawn cameras, cards and edges, without pictures.
+
+use clap::Args as ClapArgs;
+use nalgebra::{Rotation3, Vector2, Vector3};
+use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::camera::Camera;
+use crate::camera::fit::{CameraFit, CardInFit, LensPrior, bent, fit_camera};
+use crate::camera::lens::Lens;
+use crate::camera::pose::Pose;
+use crate::card::pattern::{Pattern, patterns};
+use crate::card::side::SidePoint;
+use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::ground::homography::homography;
+use crate::ground::uncertain::Drawer;
+use crate::ground::words::{SIDES, View};
+use crate::outline::Outline;
+use crate::outline::edge::{EdgePoint, TracedEdge};
+use crate::outline::lift::LiftProfile;
+use crate::outline::midline::Midline;
+use crate::width::influence::LEVEL_U;
+use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, measure_widths};
+
+/// Options of `seatspan coverage`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = AFTER_HELP)]
+pub struct Args {
+    /// How many photos to draw
+    #[arg(long, value_name = "N", default_value = "2000", value_parser = clap::value_parser!(u32).range(20..=1_000_000))]
+    pub count: u32,
+    /// Where the draws begin: the same number gives the same draws
+    #[arg(long, value_name = "N", default_value = "1")]
+    pub seed: u64,
+    /// Print the table as JSON, and nothing else
+    #[arg(long)]
+    pub json: bool,
+}
+
+const AFTER_HELP: &str = "\
+For every photo a camera, its place, a printed card and a saddle's edges are drawn; what the program would measure of the
+card's sides and of the edges is computed with errors of the size it states, and measured as from a photo. What is drawn
+from what the program assumes shows whether it computes rightly, not whether the assumptions hold: those are shown by
+`seatspan stress` and by the photos with known widths.
+Exit status: 0 all rows between 93 and 97 %, or as near as their counts can tell; 1 a row outside; 2 an error of use.";
+
+/// Name and version of what `--json` prints.
+const SCHEMA: &str = "seatspan-coverage/1";
+
+/// What `--json` prints.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Report {
+    schema: &'static str,
+    seed: u64,
+    drawn: usize,
+    measured: usize,
+    rows: Vec<Row>,
+}
+
+/// A subset.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Row {
+    subset: &'static str,
+    widths: usize,
+    /// Part of the true widths within u95.
+    within: f64,
+    /// Its standard error, from the number of photos: widths of one photo go together.
+    within_se: f64,
+    /// Root mean square of error over standard uncertainty.
+    rms_z: f64,
+    /// Root mean square of the errors, mm.
+    rms_mm: f64,
+    /// Median u95, mm.
+    median_u95_mm: f64,
+}
+
+/// What a photo is like, and how its widths compare.
+struct Trial {
+    tilt_deg: f64,
+    distance_mm: f64,
+    lift_known: bool,
+    exif: bool,
+    /// Error and standard uncertainty, mm.
+    widths: Vec<[f64; 2]>,
+}
+
+/// Draws, measures and counts: 0 when all is as it says, 1 when a subset is not.
+///
+/// # Errors
+/// Where the table cannot be written as JSON.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let seeds = 0..u64::from(args.count);
+    let seed = |i: u64| args.seed.wrapping_mul(1_000_003).wrapping_add(i);
+    let trials: Vec<Trial> = seeds.into_par_iter().filter_map(|i| trial(&mut Drawer::new(seed(i)))).collect();
+    let rows = rows(&trials);
+    let sound = rows.iter().all(is_sound);
+    let report =
+        Report { schema: SCHEMA, seed: args.seed, drawn: args.count as usize, measured: trials.len(), rows };
+    super::say(&if args.json { serde_json::to_string_pretty(&report)? } else { text(&report) });
+    Ok(u8::from(!sound))
+}
+
+/// Between 93 and 97 %, give or take two standard errors of so few photos.
+fn is_sound(row: &Row) -> bool {
+    row.widths == 0 || (0.93 - 2.0 * row.within_se..=0.97 + 2.0 * row.within_se).contains(&row.within)
+}
+
+/// The subsets: all, and those in which one contribution is large.
+fn rows(trials: &[Trial]) -> Vec<Row> {
+    let subsets: [(&'static str, &dyn Fn(&Trial) -> bool); 9] = [
+        ("all", &|_| true),
+        ("near (under 1100 mm)", &|t| t.distance_mm < 1100.0),
+        ("far (over 1600 mm)", &|t| t.distance_mm > 1600.0),
+        ("upright (under 10 degrees)", &|t| t.tilt_deg < 10.0),
+        ("tilted (over 20 degrees)", &|t| t.tilt_deg > 20.0),
+        ("lift measured", &|t| t.lift_known),
+        ("lift unknown", &|t| !t.lift_known),
+        ("focal length told", &|t| t.exif),
+        ("focal length not told", &|t| !t.exif),
+    ];
+    subsets.iter().map(|(name, holds)| row(name, trials.iter().filter(|t| holds(t)).collect())).collect()
+}
+
+fn row(subset: &'static str, trials: Vec<&Trial>) -> Row {
+    let all: Vec<[f64; 2]> = trials.iter().flat_map(|t| t.widths.iter().copied()).collect();
+    let n = all.len().max(1) as f64;
+    let inside = |w: &[f64; 2]| f64::from(u8::from(w[0].abs() <= COVERAGE * w[1]));
+    let within = all.iter().map(inside).sum::<f64>() / n;
+    // The photos' own sums about the mean: widths of one photo share its camera.
+    let spread: f64 =
+        trials.iter().map(|t| t.widths.iter().map(|w| inside(w) - within).sum::<f64>().powi(2)).sum();
+    let mut u95: Vec<f64> = all.iter().map(|w| COVERAGE * w[1]).collect();
+    u95.sort_by(f64::total_cmp);
+    Row {
+        subset,
+        widths: all.len(),
+        within,
+        within_se: spread.sqrt() / n,
+        rms_z: (all.iter().map(|w| (w[0] / w[1]).powi(2)).sum::<f64>() / n).sqrt(),
+        rms_mm: (all.iter().map(|w| w[0].powi(2)).sum::<f64>() / n).sqrt(),
+        median_u95_mm: u95.get(u95.len() / 2).copied().unwrap_or(f64::NAN),
+    }
+}
+
+fn text(report: &Report) -> String {
+    let mut lines = vec![
+        format!("{} photos drawn, {} measured, seed {}", report.drawn, report.measured, report.seed),
+        format!(
+            "{:28} {:>7} {:>14} {:>6} {:>8} {:>11}",
+            "", "widths", "within u95 %", "rms z", "rms mm", "median u95"
+        ),
+    ];
+    for r in &report.rows {
+        let within = format!("{:.1} ± {:.1}", 100.0 * r.within, 100.0 * r.within_se);
+        lines.push(format!(
+            "{:28} {:7} {within:>14} {:6.2} {:8.2} {:11.2}{}",
+            r.subset,
+            r.widths,
+            r.rms_z,
+            r.rms_mm,
+            r.median_u95_mm,
+            if is_sound(r) { "" } else { "  outside" }
+        ));
+    }
+    lines.join("\n")
+}
+
+/// A saddle's seat: half-widths and lifts of its two edges along a midline in the card's horizontal.
+struct Seat {
+    midline: Midline,
+    lift: [f64; 3],
+    widest_mm: f64,
+    waist_mm: f64,
+    /// Slopes of the card's plane against the horizontal from which a ruler measures.
+    tilt: Vector2<f64>,
+}
+
+impl Seat {
+    fn drawn(d: &mut Drawer) -> Self {
+        let angle = d.unit() * std::f64::consts::TAU;
+        let along = Vector2::new(angle.cos(), angle.sin());
+        let aside = Vector2::new(-along.y, along.x);
+        // Beside the card: the seat's middle lies past the card's border by half of a saddle's width and some room.
+        let away = 250.0 + 120.0 * d.unit();
+        let centre = aside * away + along * (160.0 * (d.unit() - 0.5));
+        let half = along * (0.5 * (420.0 + 60.0 * d.unit()));
+        Self {
+            midline: Midline::new(centre - half, centre + half, View::Top),
+            lift: [0.0, 1.0, 2.0]
+                .map(|i: f64| if i == 1.0 { 5.0 + 25.0 * d.unit() } else { 30.0 + 40.0 * d.unit() }),
+            widest_mm: 90.0 + 35.0 * d.unit(),
+            waist_mm: 32.0 + 14.0 * d.unit(),
+            tilt: Vector2::from([0, 1].map(|_| 3f64.sqrt() * LEVEL_U * (2.0 * d.unit() - 1.0))),
+        }
+    }
+
+    /// Lift at a station: a parabola through its ends and its middle, mm.
+    fn lift_mm(&self, s: f64) -> f64 {
+        let [a, b, c] = self.lift;
+        a * (1.0 - s) * (1.0 - 2.0 * s) + b * 4.0 * s * (1.0 - s) + c * s * (2.0 * s - 1.0)
+    }
+
+    /// A point of the form as it lies over the card's plane.
+    fn over_card(&self, station: f64, horizontal: Vector2<f64>) -> CardPoint {
+        let lift_mm = self.lift_mm(station) + self.tilt.dot(&horizontal);
+        CardPoint::new(horizontal.x, horizontal.y, lift_mm)
+    }
+
+    /// Half-width at a station, mm: a waist at 0.28, widest at 0.72, closed at both ends.
+    fn half_mm(&self, s: f64) -> f64 {
+        let t = ((s - 0.28) / 0.44).clamp(0.0, 1.0);
+        let body = self.waist_mm + (self.widest_mm - self.waist_mm) * t * t * (3.0 - 2.0 * t);
+        let front = if s < 0.28 { 1.0 + 0.35 * ((0.28 - s) / 0.28).powi(2) } else { 1.0 };
+        let rear = if s > 0.72 { 1.0 - 0.45 * ((s - 0.72) / 0.28).powi(2) } else { 1.0 };
+        let close = |x: f64| (1.0 - (1.0 - (x / 0.03).min(1.0)).powi(2)).sqrt();
+        body * front * rear * close(s) * close(1.0 - s)
+    }
+}
+
+/// True values that no photo shows: how they differ from what is assumed is drawn from the assumptions.
+struct World {
+    lens: Lens,
+    prior: LensPrior,
+    bends_mm: [f64; 2],
+    scale: f64,
+}
+
+/// One photo of it.
+struct Shot<'a> {
+    world: &'a World,
+    camera: Camera,
+    bloom_px: f64,
+    noise_px: f64,
+}
+
+const WIDTH_PX: f64 = 4032.0;
+const HEIGHT_PX: f64 = 3024.0;
+
+impl World {
+    fn drawn(d: &mut Drawer, exif: bool, distance_mm: f64) -> Self {
+        let relative_u = if exif { 0.04 } else { 0.2 };
+        // A phone has some focal length; what is told of it is off by the stated uncertainty. Farther off it is zoomed.
+        let focal_px = 26.0 / 43.267 * WIDTH_PX.hypot(HEIGHT_PX) * (distance_mm / 1300.0).max(1.0);
+        let told = focal_px * (-relative_u * d.normal()).exp();
+        let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, told, relative_u);
+        let distortion = std::array::from_fn(|i| prior.distortion_u[i] * d.normal());
+        let [dx, dy] = [0, 1].map(|_| prior.principal_u_px * d.normal());
+        let lens = Lens { focal_px, cx_px: prior.mean.cx_px + dx, cy_px: prior.mean.cy_px + dy, distortion };
+        Self {
+            lens,
+            prior,
+            bends_mm: [0, 1].map(|_| 0.8 * d.normal()),
+            scale: 1.0 + 3f64.sqrt() * PRINT_SCALE_U * (2.0 * d.unit() - 1.0),
+        }
+    }
+
+    /// Seen from a tilt and a distance, from any side.
+    fn shot(&self, d: &mut Drawer, seat: &Seat, tilt_deg: f64, distance_mm: f64) -> Option<Shot<'_>> {
+        let looked_at = 0.25 * (seat.midline.front_mm + seat.midline.rear_mm);
+        let (from, roll) = (d.unit() * std::f64::consts::TAU, d.unit() * std::f64::consts::TAU);
+        let tilt = tilt_deg.to_radians();
+        let back = Vector3::new(tilt.sin() * from.cos(), tilt.sin() * from.sin(), tilt.cos());
+        let centre = Vector3::new(looked_at.x, looked_at.y, 0.0) + back * distance_mm;
+        let forward = -back;
+        let x = forward.cross(&Vector3::new(roll.cos(), roll.sin(), 0.0)).try_normalize(1e-6)?;
+        let rows = [x, forward.cross(&x), forward].map(|v| v.transpose());
+        let rotation = Rotation3::from_matrix_unchecked(nalgebra::Matrix3::from_rows(&rows));
+        let pose = Pose { rotation, translation_mm: -(rotation * centre) };
+        Some(Shot {
+            world: self,
+            camera: Camera { lens: self.lens, pose },
+            bloom_px: 0.3 * d.normal(),
+            noise_px: 0.03 + 0.09 * d.unit(),
+        })
+    }
+}
+
+/// The sides of the card's tags as a shot would show them, two points a side, with their noise.
+fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(CardInFit, Vec<SidePoint>)> {
+    let halves_mm = [pattern.width_mm / 2.0, pattern.height_mm / 2.0];
+    // What is printed is `scale` times as large; the world is in true millimetres.
+    let seen = |p: CardPoint| {
+        let printed = CardPoint::from(p.vector() * shot.world.scale);
+        shot.camera.photo_from_card(bent(halves_mm, shot.world.bends_mm, printed))
+    };
+    let (mut points, mut pairs) = (Vec::new(), Vec::new());
+    for tag in 0..pattern.tags.len() {
+        let corners = pattern.corners(tag);
+        for i in 0..4 {
+            let (a, b) = (corners[i], corners[(i + 1) % 4]);
+            let (from, to) = (seen(a)?.vector(), seen(b)?.vector());
+            let along = (to - from).normalize();
+            let outward = Vector2::new(along.y, -along.x);
+            pairs.push((a.horizontal(), from));
+            for part in [0.5 - 0.5 / 3f64.sqrt(), 0.5 + 0.5 / 3f64.sqrt()] {
+                let on_card = CardPoint::from(a.vector() + (b.vector() - a.vector()) * part);
+                let off = shot.noise_px * d.normal() - shot.bloom_px;
+                let measured = PhotoPoint::from(seen(on_card)?.vector() - outward * off);
+                points.push(SidePoint { card: 0, tag, on_card, measured, outward, u_px: shot.noise_px });
+            }
+        }
+    }
+    let photo_from_plane = homography(&pairs)?;
+    Some((CardInFit { half_width_mm: halves_mm[0], half_height_mm: halves_mm[1], photo_from_plane }, points))
+}
+
+/// Noise of a traced point, mm, and what counts as the piping's outer side, as the program states it.
+const EDGE_U_MM: f64 = 0.25;
+const PIPING_U_MM: f64 = 0.4;
+const STEP: f64 = 0.0055;
+
+/// Both edges as traced, point by point; `None` where the photo does not show one.
+fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[TracedEdge; 2]> {
+    let count = (1.0 / STEP) as usize;
+    let mut trace = |side: usize| {
+        let points = (1..count)
+            .map(|i| {
+                let s = i as f64 * STEP;
+                let (half, next) = (seat.half_mm(s), seat.half_mm(s + 1e-4));
+                let slope = (next - half) / (1e-4 * seat.midline.length_mm());
+                // Across the edge: out and against its direction.
+                let off = piping_mm + EDGE_U_MM * d.normal();
+                let (out, back) = (off / slope.hypot(1.0), -off * slope / slope.hypot(1.0));
+                let moved = s + back / seat.midline.length_mm();
+                let at = seat.midline.point(moved, half + out, SIDES[side], 0.0);
+                let pixel = shot.camera.photo_from_card(seat.over_card(s, at.horizontal()))?;
+                let shown = (0.0..WIDTH_PX).contains(&pixel.x_px) && (0.0..HEIGHT_PX).contains(&pixel.y_px);
+                shown.then_some(EdgePoint { pixel, u_mm: EDGE_U_MM, confidence: 1.0, rival: None })
+            })
+            .collect::<Option<Vec<_>>>()?;
+        Some(TracedEdge { points: points.into_iter().map(Some).collect() })
+    };
+    Some([trace(0)?, trace(1)?])
+}
+
+/// The lift as a fitter gives it, or unknown: then the card was laid somewhere, and the seat's heights are off by some
+/// centimetres from its plane.
+fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
+    if !known {
+        let plain = LiftProfile::unknown();
+        let off = plain.common_u_mm * d.normal();
+        let middle = seat.lift_mm(0.5);
+        seat.lift.iter_mut().for_each(|h| *h = off + 0.2 * (*h - middle));
+        return plain;
+    }
+    let points: Vec<(f64, f64)> = [0.0, 0.25, 0.5, 0.75, 1.0].map(|s| (s, seat.lift_mm(s))).to_vec();
+    let exact = LiftProfile::measured(points).unwrap_or_else(LiftProfile::unknown);
+    // The ruler's part of what is stated; the rest is for straight lines between points of a curve.
+    let ruler_u_mm = exact.point_u_mm / 2f64.sqrt();
+    (0..exact.points().len()).fold(exact, |profile, i| profile.raised(i, ruler_u_mm * d.normal()))
+}
+
+/// What one photo gave: the camera's fit and the traced edges.
+type Walked = (CameraFit, [TracedEdge; 2]);
+
+fn walked(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Walked> {
+    let pattern = patterns().iter().find(|p| p.name == "sheet")?;
+    let (card, sides) = card_in_photo(d, shot, pattern)?;
+    let traced = edges(d, shot, seat, piping_mm)?;
+    let fit = fit_camera(&shot.world.prior, &[card], &sides).ok()?;
+    (fit.camera.pose.tilt_deg() <= 60.0).then_some((fit, traced))
+}
+
+/// The midline's ends as somebody points at them.
+fn ends(d: &mut Drawer, shot: &Shot, seat: &Seat) -> Option<[PhotoPoint; 2]> {
+    let mut end = |mm: Vector2<f64>, s: f64| {
+        let at = mm + Vector2::new(d.normal(), d.normal()) * GIVEN_END_U_MM;
+        shot.camera.photo_from_card(seat.over_card(s, at))
+    };
+    Some([end(seat.midline.front_mm, 0.0)?, end(seat.midline.rear_mm, 1.0)?])
+}
+
+fn trial(d: &mut Drawer) -> Option<Trial> {
+    let (exif, lift_known) = (d.unit() < 0.6, d.unit() < 0.6);
+    let (tilt_deg, distance_mm) = (30.0 * d.unit(), 900.0 + 1300.0 * d.unit());
+    let mut seat = Seat::drawn(d);
+    let lift = lift(d, &mut seat, lift_known);
+    let world = World::drawn(d, exif, distance_mm);
+    let first = world.shot(d, &seat, tilt_deg, distance_mm)?;
+    let piping_mm = PIPING_U_MM * d.normal();
+    let walked = walked(d, &first, &seat, piping_mm)?;
+    let ends = ends(d, &first, &seat)?;
+    let widths = measured(&walked, ends, &lift)?;
+    let compared: Vec<[f64; 2]> =
+        widths.named.iter().map(|(name, w)| [w.mm - true_mm(&seat, name), combined(&w.budget)]).collect();
+    (compared.len() == 2).then_some(Trial { tilt_deg, distance_mm, lift_known, exif, widths: compared })
+}
+
+fn midline_between(fit: &CameraFit, ends: [PhotoPoint; 2], lift: &LiftProfile) -> Option<Midline> {
+    Midline::from_photo(&fit.camera, (WIDTH_PX as usize, HEIGHT_PX as usize), ends, lift, View::Top).ok()
+}
+
+fn measured((fit, traced): &Walked, ends: [PhotoPoint; 2], lift: &LiftProfile) -> Option<Widths> {
+    measure_widths(&Subject {
+        fit,
+        midline: &midline_between(fit, ends, lift)?,
+        outline: &Outline { seat: traced.clone(), channel: None },
+        seat_lift: lift,
+        channel_lift: lift,
+        end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: PRINT_SCALE_U,
+        bisected: false,
+    })
+}
+
+fn true_mm(seat: &Seat, name: &str) -> f64 {
+    let (range, sign) = if name == "seat.widest" { ((0.5, 0.95), 1.0) } else { ((0.1, 0.5), -1.0) };
+    let all = (0..=900).map(|i| range.0 + (range.1 - range.0) * f64::from(i) / 900.0);
+    sign * all.map(|s| sign * 2.0 * seat.half_mm(s)).fold(f64::NEG_INFINITY, f64::max)
+}

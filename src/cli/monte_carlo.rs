@@ -1,0 +1,225 @@
+//! `seatspan monte-carlo`: a sheet's uncertainties checked by drawing every input many times.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args as ClapArgs;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::lens_choice::prior_of;
+use super::photo_file::find;
+use crate::ground::frame::PhotoPoint;
+use crate::measure::{BAR_MM, Request, Walk, walk};
+use crate::outline::lift::LiftProfile;
+use crate::photo::Photo;
+use crate::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
+use crate::width::monte_carlo::{Compared, simulate};
+use crate::width::{COVERAGE, GIVEN_END_U_MM, Subject};
+
+/// Options of `seatspan monte-carlo`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = AFTER_HELP)]
+pub struct Args {
+    /// The sheet of one photo
+    #[arg(value_name = "SHEET")]
+    pub sheet: PathBuf,
+    /// Folder of the photo, where it does not lie beside the sheet or above it
+    #[arg(long, value_name = "DIR")]
+    pub photos: Vec<PathBuf>,
+    /// Lens file with which the sheet was made
+    #[arg(long, value_name = "FILE|DIR")]
+    pub lens: Option<PathBuf>,
+    /// How many draws
+    #[arg(long, value_name = "N", default_value = "20000", value_parser = clap::value_parser!(u32).range(1000..=10_000_000))]
+    pub draws: u32,
+    /// Where the draws begin: the same number gives the same draws
+    #[arg(long, value_name = "N", default_value = "1")]
+    pub seed: u64,
+    /// Print the comparison as JSON, and nothing else
+    #[arg(long)]
+    pub json: bool,
+}
+
+const AFTER_HELP: &str = "\
+The photo is measured again as the sheet says; then camera, lifts, midline, edges and print scale are drawn from what is
+known of each, and the named widths are taken anew each time (JCGM 101). Both ways agree where the ends of their 95 %
+intervals differ by no more than half a unit of the second digit of the standard uncertainty and what so many draws leave
+open.
+Exit status: 0 both agree, 1 they differ somewhere, 2 an error of use or of the machine.
+Example: seatspan monte-carlo results/willow.sheet.json --photos fixtures/demo";
+
+/// Name and version of what `--json` prints.
+const SCHEMA: &str = "seatspan-monte-carlo/1";
+
+/// What `--json` prints. Lengths are mm.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Report {
+    schema: &'static str,
+    photo: String,
+    draws: u32,
+    seed: u64,
+    widths: Vec<Row>,
+}
+
+/// A named width by both ways.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Row {
+    name: &'static str,
+    mm: f64,
+    u: f64,
+    interval_95: [f64; 2],
+    drawn_mm: f64,
+    drawn_u: f64,
+    drawn_interval_95: [f64; 2],
+    tolerance: f64,
+    agree: bool,
+}
+
+impl From<&Compared> for Row {
+    fn from(c: &Compared) -> Self {
+        Self {
+            name: c.name,
+            mm: c.mm,
+            u: c.u_mm,
+            interval_95: [c.mm - COVERAGE * c.u_mm, c.mm + COVERAGE * c.u_mm],
+            drawn_mm: c.drawn_mm,
+            drawn_u: c.drawn_u_mm,
+            drawn_interval_95: c.drawn_mm_95,
+            tolerance: c.tolerance_mm,
+            agree: c.agree(),
+        }
+    }
+}
+
+/// Checks: 0 when both ways agree, 1 when they differ somewhere.
+///
+/// # Errors
+/// A sheet or photo that is not there, or that gives other widths now.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let sheet = sheet::read(&args.sheet)?;
+    let (photo, asked, walked) = measured_again(args, &sheet)?;
+    let subject = Subject {
+        fit: &walked.fit,
+        midline: &walked.midline,
+        outline: &walked.outline,
+        seat_lift: &walked.seat_lift,
+        channel_lift: &walked.channel_lift,
+        end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: asked.print_scale_u(),
+        bisected: sheet.midline.as_ref().is_some_and(|m| m.source == MidlineSource::Found),
+    };
+    let compared = simulate(&subject, args.draws as usize, args.seed).ok_or_else(|| {
+        anyhow::anyhow!("{}: too many draws leave the lens's model; calibrate the lens", args.sheet.display())
+    })?;
+    let agree = compared.iter().all(Compared::agree);
+    if args.json {
+        let report = Report {
+            schema: SCHEMA,
+            photo: photo.name().to_owned(),
+            draws: args.draws,
+            seed: args.seed,
+            widths: compared.iter().map(Row::from).collect(),
+        };
+        super::say(&serde_json::to_string_pretty(&report)?);
+    } else {
+        super::say(&text(args, &compared));
+    }
+    Ok(u8::from(!agree))
+}
+
+/// The sheet's photo walked through again, with what the sheet says was given.
+fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Request, Walk)> {
+    let shown = args.sheet.display();
+    if let Some(refusal) = &sheet.refused {
+        anyhow::bail!("{shown}: the photo was refused ({}), so there is nothing to check", refusal.text);
+    }
+    if sheet.photos.len() > 1 {
+        anyhow::bail!("{shown} is of {} photos: this checks sheets of one photo", sheet.photos.len());
+    }
+    let with_lens = sheet.camera.as_ref().is_some_and(|c| c.focal_source == FocalSource::LensFile);
+    if with_lens && args.lens.is_none() {
+        anyhow::bail!("{shown} was made with a lens file: give it with --lens");
+    }
+    let photo = find(sheet, &args.sheet, &args.photos).map_err(|e| anyhow::anyhow!("{shown}: {e}"))?;
+    let request = request(args, sheet, &photo)?;
+    let walked = walk(&photo, &request).map_err(|refusal| anyhow::anyhow!("{shown}: {}", refusal.text))?;
+    same_widths(sheet, &walked, &args.sheet)?;
+    Ok((photo, request, walked))
+}
+
+fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request> {
+    let given = sheet.midline.as_ref().filter(|m| m.source == MidlineSource::Given);
+    let lift = |rows: &Option<Vec<[f64; 2]>>| {
+        rows.as_ref().and_then(|rows| LiftProfile::measured(rows.iter().map(|r| (r[0], r[1])).collect()))
+    };
+    let measured = sheet.lift.as_ref().filter(|l| l.source != LiftSource::Assumed);
+    Ok(Request {
+        name: sheet.saddle.name.clone(),
+        view: sheet.view,
+        ends: given.map(|m| [m.front_px, m.rear_px].map(|[x, y]| PhotoPoint::new(x, y))),
+        seat_lift: measured.and_then(|l| lift(&l.seat)),
+        channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
+        lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),
+        bar_mm: sheet.cards.first().map(|c| c.print_scale * BAR_MM).filter(|bar| *bar != BAR_MM),
+        explain: None,
+    })
+}
+
+/// Widths that were rounded for the sheet, and ends rounded to a hundredth of a pixel, come out within this, mm.
+const SAME_MM: f64 = 0.1;
+
+fn same_widths(sheet: &Sheet, walked: &Walk, file: &Path) -> anyhow::Result<()> {
+    for (name, width) in &walked.widths.named {
+        let before = sheet.width(name).map(|w| w.mm);
+        if !before.is_some_and(|mm| (mm - width.mm).abs() <= SAME_MM) {
+            let before = before.map_or_else(|| "nothing".into(), |mm| format!("{mm:.1} mm"));
+            anyhow::bail!(
+                "{}: {name} comes out as {:.1} mm now, and the sheet says {before}; measure the photo anew",
+                file.display(),
+                width.mm
+            );
+        }
+    }
+    Ok(())
+}
+
+fn text(args: &Args, compared: &[Compared]) -> String {
+    let mut lines = vec![
+        format!("{} draws of every input (JCGM 101), seed {}; mm", args.draws, args.seed),
+        format!(
+            "{:18} {:>8} {:>6}  {:17} {:>8} {:>6}  {:17}",
+            "", "budget", "u", "95 %", "draws", "u", "95 %"
+        ),
+    ];
+    for c in compared {
+        let u95 = COVERAGE * c.u_mm;
+        let interval = |[low, high]: [f64; 2]| format!("{low:7.2} .. {high:.2}");
+        lines.push(format!(
+            "{:18} {:8.2} {:6.3}  {:17} {:8.2} {:6.3}  {:17} {}",
+            c.name,
+            c.mm,
+            c.u_mm,
+            interval([c.mm - u95, c.mm + u95]),
+            c.drawn_mm,
+            c.drawn_u_mm,
+            interval(c.drawn_mm_95),
+            verdict(c)
+        ));
+    }
+    lines.join("\n")
+}
+
+fn verdict(c: &Compared) -> String {
+    if c.agree() {
+        return format!("agree within {:.2} mm", c.tolerance_mm);
+    }
+    let words = |by: f64| if by >= 0.0 { "too wide" } else { "too narrow" };
+    let [below, above] = c.wider_mm();
+    format!(
+        "differ: the budget's interval is {} by {:.2} mm below, {} by {:.2} mm above",
+        words(below),
+        below.abs(),
+        words(above),
+        above.abs()
+    )
+}

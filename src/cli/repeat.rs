@@ -1,0 +1,226 @@
+//! `seatspan repeat`: how well sheets of one saddle agree, and those of two people or two ways of measuring.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use anyhow::bail;
+use clap::Args as ClapArgs;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::ground::agreement::{Agreement, Intraclass, Repeatability, agreement, intraclass, repeatability};
+use crate::ground::uncertain::coverage_factor;
+use crate::sheet::{self, Sheet};
+
+/// Options of `seatspan repeat`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = AFTER_HELP)]
+pub struct Args {
+    /// Sheets of one saddle, or of several, each measured several times; sheets of one name are of one saddle
+    #[arg(required = true, value_name = "SHEET")]
+    pub sheets: Vec<PathBuf>,
+    /// Sheets of the same saddles by another person or in another way
+    #[arg(long, value_name = "SHEET", num_args = 1..)]
+    pub other: Vec<PathBuf>,
+    /// Print the figures as JSON, and nothing else
+    #[arg(long)]
+    pub json: bool,
+}
+
+const AFTER_HELP: &str = "\
+Measure a saddle several times, each time with card and saddle laid anew and a new photo, and give all sheets one name
+with --name. The repeatability limit is what two such measurements differ by at most in 95 of 100 cases. What all of them
+have wrong alike (the card's print, a ruler's lifts, the lens) does not show here: see the budget.
+With --other, sheets of the same names by another person: the mean difference, and the limits between which 95 of 100
+differences lie (Bland and Altman 1986).
+Exit status: 0 done, 2 an error of use or of the machine.
+Example: seatspan repeat anna/*.sheet.json --other ben/*.sheet.json";
+
+/// Name and version of what `--json` prints.
+const SCHEMA: &str = "seatspan-repeat/1";
+
+/// What `--json` prints. Lengths are mm.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Report {
+    schema: &'static str,
+    saddles: usize,
+    sheets: usize,
+    widths: Vec<Row>,
+}
+
+/// One named width.
+#[derive(Debug, Serialize, JsonSchema)]
+struct Row {
+    name: String,
+    repeat: Option<RepeatRow>,
+    other_repeat: Option<RepeatRow>,
+    agreement: Option<AgreementRow>,
+}
+
+/// Repeated measurements of one taker.
+#[derive(Debug, Serialize, JsonSchema)]
+struct RepeatRow {
+    within_sd: f64,
+    within_sd_95: [f64; 2],
+    freedom: f64,
+    limit: f64,
+    /// Root mean square of the standard uncertainties that the sheets state.
+    stated_u: f64,
+}
+
+/// Two takers.
+#[derive(Debug, Serialize, JsonSchema)]
+struct AgreementRow {
+    saddles: usize,
+    bias: f64,
+    bias_95: [f64; 2],
+    sd: f64,
+    limits: [f64; 2],
+    limit_se: f64,
+    /// ICC(2,1) of Shrout and Fleiss, absolute agreement.
+    intraclass: Option<f64>,
+}
+
+/// Compares the sheets.
+///
+/// # Errors
+/// Sheets that cannot be read, refused ones, and sets in which nothing was measured twice.
+pub fn run(args: &Args) -> anyhow::Result<u8> {
+    let sets = [Set::read(&args.sheets)?, Set::read(&args.other)?];
+    let rows: Vec<Row> = sets[0].names(&sets[1]).into_iter().filter_map(|name| row(&sets, name)).collect();
+    if rows.is_empty() {
+        let (saddles, sheets) = (sets[0].saddles.len(), args.sheets.len());
+        bail!(
+            "{sheets} sheet(s) of {saddles} saddle(s): no saddle was measured twice, and fewer than three by both; sheets \
+             of one saddle need one name (measure --name)"
+        );
+    }
+    if args.json {
+        let (saddles, sheets) = (sets[0].saddles.len(), args.sheets.len() + args.other.len());
+        super::say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, saddles, sheets, widths: rows })?);
+    } else {
+        super::say(&text(&sets, &rows));
+    }
+    Ok(0)
+}
+
+/// Sheets by the name of their saddle.
+struct Set {
+    saddles: BTreeMap<String, Vec<Sheet>>,
+}
+
+impl Set {
+    fn read(paths: &[PathBuf]) -> anyhow::Result<Self> {
+        let mut saddles: BTreeMap<String, Vec<Sheet>> = BTreeMap::new();
+        let mut photos: BTreeMap<String, &Path> = BTreeMap::new();
+        for path in paths {
+            let sheet = sheet::read(path)?;
+            if let Some(refusal) = &sheet.refused {
+                bail!("{}: the photo was refused ({}): leave it out", path.display(), refusal.text);
+            }
+            if let Some(photo) = sheet.photos.first()
+                && let Some(other) = photos.insert(photo.sha256.clone(), path)
+            {
+                bail!(
+                    "{} and {} are of one photo, which is no repeated measurement: leave one out",
+                    other.display(),
+                    path.display()
+                );
+            }
+            saddles.entry(sheet.saddle.name.clone()).or_default().push(sheet);
+        }
+        Ok(Self { saddles })
+    }
+
+    /// Names of widths in either set, in the order of the sheets.
+    fn names(&self, other: &Self) -> Vec<String> {
+        let mut names: Vec<String> = Vec::new();
+        for sheet in self.saddles.values().chain(other.saddles.values()).flatten() {
+            for width in &sheet.widths {
+                if !names.contains(&width.name) {
+                    names.push(width.name.clone());
+                }
+            }
+        }
+        names
+    }
+
+    fn values(&self, saddle: &str, name: &str) -> Vec<f64> {
+        let sheets = self.saddles.get(saddle).map_or(&[][..], Vec::as_slice);
+        sheets.iter().filter_map(|s| Some(s.width(name)?.mm)).collect()
+    }
+
+    fn repeat(&self, name: &str) -> Option<RepeatRow> {
+        let lists: Vec<Vec<f64>> = self.saddles.keys().map(|saddle| self.values(saddle, name)).collect();
+        let stated: Vec<f64> = self
+            .saddles
+            .values()
+            .flatten()
+            .filter_map(|s| s.width(name))
+            .map(|w| w.u.unwrap_or(w.u95 / crate::width::COVERAGE))
+            .collect();
+        let Repeatability { within_sd, freedom, within_sd_95, limit } = repeatability(&lists)?;
+        let stated_u = (stated.iter().map(|u| u * u).sum::<f64>() / stated.len().max(1) as f64).sqrt();
+        Some(RepeatRow { within_sd, within_sd_95, freedom, limit, stated_u })
+    }
+}
+
+fn row(sets: &[Set; 2], name: String) -> Option<Row> {
+    let things: Vec<[Vec<f64>; 2]> =
+        sets[0].saddles.keys().map(|saddle| [0, 1].map(|i| sets[i].values(saddle, &name))).collect();
+    let by_both: Vec<Vec<f64>> = things
+        .iter()
+        .filter(|t| t.iter().all(|l| !l.is_empty()))
+        .map(|t| t.iter().map(|l| l.iter().sum::<f64>() / l.len() as f64).collect())
+        .collect();
+    let agreement = agreement(&things).map(|a| {
+        let Agreement { pairs, bias, bias_95, sd, limits, limit_se } = a;
+        let intraclass = intraclass(&by_both).map(|i: Intraclass| i.absolute);
+        AgreementRow { saddles: pairs, bias, bias_95, sd, limits, limit_se, intraclass }
+    });
+    let (repeat, other_repeat) = (sets[0].repeat(&name), sets[1].repeat(&name));
+    let any = repeat.is_some() || other_repeat.is_some() || agreement.is_some();
+    any.then_some(Row { name, repeat, other_repeat, agreement })
+}
+
+fn text(sets: &[Set; 2], rows: &[Row]) -> String {
+    let count = |set: &Set| set.saddles.values().map(Vec::len).sum::<usize>();
+    let mut lines = vec![format!("{} sheet(s) of {} saddle(s); mm", count(&sets[0]), sets[0].saddles.len())];
+    let two = !sets[1].saddles.is_empty();
+    if two {
+        lines.push(format!(
+            "{} sheet(s) of {} saddle(s) by the other",
+            count(&sets[1]),
+            sets[1].saddles.len()
+        ));
+    }
+    for row in rows {
+        lines.push(row.name.clone());
+        for (who, repeat) in [("", &row.repeat), (" (the other)", &row.other_repeat)] {
+            if let Some(r) = repeat {
+                let [low, high] = r.within_sd_95;
+                lines.push(format!(
+                    "  repeated{who}: standard deviation {:.2} ({low:.2} to {high:.2}, {:.0} degrees of freedom); two \
+                     measurements differ by at most {:.1}; the sheets state u {:.2}",
+                    r.within_sd, r.freedom, r.limit, r.stated_u
+                ));
+            }
+        }
+        if let Some(a) = &row.agreement {
+            lines.push(format!(
+                "  first less other, {} saddles: {:+.2} ({:+.2} to {:+.2}); 95 of 100 differences from {:+.1} to {:+.1} \
+                 (each ± {:.1}){}",
+                a.saddles,
+                a.bias,
+                a.bias_95[0],
+                a.bias_95[1],
+                a.limits[0],
+                a.limits[1],
+                coverage_factor((a.saddles - 1) as f64, 0.95) * a.limit_se,
+                a.intraclass.map_or_else(String::new, |i| format!("; intraclass correlation {i:.2}"))
+            ));
+        }
+    }
+    lines.push("what all have wrong alike (print scale, lens, a ruler's lifts) does not show here".into());
+    lines.join("\n")
+}

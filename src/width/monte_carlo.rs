@@ -1,0 +1,184 @@
+//! The propagation of distributions (JCGM 101:2008) for a measured photo: every input is drawn from what is known of it,
+//! the named widths are taken anew, and what their draws say is set beside the budget's linear result.
+//!
+//! The stations of the named widths stay where they were found, as in the budget: at the widest and the narrowest station a
+//! small shift along the midline changes nothing to first order.
+
+use nalgebra::{DMatrix, DVector, Vector2};
+
+use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, LEVEL_U, PIPING_U_MM, halves_over, moved_midline};
+use super::section::locate_edge;
+use super::{COVERAGE, EVEN_MM, Plan, Subject, beside, combined, measured_width, with_unevenness};
+use crate::ground::uncertain::{Drawer, Drawn, tolerance};
+use crate::ground::words::SIDES;
+use crate::outline::edge::TracedEdge;
+use crate::outline::lift::LiftProfile;
+use crate::width::influence::Influences;
+
+/// A named width by both ways.
+#[derive(Debug, Clone)]
+pub struct Compared {
+    /// Its name.
+    pub name: &'static str,
+    /// The budget's value, mm.
+    pub mm: f64,
+    /// The budget's standard uncertainty, mm.
+    pub u_mm: f64,
+    /// Mean of the draws, mm.
+    pub drawn_mm: f64,
+    /// Their standard deviation, mm.
+    pub drawn_u_mm: f64,
+    /// The interval of 95 % with as much of the draws below as above it, mm.
+    pub drawn_mm_95: [f64; 2],
+    /// Within what both are said to agree, mm: half of a unit of the second digit of `u_mm`, and two standard errors of an
+    /// interval's end from so many draws.
+    pub tolerance_mm: f64,
+}
+
+impl Compared {
+    /// By how much the ends of the budget's interval of 95 % lie outside (positive) those of the draws: below, above, mm.
+    pub fn wider_mm(&self) -> [f64; 2] {
+        let [low, high] = self.drawn_mm_95;
+        [low - (self.mm - COVERAGE * self.u_mm), self.mm + COVERAGE * self.u_mm - high]
+    }
+
+    /// Whether both intervals agree (JCGM 101:2008, 8.1).
+    pub fn agree(&self) -> bool {
+        self.wider_mm().iter().all(|d| d.abs() <= self.tolerance_mm)
+    }
+}
+
+/// What one draw needs.
+struct Draws<'a> {
+    inputs: &'a Inputs<'a>,
+    cuts: &'a [Cut],
+    /// A square root of the camera's covariance.
+    root: DMatrix<f64>,
+}
+
+/// Draws the named widths so many times. `None` where the edges cannot be taken through the camera, or where so many of the
+/// draws cannot that they would not show the rest.
+pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
+    let locate = |edges: &[TracedEdge; 2], lift: &LiftProfile| {
+        [0, 1].map(|i| locate_edge(&subject.fit.camera, subject.midline, lift, SIDES[i], &edges[i]))
+    };
+    let seat = locate(&subject.outline.seat, subject.seat_lift);
+    let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
+    let plan = Plan::new(subject, &seat, channel.as_ref());
+    let inputs = Inputs {
+        fit: subject.fit,
+        midline: *subject.midline,
+        seat_lift: subject.seat_lift.clone(),
+        channel_lift: subject.channel_lift.clone(),
+        print_scale_u: subject.print_scale_u,
+        end_u_mm: subject.end_u_mm,
+    };
+    let influences = Influences::of(&inputs, &plan.cuts)?;
+    let draws = Draws { inputs: &inputs, cuts: &plan.cuts, root: root(&subject.fit.estimate.covariance)? };
+    let mut drawer = Drawer::new(seed);
+    let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); plan.named.len()];
+    for _ in 0..count {
+        let Some(drawn) = draws.halves(&mut drawer) else { continue };
+        for (list, (_, cut, place)) in widths.iter_mut().zip(&plan.named) {
+            let [left, right] = drawn[*cut];
+            let uneven_mm = excess_mm(subject, influences.base[*cut]);
+            let further = [place.concealed_mm, uneven_mm].map(|half| half * (2.0 * drawer.unit() - 1.0));
+            list.push(left + right + further.iter().sum::<f64>());
+        }
+    }
+    let base = |cut: usize, concealed_mm: f64| {
+        let width = measured_width(&plan.cuts, &influences, cut);
+        beside(if subject.bisected { with_unevenness(width) } else { width }, concealed_mm)
+    };
+    plan.named
+        .iter()
+        .zip(widths)
+        .map(|(&(name, cut, place), list)| {
+            if list.len() < count - count / 100 {
+                return None;
+            }
+            let (linear, drawn) = (base(cut, place.concealed_mm), Drawn::new(list)?);
+            let u_mm = combined(&linear.budget);
+            Some(Compared {
+                name,
+                mm: linear.mm,
+                u_mm,
+                drawn_mm: drawn.mean(),
+                drawn_u_mm: drawn.u(),
+                drawn_mm_95: drawn.symmetric(0.95),
+                tolerance_mm: tolerance(u_mm) + 2.0 * end_error(drawn.count()) * u_mm,
+            })
+        })
+        .collect()
+}
+
+/// Standard error of an end of an interval of 95 % from so many draws of a normal quantity, in standard deviations: the root
+/// of 0.025 x 0.975 / n, over the density 0.0584 there.
+fn end_error(draws: usize) -> f64 {
+    (0.025 * 0.975 / draws.max(1) as f64).sqrt() / 0.0584
+}
+
+/// What halves of a bisecting midline differ by beyond a sound saddle's, as in the budget.
+fn excess_mm(subject: &Subject, halves_mm: [f64; 2]) -> f64 {
+    let excess = (halves_mm[0] - halves_mm[1]).abs() - EVEN_MM;
+    if subject.bisected { excess.max(0.0) } else { 0.0 }
+}
+
+/// A matrix whose product with standard normal numbers has the covariance; by eigenvalues, since what the camera's fit
+/// leaves is near singular.
+fn root(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let scale = covariance.diagonal().map(|v| v.max(0.0).sqrt());
+    if !scale.iter().all(|s| s.is_finite() && *s > 0.0) {
+        return None;
+    }
+    let n = scale.len();
+    let correlation = DMatrix::from_fn(n, n, |i, j| covariance[(i, j)] / scale[i] / scale[j]);
+    let eigen = correlation.symmetric_eigen();
+    let roots = DMatrix::from_diagonal(&eigen.eigenvalues.map(|v| v.max(0.0).sqrt()));
+    Some(DMatrix::from_diagonal(&scale) * eigen.eigenvectors * roots)
+}
+
+impl Draws<'_> {
+    /// Half-widths of every cut for one draw of all inputs; `None` where a drawn camera does not see an edge.
+    fn halves(&self, drawer: &mut Drawer) -> Option<Vec<[f64; 2]>> {
+        let fit = self.inputs.fit;
+        let normal = DVector::from_fn(self.root.ncols(), |_, _| drawer.normal());
+        let camera = fit.camera_at(&(&fit.estimate.values + &self.root * normal));
+        let [seat, channel] =
+            [&self.inputs.seat_lift, &self.inputs.channel_lift].map(|lift| raised(lift, drawer));
+        let mut midline = moved_midline(&fit.camera, &camera, self.inputs)?;
+        for (front, along) in [(true, true), (true, false), (false, true), (false, false)] {
+            midline = midline.shifted(front, along, self.inputs.end_u_mm * drawer.normal());
+        }
+        let mut level = || 3f64.sqrt() * LEVEL_U * (2.0 * drawer.unit() - 1.0);
+        let tilt = Vector2::new(level(), level());
+        let mut halves = halves_over(tilt, &camera, &midline, [&seat, &channel], self.cuts)?;
+        // A rectangular distribution with the budget's standard uncertainty.
+        let scale = 1.0 + 3f64.sqrt() * self.inputs.print_scale_u * (2.0 * drawer.unit() - 1.0);
+        let piping_mm = PIPING_U_MM * drawer.normal();
+        for (half, cut) in halves.iter_mut().zip(self.cuts) {
+            for (value, side) in half.iter_mut().zip(&cut.sides) {
+                let rival_mm = if side.rival_mm > 0.0 { side.rival_mm } else { COMPETITOR_APART_MM };
+                let rival = competing(drawer, side.confidence.clamp(0.0, 1.0), rival_mm);
+                *value = (*value + piping_mm + side.u_mm * drawer.normal() + rival) * scale;
+            }
+        }
+        Some(halves)
+    }
+}
+
+/// A boundary that competes, on either side alike: it is the edge with probability 1 - p; about the mean, which the budget
+/// does not move either.
+fn competing(drawer: &mut Drawer, p: f64, rival_mm: f64) -> f64 {
+    let outside = if drawer.unit() < 0.5 { 1.0 } else { -1.0 };
+    let is_edge = f64::from(u8::from(drawer.unit() > p));
+    outside * rival_mm * (is_edge - (1.0 - p))
+}
+
+fn raised(lift: &LiftProfile, drawer: &mut Drawer) -> LiftProfile {
+    let mut drawn = lift.raised_all(lift.common_u_mm * drawer.normal());
+    for i in 0..lift.points().len() {
+        drawn = drawn.raised(i, lift.point_u_mm * drawer.normal());
+    }
+    drawn
+}
