@@ -133,8 +133,10 @@ fn photo_and_plan_show_edges_midline_stations_and_widths() {
     };
     // Photo and plan each: two edges, a midline, 19 stations, two widths.
     assert_eq!(of(&WILLOW_PAGE), [4, 0, 2, 38, 4]);
-    // From below four edges; the photo shows the seat's two widths as lines and the plan all six.
-    assert_eq!(of(&FERN_PAGE), [4, 4, 2, 38, 8]);
+    // From below four edges, in pieces where one is not seen; the photo shows the seat's two widths as lines and the plan all six.
+    let [seat, channel, rest @ ..] = of(&FERN_PAGE);
+    assert!(seat >= 4 && channel >= 4, "{seat} and {channel} pieces");
+    assert_eq!(rest, [2, 38, 8]);
 }
 
 #[test]
@@ -248,7 +250,8 @@ fn a_comparison_lays_the_outlines_over_one_another() {
     let section = |id: &str| between(&page, &format!("<section id=\"{id}\">"), "</section>")[0].to_owned();
     // Two edges of two saddles, and of one saddle two edges of two parts; each for a wide and for a narrow screen.
     assert_eq!(count(&section("top-outlines"), "outline"), 8);
-    assert_eq!(count(&section("underside-outlines"), "outline"), 8);
+    // An edge that is not seen somewhere is drawn in pieces.
+    assert!(count(&section("underside-outlines"), "outline") >= 8);
     assert!(section("top-widths").contains("+0.0 mm"));
     assert!(section("top-widths").contains("not sure"));
 }

@@ -14,6 +14,7 @@ use nalgebra::Vector2;
 use rayon::prelude::*;
 
 use super::bisect::{Sides, bisecting, half_widths_mm};
+use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
 use super::form::{FormPictures, LEAST_SEEN};
 use super::lift::LiftProfile;
@@ -243,10 +244,6 @@ pub fn places(plane: &PlaneView) -> Vec<Place> {
     apart
 }
 
-/// A channel seen more surely than this, or less surely, tells how the saddle is seen.
-const UNDERSIDE_SEEN: f64 = 0.6;
-const TOP_SEEN: f64 = 0.4;
-
 /// Whether a saddle between two ends shows a channel, and so its underside.
 ///
 /// # Errors
@@ -256,8 +253,8 @@ pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile
     let pictures = FormPictures::of(&scene, lift);
     let surely = pictures.channel(&scene).ok_or_else(view_unclear)?.surely();
     match surely {
-        s if s >= UNDERSIDE_SEEN => Ok(View::Underside),
-        s if s <= TOP_SEEN => Ok(View::Top),
+        s if s >= CHANNEL_SEEN => Ok(View::Underside),
+        s if s <= NO_CHANNEL_SEEN => Ok(View::Top),
         _ => Err(view_unclear()),
     }
 }
