@@ -184,7 +184,9 @@ mod tests {
         // The paper's coefficient is 2 root(2) standard deviations; this limit has 1.96 for the 2.
         assert_relative_eq!(wright.limit * 2.0 / 1.959_964, 43.29, epsilon = 0.01);
         let pairs: Vec<[Vec<f64>; 2]> = PEFR.iter().map(|r| [vec![r[0], r[1]], vec![r[2], r[3]]]).collect();
-        assert_relative_eq!(agreement(&pairs).unwrap().sd, 37.80, epsilon = 0.005);
+        // By NumPy from the same data. Differences of repeats are taken from 0, since a meter does not know which came
+        // first; from their own mean they would give 37.80.
+        assert_relative_eq!(agreement(&pairs).unwrap().sd, 37.655, epsilon = 0.0005);
     }
 
     /// Six targets, four judges: data as stored by the R package psych, results computed from them by an independent
