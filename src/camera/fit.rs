@@ -282,7 +282,7 @@ pub fn fit_camera(
         Some(Mirrored::Apart(gap)) => (first, starts, gap),
         Some(Mirrored::Rival(other, starts)) if other.cost < first.cost => {
             let gap = first.cost - other.cost;
-            (other, starts, gap)
+            (*other, starts, gap)
         }
         Some(Mirrored::Rival(other, _)) => {
             let gap = other.cost - first.cost;
@@ -337,7 +337,7 @@ enum Mirrored {
     /// Through the lens found it fits so much worse that no lens makes up for it; by this much.
     Apart(f64),
     /// It fits well enough to be asked with every parameter free.
-    Rival(Estimate, Vec<Start>),
+    Rival(Box<Estimate>, Vec<Start>),
 }
 
 /// Asks the first card's mirrored pose: first through the lens found, since a free lens far from any answer wanders
@@ -368,7 +368,7 @@ fn solve_mirrored(
     }
     values = with_pose(&near.values);
     let rival = solve_from(prior, layout, &starts, &values, sides).ok()?;
-    Some(Mirrored::Rival(rival, starts))
+    Some(Mirrored::Rival(Box::new(rival), starts))
 }
 
 /// The lens and the bends of an estimate with every pose at its start.

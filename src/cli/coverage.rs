@@ -106,9 +106,12 @@ fn is_sound(row: &Row) -> bool {
     row.widths == 0 || (0.93 - 2.0 * row.within_se..=0.97 + 2.0 * row.within_se).contains(&row.within)
 }
 
+/// A subset's name and what belongs to it.
+type Subset<'a> = (&'static str, &'a dyn Fn(&Trial) -> bool);
+
 /// The subsets: all, and those in which one contribution is large.
 fn rows(trials: &[Trial]) -> Vec<Row> {
-    let subsets: [(&'static str, &dyn Fn(&Trial) -> bool); 9] = [
+    let subsets: [Subset; 9] = [
         ("all", &|_| true),
         ("near (under 1100 mm)", &|t| t.distance_mm < 1100.0),
         ("far (over 1600 mm)", &|t| t.distance_mm > 1600.0),
