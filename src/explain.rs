@@ -4,14 +4,13 @@ use std::path::Path;
 
 use image::{GrayImage, Luma, Rgb, RgbImage};
 
-use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{SIDES, Side};
 use crate::measure::Walk;
 use crate::outline::Scene;
 use crate::outline::chart::Chart;
 use crate::outline::form::FormPictures;
 use crate::outline::learnt::net::Telling;
-use crate::outline::strip::{COLUMN_STEP_MM, Strip};
 use crate::photo::Photo;
 use crate::photo::srgb::linear_to_srgb;
 use crate::sheet::{OutputError, safe_write};
@@ -20,8 +19,9 @@ use crate::sheet::{OutputError, safe_write};
 const PLAN_MM_PER_PX: f64 = 0.5;
 /// What is shown around the midline, mm.
 const PLAN_MARGIN_MM: f64 = 200.0;
-/// Reach of the strips shown, mm.
+/// Reach of the strips shown, and what a pixel of them covers outwards, mm.
 const STRIP_REACH_MM: f64 = 150.0;
+const STRIP_STEP_MM: f64 = 0.25;
 
 /// Writes the pictures: the finder's view, the plan in the card's plane, each side's strip, and where the edge
 /// may lie in it.
@@ -83,10 +83,9 @@ fn colour(photo: &Photo, at: Option<PhotoPoint>) -> Rgb<u8> {
 fn strip(photo: &Photo, walk: &Walk, side: Side) -> RgbImage {
     let chart = Chart::closed(&walk.midline, side);
     let (camera, lift) = (&walk.fit.camera, &walk.seat_lift);
-    let strip = Strip::of_chart(photo, camera, &walk.midline, lift, &chart, STRIP_REACH_MM);
-    let size = (strip.columns as u32, strip.rows as u32);
+    let size = ((STRIP_REACH_MM / STRIP_STEP_MM) as u32, chart.rays.len() as u32);
     let mut picture = RgbImage::from_fn(size.0, size.1, |x, y| {
-        let at: CardPoint = chart.point(y as usize, f64::from(x) * COLUMN_STEP_MM, &walk.midline, lift);
+        let at = chart.point_between(f64::from(y), f64::from(x) * STRIP_STEP_MM, &walk.midline, lift);
         colour(photo, camera.photo_from_card(at))
     });
     let located = &walk.widths.seat[if side == Side::Left { 0 } else { 1 }];
@@ -100,7 +99,7 @@ fn strip(photo: &Photo, walk: &Walk, side: Side) -> RgbImage {
             off(a.1).total_cmp(&off(b.1))
         });
         if let Some((row, ray)) = nearest {
-            let column = ((at - ray.start_mm).norm() / COLUMN_STEP_MM) as u32;
+            let column = ((at - ray.start_mm).norm() / STRIP_STEP_MM) as u32;
             if column < size.0 {
                 picture.put_pixel(column, row as u32, Rgb([0, 200, 255]));
             }

@@ -170,8 +170,9 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
 }
 
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).
-const PHONE_F35_MM: f64 = 26.0;
-const PHONE_F35_RELATIVE_U: f64 = 0.2;
+pub const PHONE_F35_MM: f64 = 26.0;
+/// See [`PHONE_F35_MM`].
+pub const PHONE_F35_RELATIVE_U: f64 = 0.2;
 
 /// What is known of the lens before the card is looked at: a calibration where one is given, else what the photo says,
 /// else what phones have.
@@ -190,7 +191,7 @@ pub fn lens_prior(photo: &Photo, calibrated: Option<LensPrior>) -> (LensPrior, L
 }
 
 /// Beyond this tilt a plane's pose and every lift turn on fractions of a pixel.
-const MOST_TILT_DEG: f64 = 60.0;
+pub const MOST_TILT_DEG: f64 = 60.0;
 /// Edges blurred over more than this part of a module no longer tell one module from the next.
 const MOST_BLUR_MODULES: f64 = 0.45;
 /// The mirrored pose must fit worse by this much of the sum of squares: one in a million by chance.

@@ -284,8 +284,8 @@ fn doubt(stretch: &Stretch) -> sheet::Doubt {
     sheet::Doubt {
         part: stretch.part,
         side: stretch.side,
-        from_at: points[0].0,
-        to_at: points[points.len() - 1].0,
+        from_at: points[0].0.clamp(0.0, 1.0),
+        to_at: points[points.len() - 1].0.clamp(0.0, 1.0),
         apart_mm: mean(&|p| p.2.apart_mm),
         probability: mean(&|p| 1.0 - p.1.confidence),
     }

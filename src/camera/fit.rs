@@ -165,7 +165,7 @@ const RIVAL_GAP: f64 = 1000.0;
 /// To tell that, the mirrored pose need not settle closer: when its cost falls by no more than this part.
 const ROUGHLY: f64 = 0.01;
 /// Dark squares look smaller by what the camera's tone curve does to their blurred edges: up to some 0.3 px.
-pub(super) const BLOOM_U_PX: f64 = 0.3;
+pub const BLOOM_U_PX: f64 = 0.3;
 /// A card glued to something flat bows by less than about a millimetre over its width (stated assumption).
 pub const BEND_U_MM: f64 = 0.8;
 

@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::camera::Camera;
-use crate::camera::fit::{CameraFit, CardInFit, LensPrior, bent, fit_camera};
+use crate::camera::fit::{BEND_U_MM, BLOOM_U_PX, CameraFit, CardInFit, LensPrior, bent, fit_camera};
 use crate::camera::lens::Lens;
 use crate::camera::pose::Pose;
 use crate::card::pattern::{Pattern, patterns};
@@ -16,11 +16,13 @@ use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::homography::homography;
 use crate::ground::uncertain::Drawer;
 use crate::ground::words::{SIDES, View};
+use crate::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
 use crate::outline::Outline;
 use crate::outline::edge::{EdgePoint, TracedEdge};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::width::influence::LEVEL_U;
+use crate::photo::focal::FILM_DIAGONAL_MM;
+use crate::width::influence::{LEVEL_U, PIPING_U_MM};
 use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, measure_widths};
 
 /// Options of `seatspan coverage`.
@@ -242,9 +244,10 @@ const HEIGHT_PX: f64 = 3024.0;
 
 impl World {
     fn drawn(d: &mut Drawer, exif: bool, distance_mm: f64) -> Self {
-        let relative_u = if exif { 0.04 } else { 0.2 };
+        let relative_u = if exif { 0.04 } else { PHONE_F35_RELATIVE_U };
         // A phone has some focal length; what is told of it is off by the stated uncertainty. Farther off it is zoomed.
-        let focal_px = 26.0 / 43.267 * WIDTH_PX.hypot(HEIGHT_PX) * (distance_mm / 1300.0).max(1.0);
+        let focal_px =
+            PHONE_F35_MM / FILM_DIAGONAL_MM * WIDTH_PX.hypot(HEIGHT_PX) * (distance_mm / 1300.0).max(1.0);
         let told = focal_px * (-relative_u * d.normal()).exp();
         let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, told, relative_u);
         let distortion = std::array::from_fn(|i| prior.distortion_u[i] * d.normal());
@@ -253,7 +256,7 @@ impl World {
         Self {
             lens,
             prior,
-            bends_mm: [0, 1].map(|_| 0.8 * d.normal()),
+            bends_mm: [0, 1].map(|_| BEND_U_MM * d.normal()),
             scale: 1.0 + 3f64.sqrt() * PRINT_SCALE_U * (2.0 * d.unit() - 1.0),
         }
     }
@@ -273,7 +276,7 @@ impl World {
         Some(Shot {
             world: self,
             camera: Camera { lens: self.lens, pose },
-            bloom_px: 0.3 * d.normal(),
+            bloom_px: BLOOM_U_PX * d.normal(),
             noise_px: 0.03 + 0.09 * d.unit(),
         })
     }
@@ -308,9 +311,8 @@ fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(Card
     Some((CardInFit { half_width_mm: halves_mm[0], half_height_mm: halves_mm[1], photo_from_plane }, points))
 }
 
-/// Noise of a traced point, mm, and what counts as the piping's outer side, as the program states it.
+/// Noise of a traced point, mm.
 const EDGE_U_MM: f64 = 0.25;
-const PIPING_U_MM: f64 = 0.4;
 const STEP: f64 = 0.0055;
 
 /// Both edges as traced, point by point; `None` where the photo does not show one.
@@ -362,7 +364,7 @@ fn walked(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Wa
     let (card, sides) = card_in_photo(d, shot, pattern)?;
     let traced = edges(d, shot, seat, piping_mm)?;
     let fit = fit_camera(&shot.world.prior, &[card], &sides).ok()?;
-    (fit.camera.pose.tilt_deg() <= 60.0).then_some((fit, traced))
+    (fit.camera.pose.tilt_deg() <= MOST_TILT_DEG).then_some((fit, traced))
 }
 
 /// The midline's ends as somebody points at them.

@@ -12,8 +12,8 @@ use crate::photo::Photo;
 
 /// Columns of a band stand this far apart, mm.
 pub const STEP_MM: f64 = 0.2;
-/// A band reaches this far to either side of its line, mm.
-pub const HALF_WIDTH_MM: f64 = 26.0;
+/// A band reaches this far to either side of its line, mm: past the crease of the widest cord.
+const HALF_WIDTH_MM: f64 = 10.0;
 /// Rows of a band stand this far apart along the line, mm.
 pub const ROW_MM: f64 = 1.0;
 

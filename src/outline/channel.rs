@@ -1,16 +1,13 @@
 //! The channel's two edges, seen from below.
 
-use rayon::prelude::*;
-
 use super::band::Curve;
 use super::chart::Chart;
-use super::edge::{self, EdgePoint, Rival, TracedEdge};
+use super::edge::{self, EdgePoint, TracedEdge};
 use super::form::FormPictures;
 use super::learnt::CHANNEL_RIM;
 use super::lift::LiftProfile;
 use super::limb::{LimbWindow, limb_offset};
 use super::rim::{self, FollowedRim};
-use super::trace::Belief;
 use super::{SIDES, Scene, Side};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::refusal::{Refusal, RefusalCode};
@@ -50,10 +47,8 @@ pub fn trace_channel(
         let chart = Chart::closed(scene.midline, SIDES[i]);
         let first = Curve::of_side(&points?, &chart, SMOOTHING_MM, true);
         let rim = rim::follow(net, scene, lift, first)?;
-        let middle = rim.curve.point(rim.curve.points.len() / 2, 0.0, scene.midline, lift);
-        let coarse = scene.camera.mm_per_px(middle)? > edge::FINE_MM_PER_PX;
         let mut traced =
-            if coarse { edge::as_told(scene, lift, &rim) } else { measure_limb(scene, lift, &rim) };
+            if rim.is_fine(scene, lift) { measure_limb(scene, lift, &rim) } else { rim.as_told(scene, lift) };
         // The rim's outwards is toward the midline; a rival's is away from it.
         traced.points.iter_mut().flatten().flat_map(|p| &mut p.rival).for_each(|r| r.apart_mm = -r.apart_mm);
         Some(traced)
@@ -67,35 +62,20 @@ const ALONG_MM: f64 = 3.0;
 const LIMB_REACH_MM: (f64, f64) = (1.6, 3.2);
 /// A point whose pixels do not show a cord is known to the trace's own windows only, mm.
 const UNCONFIRMED_U_MM: f64 = 0.8;
-/// Rows between measured points.
-const ROWS_APART: usize = 2;
-
 /// Measures the cord's silhouette at every second row of the rim.
 fn measure_limb(scene: &Scene, lift: &LiftProfile, rim: &FollowedRim) -> TracedEdge {
     let FollowedRim { curve, beliefs } = rim;
-    let points = (0..curve.points.len())
-        .into_par_iter()
-        .step_by(ROWS_APART)
-        .map(|row| {
-            let belief = beliefs[row.min(beliefs.len() - 1)];
-            if belief == Belief::HIDDEN {
-                return None;
-            }
-            let pixel_at =
-                |offset: f64| scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift));
-            let middle = pixel_at(0.0)?.vector();
-            let step = pixel_at(1.0)?.vector() - middle;
-            let px_per_mm = step.norm();
-            let outward = step / px_per_mm;
-            let window =
-                LimbWindow { middle, outward, px_per_mm, along_mm: ALONG_MM, reach_mm: LIMB_REACH_MM };
-            let (offset, u_mm) = limb_offset(scene.photo, &window).unwrap_or((0.0, UNCONFIRMED_U_MM));
-            let pixel = PhotoPoint::from(middle + outward * offset * px_per_mm);
-            let rival = Rival::of(belief, pixel_at);
-            Some(EdgePoint { pixel, u_mm, confidence: belief.confidence, rival })
-        })
-        .collect();
-    TracedEdge { points }
+    edge::points_along(curve, beliefs, |row, belief| {
+        let pixel_at =
+            |offset: f64| scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift));
+        let middle = pixel_at(0.0)?.vector();
+        let step = pixel_at(1.0)?.vector() - middle;
+        let px_per_mm = step.norm();
+        let outward = step / px_per_mm;
+        let window = LimbWindow { middle, outward, px_per_mm, along_mm: ALONG_MM, reach_mm: LIMB_REACH_MM };
+        let (offset, u_mm) = limb_offset(scene.photo, &window).unwrap_or((0.0, UNCONFIRMED_U_MM));
+        EdgePoint::of(belief, u_mm, PhotoPoint::from(middle + outward * offset * px_per_mm), pixel_at)
+    })
 }
 
 fn not_found() -> Refusal {

@@ -2,8 +2,7 @@
 //! end, and the reach is the distance outwards.
 //!
 //! Between two pivots on the midline the rows stand at right angles to it, one a millimetre; before the front pivot
-//! and behind the rear one they fan out, so that the rounded ends are crossed squarely too. A channel, which does
-//! not close at its ends, uses rows at right angles only.
+//! and behind the rear one they fan out, so that the rounded ends are crossed squarely too.
 
 use nalgebra::Vector2;
 
@@ -27,12 +26,12 @@ pub struct Chart {
     pub rays: Vec<Ray>,
     /// The side of the rider.
     pub side: Side,
-    /// Reach of the outline at the first and last row, where the midline's ends are; `None` for an open chart.
-    pub end_reach_mm: Option<[f64; 2]>,
+    /// Reach of the outline at the first and last row, where the midline's ends are.
+    pub end_reach_mm: [f64; 2],
 }
 
 /// Rows stand this far apart along the midline, mm.
-pub const ROW_STEP_MM: f64 = 1.0;
+const ROW_STEP_MM: f64 = 1.0;
 /// Distance of the front pivot from the front end, in lengths of the midline: about half the width of a pommel.
 const FRONT_PIVOT: f64 = 0.10;
 /// The same at the rear, about half the width of a cantle.
@@ -60,28 +59,7 @@ impl Chart {
         let mut rear_rays: Vec<Ray> = fan(length - rear, rear, 1.0).collect();
         rear_rays.reverse();
         let rays = fan(front, front, -1.0).chain(straight).chain(rear_rays).collect();
-        Self { rays, side, end_reach_mm: Some([front, rear]) }
-    }
-
-    /// Station of a row that stands at right angles to the midline; `None` for a row that fans out.
-    pub fn station_of(&self, row: usize, midline: &Midline) -> Option<f64> {
-        let ray = &self.rays[row];
-        let square = ray.direction.dot(&midline.along()).abs() < 1e-9;
-        square.then(|| midline.station_and_offset(ray.start_mm, self.side).0)
-    }
-
-    /// The chart of an open edge's side, from one station to another.
-    pub fn open(midline: &Midline, side: Side, stations: [f64; 2]) -> Self {
-        let length = midline.length_mm();
-        let (along, out) = (midline.along(), midline.toward(side));
-        let steps = ((stations[1] - stations[0]) * length / ROW_STEP_MM).round() as usize;
-        let rays = (0..=steps)
-            .map(|i| Ray {
-                start_mm: midline.front_mm + along * (stations[0] * length + ROW_STEP_MM * i as f64),
-                direction: out,
-            })
-            .collect();
-        Self { rays, side, end_reach_mm: None }
+        Self { rays, side, end_reach_mm: [front, rear] }
     }
 
     /// The place of a reach between two rows, mm in the card's horizontal.
@@ -96,14 +74,6 @@ impl Chart {
     /// The point of a reach between two rows, at the profile's lift there.
     pub fn point_between(&self, row: f64, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let p = self.plan_point(row, reach_mm);
-        let (station, _) = midline.station_and_offset(p, self.side);
-        CardPoint::new(p.x, p.y, lift.at_mm(station))
-    }
-
-    /// The point of a row at a reach, at the profile's lift there.
-    pub fn point(&self, row: usize, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
-        let ray = &self.rays[row];
-        let p = ray.start_mm + ray.direction * reach_mm;
         let (station, _) = midline.station_and_offset(p, self.side);
         CardPoint::new(p.x, p.y, lift.at_mm(station))
     }

@@ -1,7 +1,9 @@
 //! The edge itself: the cord's silhouette, placed row by row along the line that the search has found.
 
+use rayon::prelude::*;
+
 use super::Scene;
-use super::band;
+use super::band::{self, Curve};
 use super::lift::LiftProfile;
 use super::rim::FollowedRim;
 use super::silhouette::{Faces, PLACE_MM, PLACES, Silhouette, place_mm};
@@ -31,11 +33,16 @@ pub struct Rival {
     pub pixel: PhotoPoint,
 }
 
-impl Rival {
-    /// The rival of a belief, seen where `pixel_at` has an offset outwards, mm.
-    pub fn of(belief: Belief, pixel_at: impl Fn(f64) -> Option<PhotoPoint>) -> Option<Self> {
-        let apart_mm = belief.rival_mm?;
-        Some(Self { apart_mm, pixel: pixel_at(apart_mm)? })
+impl EdgePoint {
+    /// The point at a pixel, as sure as a belief says; `pixel_at` gives where an offset outwards is seen, mm.
+    pub fn of(
+        belief: Belief,
+        u_mm: f64,
+        pixel: PhotoPoint,
+        pixel_at: impl Fn(f64) -> Option<PhotoPoint>,
+    ) -> Option<Self> {
+        let rival = belief.rival_mm.and_then(|apart_mm| Some(Rival { apart_mm, pixel: pixel_at(apart_mm)? }));
+        Some(Self { pixel, u_mm, confidence: belief.confidence, rival })
     }
 }
 
@@ -53,46 +60,61 @@ const ROUNDS: usize = 3;
 /// Habits of the path: places (a tenth of a millimetre) a row, and what a change of slope by one costs.
 const MAX_SLOPE: usize = 2;
 const BEND_COST: f32 = 1.0;
-/// Widths of a cord that are tried, mm (common practice, no source: from thin piping to a thick rolled edge), and how far
-/// from each the crease is looked for, places.
-const WIDTHS_MM: [f64; 4] = [3.6, 4.9, 6.2, 7.5];
+/// Widths of a cord that are tried, mm (common practice, no source: from thin piping to a thick rolled edge), so that their
+/// creases' windows begin on a band's column, and how far from each the crease is looked for, places.
+const WIDTHS_MM: [f64; 4] = [3.6, 4.8, 6.0, 7.2];
 const WIDTH_REACH_PLACES: isize = 7;
 /// Rows between measured points: neighbours share most of their pixels anyway.
 const ROWS_APART: usize = 2;
 
 /// Photos coarser than this show too little of a cord's profile to fit it, mm a pixel: four pixels from its silhouette to
 /// its middle. The place that the network tells is better there.
-pub const FINE_MM_PER_PX: f64 = 0.45;
+const FINE_MM_PER_PX: f64 = 0.45;
 /// Standard uncertainty of a place that is told, mm: drawn photos that were not learnt from scatter so about the truth.
 const TOLD_U_MM: f64 = 0.4;
 
-/// The edge as the network tells it, without a fit to the cord's profile.
-pub fn as_told(scene: &Scene, lift: &LiftProfile, rim: &FollowedRim) -> TracedEdge {
-    let FollowedRim { curve, beliefs } = rim;
-    let rows = curve.points.len();
-    let point = |row: usize| {
-        let belief = beliefs[of_row(row, rows, beliefs.len())];
-        let pixel_at =
-            |offset: f64| scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift));
-        (belief != Belief::HIDDEN).then_some(EdgePoint {
-            pixel: pixel_at(0.0)?,
-            u_mm: TOLD_U_MM,
-            confidence: belief.confidence,
-            rival: Rival::of(belief, pixel_at),
+impl FollowedRim {
+    /// Whether the photo shows the cord along the rim finely enough for its profile to be fitted.
+    pub fn is_fine(&self, scene: &Scene, lift: &LiftProfile) -> bool {
+        let middle = self.curve.point(self.curve.points.len() / 2, 0.0, scene.midline, lift);
+        scene.camera.mm_per_px(middle).is_some_and(|mm| mm <= FINE_MM_PER_PX)
+    }
+
+    /// The edge as the network tells it, without a fit to the cord's profile.
+    pub fn as_told(&self, scene: &Scene, lift: &LiftProfile) -> TracedEdge {
+        points_along(&self.curve, &self.beliefs, |row, belief| {
+            let pixel_at = |offset: f64| {
+                scene.camera.photo_from_card(self.curve.point(row, offset, scene.midline, lift))
+            };
+            EdgePoint::of(belief, TOLD_U_MM, pixel_at(0.0)?, pixel_at)
         })
-    };
-    TracedEdge { points: (0..rows).step_by(ROWS_APART).map(point).collect() }
+    }
+}
+
+/// The points of an edge, one in [`ROWS_APART`] rows of a curve; none where it is hidden. The beliefs are those of an earlier
+/// curve of about the same length.
+pub fn points_along(
+    curve: &Curve,
+    beliefs: &[Belief],
+    point: impl Fn(usize, Belief) -> Option<EdgePoint> + Sync,
+) -> TracedEdge {
+    let rows = curve.points.len();
+    let points = (0..rows).into_par_iter().step_by(ROWS_APART).map(|row| {
+        let belief = beliefs[of_row(row, rows, beliefs.len())];
+        if belief == Belief::HIDDEN { None } else { point(row, belief) }
+    });
+    TracedEdge { points: points.collect() }
 }
 
 /// Measures the cord's silhouette along a rim that was followed to within a millimetre, together with the crease on the
 /// cord's inner side.
 pub fn follow(scene: &Scene, lift: &LiftProfile, rim: FollowedRim) -> Option<TracedEdge> {
-    let middle = rim.curve.point(rim.curve.points.len() / 2, 0.0, scene.midline, lift);
-    let mm_per_px = scene.camera.mm_per_px(middle)?;
-    if mm_per_px > FINE_MM_PER_PX {
-        return Some(as_told(scene, lift, &rim));
+    if !rim.is_fine(scene, lift) {
+        return Some(rim.as_told(scene, lift));
     }
     let FollowedRim { mut curve, beliefs } = rim;
+    let middle = curve.point(curve.points.len() / 2, 0.0, scene.midline, lift);
+    let mm_per_px = scene.camera.mm_per_px(middle)?;
     let mut cords = Vec::from(WIDTHS_MM.map(|mm| Cord::new(mm, scene.blur_px, mm_per_px)));
     let mut uncertainties = Vec::new();
     for _ in 0..ROUNDS {
@@ -113,24 +135,15 @@ pub fn follow(scene: &Scene, lift: &LiftProfile, rim: FollowedRim) -> Option<Tra
         cords = vec![cord];
     }
     let radius_mm = 0.5 * cords[0].width_mm;
-    let points = (0..curve.points.len())
-        .step_by(ROWS_APART)
-        .map(|row| {
-            let belief = beliefs[of_row(row, curve.points.len(), beliefs.len())];
-            let slope = curve.slope_of_sight(row, scene.camera, scene.midline, lift);
-            let pixel_at = |offset: f64| {
-                let offset = offset - hidden_by_roundness_mm(slope, radius_mm);
-                scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift))
-            };
-            (belief != Belief::HIDDEN).then_some(EdgePoint {
-                pixel: pixel_at(0.0)?,
-                u_mm: uncertainties[of_row(row, curve.points.len(), uncertainties.len())],
-                confidence: belief.confidence,
-                rival: Rival::of(belief, pixel_at),
-            })
-        })
-        .collect();
-    Some(TracedEdge { points })
+    Some(points_along(&curve, &beliefs, |row, belief| {
+        let slope = curve.slope_of_sight(row, scene.camera, scene.midline, lift);
+        let hidden_mm = hidden_by_roundness_mm(slope, radius_mm);
+        let pixel_at = |offset: f64| {
+            scene.camera.photo_from_card(curve.point(row, offset - hidden_mm, scene.midline, lift))
+        };
+        let u_mm = uncertainties[of_row(row, curve.points.len(), uncertainties.len())];
+        EdgePoint::of(belief, u_mm, pixel_at(0.0)?, pixel_at)
+    }))
 }
 
 /// The row of an earlier curve, of `before` rows, that lies where a row of one of `rows` does.
@@ -152,7 +165,7 @@ impl Cord {
     }
 
     /// Cost of the cord's silhouette at every place, by both lines: the crease's moved by what the width differs from this
-    /// one, to where both lines are best seen together. With it the mean of the rows' least.
+    /// one, to where both lines are best seen together. With it the sum of the rows' least.
     fn costs(&self, band: &Strip) -> (f32, Vec<f32>) {
         let silhouette = self.silhouette.costs(band, 0.0);
         let crease = self.crease.costs(band, -self.width_mm);

@@ -109,7 +109,7 @@ impl Seen<'_> {
         let (chart, told) = (&self.charts[side], &self.told[side]);
         let mut programme = learnt::programme(told, self.rows.clone(), MAX_SLOPE, BEND_COST);
         if let Some(tolerance_mm) = end_tolerance_mm {
-            for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm?) {
+            for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm) {
                 let costs = programme.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
                 let off = |column: usize| (reach_mm(column as f64) - end_mm).abs();
                 costs.filter(|(column, _)| off(*column) > tolerance_mm).for_each(|(_, c)| *c = f32::INFINITY);

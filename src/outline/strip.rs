@@ -1,19 +1,14 @@
-//! The straightened strip: the photo sampled on a chart.
+//! The straightened strip: the photo sampled along a chart or a band.
 //!
 //! Samples are square roots of linear light, in which a sensor's shot noise is the same in the dark and in the
 //! light, turned to one intensity and two colour differences.
 
 use rayon::prelude::*;
 
-use super::chart::Chart;
-use super::lift::LiftProfile;
-use super::midline::Midline;
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
 use crate::photo::Photo;
 
-/// Columns stand this far apart, mm.
-pub const COLUMN_STEP_MM: f64 = 0.25;
 /// Channels of a sample: intensity, red-green and blue-yellow difference.
 pub const CHANNELS: usize = 3;
 
@@ -46,21 +41,6 @@ impl Strip {
             }
         });
         Self { rows, columns, samples }
-    }
-
-    /// The strip of a chart out to a reach; column c lies at reach `c * COLUMN_STEP_MM`.
-    pub fn of_chart(
-        photo: &Photo,
-        camera: &Camera,
-        midline: &Midline,
-        lift: &LiftProfile,
-        chart: &Chart,
-        reach_mm: f64,
-    ) -> Self {
-        let columns = (reach_mm / COLUMN_STEP_MM).round() as usize;
-        Self::sample(photo, camera, chart.rays.len(), columns, |row, column| {
-            chart.point(row, column as f64 * COLUMN_STEP_MM, midline, lift)
-        })
     }
 
     /// One row's samples.

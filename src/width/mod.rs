@@ -111,25 +111,10 @@ pub fn set_stations() -> impl Iterator<Item = f64> {
 
 /// Measures everything that the traced edges give.
 pub fn measure_widths(subject: &Subject) -> Option<Widths> {
-    let locate = |edges: &[TracedEdge; 2], lift: &LiftProfile| {
-        [0, 1].map(|i| locate_edge(&subject.fit.camera, subject.midline, lift, SIDES[i], &edges[i]))
-    };
-    let seat = locate(&subject.outline.seat, subject.seat_lift);
-    let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
-    let plan = Plan::new(subject, &seat, channel.as_ref());
-    let inputs = Inputs {
-        fit: subject.fit,
-        midline: *subject.midline,
-        seat_lift: subject.seat_lift.clone(),
-        channel_lift: subject.channel_lift.clone(),
-        print_scale_u: subject.print_scale_u,
-        end_u_mm: subject.end_u_mm,
-    };
+    let taken = Taken::of(subject);
+    let (plan, inputs) = (&taken.plan, Inputs::of(subject));
     let influences = Influences::of(&inputs, &plan.cuts)?;
-    let width = |cut: usize| {
-        let width = measured_width(&plan.cuts, &influences, cut);
-        if subject.bisected { with_unevenness(width) } else { width }
-    };
+    let width = |cut: usize| width_of(subject, plan, &influences, cut);
     Some(Widths {
         stations: plan.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
         named: plan
@@ -139,10 +124,49 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
                 (name, MeasuredWidth { station_u: place.station_u, ..beside(width(cut), place.concealed_mm) })
             })
             .collect(),
-        front_taper_deg: (plan.taper.len() >= 5).then(|| front_taper(&plan, &influences, subject.midline)),
-        seat,
-        channel,
+        front_taper_deg: (plan.taper.len() >= 5).then(|| front_taper(plan, &influences, subject.midline)),
+        seat: taken.seat,
+        channel: taken.channel,
     })
+}
+
+/// The traced edges located about the midline, and where they are cut.
+struct Taken {
+    seat: LocatedPair,
+    channel: Option<LocatedPair>,
+    plan: Plan,
+}
+
+impl Taken {
+    fn of(subject: &Subject) -> Self {
+        let locate = |edges: &[TracedEdge; 2], lift: &LiftProfile| {
+            [0, 1].map(|i| locate_edge(&subject.fit.camera, subject.midline, lift, SIDES[i], &edges[i]))
+        };
+        let seat = locate(&subject.outline.seat, subject.seat_lift);
+        let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
+        let plan = Plan::new(subject, &seat, channel.as_ref());
+        Self { seat, channel, plan }
+    }
+}
+
+impl<'a> Inputs<'a> {
+    /// What a subject's widths rest on.
+    fn of(subject: &Subject<'a>) -> Self {
+        Self {
+            fit: subject.fit,
+            midline: *subject.midline,
+            seat_lift: subject.seat_lift.clone(),
+            channel_lift: subject.channel_lift.clone(),
+            print_scale_u: subject.print_scale_u,
+            end_u_mm: subject.end_u_mm,
+        }
+    }
+}
+
+/// The width of a cut with its budget, and with what uneven halves about a bisecting midline say.
+fn width_of(subject: &Subject, plan: &Plan, influences: &Influences, cut: usize) -> MeasuredWidth {
+    let width = measured_width(&plan.cuts, influences, cut);
+    if subject.bisected { with_unevenness(width) } else { width }
 }
 
 fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> MeasuredWidth {
@@ -160,12 +184,17 @@ fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> Measured
 /// Halves about a midline that bisects the edges differ by up to this in a sound saddle, mm (common practice, no source).
 const EVEN_MM: f64 = 6.0;
 
+/// What halves about a bisecting midline differ by beyond a sound saddle's, mm.
+fn excess_mm(halves_mm: [f64; 2]) -> f64 {
+    ((halves_mm[0] - halves_mm[1]).abs() - EVEN_MM).max(0.0)
+}
+
 /// Where halves about a bisecting midline differ by more, one side may be traced wrongly by the rest: a rectangular
 /// distribution.
 fn with_unevenness(mut width: MeasuredWidth) -> MeasuredWidth {
-    let apart_mm = (width.halves_mm[0] - width.halves_mm[1]).abs();
-    if apart_mm > EVEN_MM {
-        width.budget.push((line::UNEVEN.to_owned(), (apart_mm - EVEN_MM) / 3.0_f64.sqrt()));
+    let excess_mm = excess_mm(width.halves_mm);
+    if excess_mm > 0.0 {
+        width.budget.push((line::UNEVEN.to_owned(), excess_mm / 3.0_f64.sqrt()));
     }
     width
 }

@@ -7,11 +7,8 @@
 use nalgebra::{DMatrix, DVector, Vector2};
 
 use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, LEVEL_U, PIPING_U_MM, halves_over, moved_midline};
-use super::section::locate_edge;
-use super::{COVERAGE, EVEN_MM, Plan, Subject, beside, combined, measured_width, with_unevenness};
+use super::{COVERAGE, Subject, Taken, beside, combined, excess_mm, width_of};
 use crate::ground::uncertain::{Drawer, Drawn, tolerance};
-use crate::ground::words::SIDES;
-use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 use crate::width::influence::Influences;
 
@@ -59,20 +56,7 @@ struct Draws<'a> {
 /// Draws the named widths so many times. `None` where the edges cannot be taken through the camera, or where so many of the
 /// draws cannot that they would not show the rest.
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
-    let locate = |edges: &[TracedEdge; 2], lift: &LiftProfile| {
-        [0, 1].map(|i| locate_edge(&subject.fit.camera, subject.midline, lift, SIDES[i], &edges[i]))
-    };
-    let seat = locate(&subject.outline.seat, subject.seat_lift);
-    let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
-    let plan = Plan::new(subject, &seat, channel.as_ref());
-    let inputs = Inputs {
-        fit: subject.fit,
-        midline: *subject.midline,
-        seat_lift: subject.seat_lift.clone(),
-        channel_lift: subject.channel_lift.clone(),
-        print_scale_u: subject.print_scale_u,
-        end_u_mm: subject.end_u_mm,
-    };
+    let (plan, inputs) = (Taken::of(subject).plan, Inputs::of(subject));
     let influences = Influences::of(&inputs, &plan.cuts)?;
     let draws = Draws { inputs: &inputs, cuts: &plan.cuts, root: root(&subject.fit.estimate.covariance)? };
     let mut drawer = Drawer::new(seed);
@@ -81,15 +65,11 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
         let Some(drawn) = draws.halves(&mut drawer) else { continue };
         for (list, (_, cut, place)) in widths.iter_mut().zip(&plan.named) {
             let [left, right] = drawn[*cut];
-            let uneven_mm = excess_mm(subject, influences.base[*cut]);
+            let uneven_mm = if subject.bisected { excess_mm(influences.base[*cut]) } else { 0.0 };
             let further = [place.concealed_mm, uneven_mm].map(|half| half * (2.0 * drawer.unit() - 1.0));
             list.push(left + right + further.iter().sum::<f64>());
         }
     }
-    let base = |cut: usize, concealed_mm: f64| {
-        let width = measured_width(&plan.cuts, &influences, cut);
-        beside(if subject.bisected { with_unevenness(width) } else { width }, concealed_mm)
-    };
     plan.named
         .iter()
         .zip(widths)
@@ -97,7 +77,8 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
             if list.len() < count - count / 100 {
                 return None;
             }
-            let (linear, drawn) = (base(cut, place.concealed_mm), Drawn::new(list)?);
+            let (linear, drawn) =
+                (beside(width_of(subject, &plan, &influences, cut), place.concealed_mm), Drawn::new(list)?);
             let u_mm = combined(&linear.budget);
             Some(Compared {
                 name,
@@ -116,12 +97,6 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
 /// of 0.025 x 0.975 / n, over the density 0.0584 there.
 fn end_error(draws: usize) -> f64 {
     (0.025 * 0.975 / draws.max(1) as f64).sqrt() / 0.0584
-}
-
-/// What halves of a bisecting midline differ by beyond a sound saddle's, as in the budget.
-fn excess_mm(subject: &Subject, halves_mm: [f64; 2]) -> f64 {
-    let excess = (halves_mm[0] - halves_mm[1]).abs() - EVEN_MM;
-    if subject.bisected { excess.max(0.0) } else { 0.0 }
 }
 
 /// A matrix whose product with standard normal numbers has the covariance; by eigenvalues, since what the camera's fit

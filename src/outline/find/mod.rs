@@ -1,8 +1,9 @@
 //! Finding the saddle: where it lies, how it is seen and which end is its front, from the photo and the cards alone.
 //!
 //! The view of one plane from straight above is searched for the plan of a saddle: boundaries along its outline that are
-//! seen on both sides alike, and along a channel where the saddle lies upside down. The places that fit best are traced,
-//! each with the midline that bisects its own edges; the trace that looks most like a saddle's rim is taken.
+//! seen on both sides alike, and along a channel where the saddle lies upside down. The form is looked at about each of the
+//! places that fit best, with the midline that bisects its own edges; the place where a saddle's edges are seen most surely is
+//! traced.
 
 pub mod body;
 pub mod lines;
@@ -63,15 +64,13 @@ pub struct FoundSaddle {
 
 /// A place where a saddle may lie.
 #[derive(Debug, Clone, Copy)]
-pub struct Place {
+struct Place {
     /// The plan laid there.
-    pub pose: Pose,
-    /// How well it fits.
-    pub fit: Fit,
+    pose: Pose,
     /// Front and rear end, mm in the card's horizontal.
-    pub ends_mm: [Vector2<f64>; 2],
+    ends_mm: [Vector2<f64>; 2],
     /// Fit and body together: the order in which places are looked at.
-    pub standing: f64,
+    standing: f64,
 }
 
 /// Poses of the coarse search, those of them looked at closely, and places whose rim is looked at.
@@ -145,11 +144,11 @@ fn trace(around: &Surroundings, lift: &LiftProfile, midline: &Midline, view: Vie
 
 /// What a place turns out to be when its rim is looked at.
 #[derive(Debug, Clone, Copy)]
-pub struct Glance {
+struct Glance {
     /// The midline that bisects the edges there.
-    pub midline: Midline,
+    midline: Midline,
     /// How surely a saddle's edges are seen, from 0 to 1.
-    pub seen: f64,
+    seen: f64,
 }
 
 /// The place where a saddle's edges are seen most surely, with the midline settled.
@@ -175,7 +174,7 @@ fn settled_glance(around: &Surroundings, lift: &LiftProfile) -> Option<Glance> {
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
 /// card or the photo's border lies within it.
-pub fn glance(
+fn glance(
     around: &Surroundings,
     lift: &LiftProfile,
     plane: &PlaneView,
@@ -210,13 +209,13 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
 
 impl Place {
     /// The plan's midline, as if the saddle were seen from above.
-    pub fn midline(&self) -> Midline {
+    fn midline(&self) -> Midline {
         Midline::new(self.ends_mm[0], self.ends_mm[1], View::Top)
     }
 }
 
 /// Places where a saddle may lie, best first.
-pub fn places(plane: &PlaneView) -> Vec<Place> {
+fn places(plane: &PlaneView) -> Vec<Place> {
     let lines = Lines::of(plane);
     let (coarse, close) = (lines.widened(COARSE_MM), lines.widened(CLOSE_MM));
     let mut first: Vec<(f64, Pose)> = pose::search(&lines, &coarse, (plane.columns, plane.rows), COARSE)
@@ -231,7 +230,7 @@ pub fn places(plane: &PlaneView) -> Vec<Place> {
             let (pose, fit) = pose.refined(&close);
             let ends_mm = pose.ends().map(|e| plane.point_of(e));
             let standing = standing(plane, &pose, &fit)?;
-            Some(Place { pose, fit, ends_mm, standing })
+            Some(Place { pose, ends_mm, standing })
         })
         .collect();
     close.sort_by(|a, b| b.standing.total_cmp(&a.standing));
@@ -260,7 +259,7 @@ pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile
 }
 
 /// The view of the plane at the lift's middle.
-pub fn plane_of(around: &Surroundings, lift: &LiftProfile) -> Option<PlaneView> {
+fn plane_of(around: &Surroundings, lift: &LiftProfile) -> Option<PlaneView> {
     let lift_mm = (1..10).map(|i| lift.at_mm(0.1 * f64::from(i))).sum::<f64>() / 9.0;
     PlaneView::of(around.photo, around.camera, around.cards, lift_mm)
 }

@@ -7,9 +7,8 @@ use rayon::prelude::*;
 
 use super::lines::{Lines, MOST};
 use super::plan::Shape;
-use super::plane::{CELL_MM, PlaneView};
+use super::plane::CELL_MM;
 use crate::ground::words::View;
-use crate::outline::midline::Midline;
 
 /// A plan laid over the view.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,22 +52,6 @@ impl Fit {
         let seen = (self.channel - CHANNEL_RANGE.0) / (CHANNEL_RANGE.1 - CHANNEL_RANGE.0);
         let (outline, lines) = (OUTLINE_PAIRS as f64, CHANNEL_PAIRS as f64);
         (outline * self.outline + lines * seen.clamp(NO_CHANNEL, 1.0)) / (outline + lines) - self.oddness
-    }
-
-    /// The same without what a channel says.
-    pub fn without_channel(&self) -> f64 {
-        self.outline * OUTLINE_PAIRS as f64 / (OUTLINE_PAIRS + CHANNEL_PAIRS) as f64 - self.oddness
-    }
-
-    /// How the saddle is seen: from below where there is a channel. `None` where that cannot be told.
-    pub fn view(&self) -> Option<View> {
-        let (no, yes) = CHANNEL_RANGE;
-        let unclear = no + 0.25 * (yes - no)..yes - 0.25 * (yes - no);
-        (!unclear.contains(&self.channel)).then_some(if self.channel < unclear.start {
-            View::Top
-        } else {
-            View::Underside
-        })
     }
 }
 
@@ -172,14 +155,6 @@ impl Pose {
             .rem_euclid(2.0 * std::f64::consts::PI)
             - std::f64::consts::PI;
         (self.middle - other.middle).norm() * CELL_MM < APART_MM && turn.abs() < APART_RAD
-    }
-
-    /// The ordinary plan between the ends of a midline.
-    pub fn between(plane: &PlaneView, midline: &Midline) -> Self {
-        let [front, rear] = [midline.front_mm, midline.rear_mm].map(|p| plane.place_of(p) / CELL_MM);
-        let along = rear - front;
-        let shape = Shape { plan: View::Top, length_mm: midline.length_mm(), front: 1.0, rear: 1.0 };
-        Self { shape, middle: 0.5 * (front + rear), heading: along.y.atan2(along.x) }
     }
 
     /// Unit vectors along the midline and across it, in cells.

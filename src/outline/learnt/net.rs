@@ -1,5 +1,5 @@
 //! The network: convolutions of three by three at five scales, each half as fine as the one before, and back up again with
-//! what each scale saw (the U-Net of O. Ronneberger, P. Fischer and T. Brox, 2015), small enough to run on a phone.
+//! what each scale saw (the U-Net of O. Ronneberger, P. Fischer and T. Brox, 2015).
 //!
 //! It sees a picture whose rows run along an edge and whose columns run across it, and gives for each row the logarithm of
 //! the probability of each column, and of the edge's not being seen in that row at all.
@@ -234,12 +234,12 @@ impl Net {
             at = layers.iter().fold(at, |at, layer| layer.of(&at));
             seen.push(at.clone());
         }
-        let mut half = None;
+        let mut half = at.clone();
         for (layer, beside) in self.up.iter().zip(seen.iter().rev().skip(1)) {
-            half = Some(at);
-            at = layer.of(&half.as_ref().map_or(beside, |h| h).doubled_with(beside));
+            let finer = layer.of(&at.doubled_with(beside));
+            half = std::mem::replace(&mut at, finer);
         }
-        self.told(&at, &half.unwrap_or_else(|| at.clone()))
+        self.told(&at, &half)
     }
 
     /// Probabilities from the channels at the finest scale and at the one before it.
