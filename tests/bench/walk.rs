@@ -95,7 +95,6 @@ fn g_measure_widths(bencher: Bencher) {
         fit: &walk.fit,
         midline: &walk.midline,
         outline: &walk.outline,
-        hints: Vec::new(),
         seat_lift: &walk.seat_lift,
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
