@@ -173,7 +173,7 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
     let midline = between(view)?;
     let scene = around.scene(&midline, view);
     let seat = trace_seat(&scene, lift, GIVEN_END_TOLERANCE_MM)?;
-    Ok(FoundSaddle { view, midline, seat })
+    FoundSaddle { view, midline, seat }.within_photo(around, lift)
 }
 
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).

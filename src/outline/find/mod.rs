@@ -108,13 +108,23 @@ pub fn find_saddle(
     let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
     let Midline { front_mm, rear_mm, .. } = best.midline;
     let found = trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)?;
-    if is_cut_off(around, lift, &found) { Err(cut_off()) } else { Ok(found) }
+    found.within_photo(around, lift)
 }
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
 const FLOOR_BEYOND_MM: f64 = 6.0;
 /// Points beyond the border that may be slips of the trace.
 const BEYOND_ALLOWED: usize = 2;
+
+impl FoundSaddle {
+    /// The saddle again, if the photo shows it whole.
+    ///
+    /// # Errors
+    /// `saddle-cut-off`.
+    pub fn within_photo(self, around: &Surroundings, lift: &LiftProfile) -> Result<Self, Refusal> {
+        if is_cut_off(around, lift, &self) { Err(cut_off()) } else { Ok(self) }
+    }
+}
 
 /// Whether the photo ends where the saddle does.
 fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) -> bool {
