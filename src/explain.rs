@@ -37,7 +37,8 @@ pub fn explain(photo: &Photo, walk: &Walk, folder: &Path, overwrite: bool) -> Re
     }
     let blur_px = walk.found.cards[0].blur_px();
     let (camera, midline, view) = (&walk.fit.camera, &walk.midline, walk.view);
-    let form = FormPictures::of(&Scene { photo, camera, midline, view, blur_px }, &walk.seat_lift);
+    let scene = Scene { photo, camera, midline, view, blur_px, hints: &walk.hints };
+    let form = FormPictures::of(&scene, &walk.seat_lift);
     for (side, told) in SIDES.iter().zip(form.edges().iter().flat_map(|seen| &seen.told)) {
         save(&format!("4-told-{}.png", side.as_str()), png_gray(told_picture(told)))?;
     }

@@ -8,6 +8,7 @@ use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Side, View};
 use crate::outline::channel::trace_channel;
 use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, view_between};
+use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
@@ -28,6 +29,8 @@ pub struct Request {
     pub view: Option<View>,
     /// Front and rear end of the seat form, in the photo; found where not given.
     pub ends: Option<[PhotoPoint; 2]>,
+    /// Points that are known to lie on an edge.
+    pub hints: Vec<Hint>,
     /// Lift of the seat's edges.
     pub seat_lift: Option<LiftProfile>,
     /// Lift of the channel's edges.
@@ -66,6 +69,8 @@ pub struct Walk {
     pub lens_known: LensKnowledge,
     /// How the saddle is seen.
     pub view: View,
+    /// Points that were known to lie on an edge.
+    pub hints: Vec<Hint>,
     /// The midline.
     pub midline: Midline,
     /// The traced edges.
@@ -128,7 +133,8 @@ pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Res
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let blur_px = found.cards[0].blur_px();
-    let around = Surroundings { photo, camera: &fit.camera, cards: &found.cards, blur_px };
+    let around =
+        Surroundings { photo, camera: &fit.camera, cards: &found.cards, blur_px, hints: &request.hints };
     let FoundSaddle { view, midline, seat } = seat_of(&around, &seat_lift, request)?;
     let scene = around.scene(&midline, view);
     let channel = match view {
@@ -150,7 +156,8 @@ pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Res
     if subject.bisected && widths.most_uneven_mm() > MOST_UNEVEN_MM {
         return Err(uneven());
     }
-    Ok(Walk { found, fit, lens_known, view, midline, outline, seat_lift, channel_lift, widths })
+    let hints = request.hints.clone();
+    Ok(Walk { found, fit, lens_known, view, hints, midline, outline, seat_lift, channel_lift, widths })
 }
 
 /// The seat traced between the ends given, or found.

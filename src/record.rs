@@ -71,6 +71,11 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
             .as_ref()
             .map(|t| sheet::Taper { deg: t.value, u95: COVERAGE * combined(&t.budget) }),
         budget: budget_lines(walk),
+        hints: walk
+            .hints
+            .iter()
+            .map(|h| sheet::EdgeHint { part: h.part, px: [h.pixel.x_px, h.pixel.y_px] })
+            .collect(),
         doubts: doubtful(walk).iter().map(doubt).collect(),
         warnings: warnings(photo, request, walk),
         refused: None,
@@ -328,6 +333,7 @@ fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
         named: named.collect(),
         edges: edge_lines(sheet),
         doubts: doubtful(walk).iter().map(doubt_line).collect(),
+        hints: walk.hints.iter().map(|hint| (hint.part, hint.pixel)).collect(),
     }
 }
 

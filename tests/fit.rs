@@ -234,6 +234,7 @@ impl Shape {
             widths: named.iter().map(|n| n.0.clone()).collect(),
             front_taper: (!under).then(|| Taper { deg: 2.0 * slope.atan().to_degrees(), u95: 1.8 }),
             budget: named.into_iter().flat_map(|n| n.1).collect(),
+            hints: Vec::new(),
             doubts: Vec::new(),
             warnings: Vec::new(),
             refused: None,

@@ -8,9 +8,10 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
-use super::values::{parse_bar, parse_lift, parse_point, parse_units, parse_view};
+use super::values::{parse_bar, parse_hint, parse_lift, parse_point, parse_units, parse_view};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
+use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::units::Units;
 use jobs::Shard;
@@ -33,6 +34,10 @@ pub struct Args {
     /// Rear end of the seat form, in pixels of the upright photo; found without it
     #[arg(long, value_name = "X,Y", value_parser = parse_point, requires = "front", allow_hyphen_values = true)]
     pub rear: Option<PhotoPoint>,
+    /// A point through which an edge runs, in pixels of the upright photo, as seat=X,Y or channel=X,Y: the edge is traced
+    /// anew, and what lies beside the point follows
+    #[arg(long, value_name = "PART=X,Y", value_parser = parse_hint)]
+    pub through: Vec<Hint>,
     /// Height of the edges over the card's plane, as seat=STATION:MM,... or channel=STATION:MM,...
     #[arg(long, value_name = "PART=S:MM,...", value_parser = parse_lift)]
     pub lift: Vec<(Part, LiftProfile)>,

@@ -10,6 +10,7 @@ use super::lens_choice::prior_of;
 use super::photo_file::find;
 use crate::ground::frame::PhotoPoint;
 use crate::measure::{BAR_MM, Request, Walk, walk};
+use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
@@ -157,6 +158,11 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
         name: sheet.saddle.name.clone(),
         view: sheet.view,
         ends: given.map(|m| [m.front_px, m.rear_px].map(|[x, y]| PhotoPoint::new(x, y))),
+        hints: sheet
+            .hints
+            .iter()
+            .map(|h| Hint { part: h.part, pixel: PhotoPoint::new(h.px[0], h.px[1]) })
+            .collect(),
         seat_lift: measured.and_then(|l| lift(&l.seat)),
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
         lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),

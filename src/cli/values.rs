@@ -3,6 +3,7 @@
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, View};
 use crate::measure::BAR_MM;
+use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::page::{Paper, Purpose};
 use crate::report::units::Units;
@@ -52,15 +53,25 @@ pub fn parse_point(text: &str) -> Result<PhotoPoint, String> {
     }
 }
 
+/// A part and what is said of it, `PART=...`.
+fn parse_of_part<'a>(text: &'a str, example: &str) -> Result<(Part, &'a str), String> {
+    let (word, rest) =
+        text.split_once('=').ok_or_else(|| format!("begin with seat= or channel=, such as {example}"))?;
+    let part = [Part::Seat, Part::Channel].into_iter().find(|part| part.as_str() == word);
+    let part =
+        part.ok_or_else(|| format!("'{word}' is no part: write seat= or channel=, such as {example}"))?;
+    Ok((part, rest))
+}
+
+/// A point of an edge, `seat=X,Y`.
+pub fn parse_hint(text: &str) -> Result<Hint, String> {
+    let (part, point) = parse_of_part(text, "seat=812.5,440")?;
+    Ok(Hint { part, pixel: parse_point(point)? })
+}
+
 /// A lift, `seat=STATION:MM,...`.
 pub fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
-    let (part, profile) =
-        text.split_once('=').ok_or("begin with seat= or channel=, such as seat=0:60,0.35:20,1:70")?;
-    let part = match part {
-        "seat" => Part::Seat,
-        "channel" => Part::Channel,
-        other => return Err(format!("'{other}' is no part that has a lift: write seat= or channel=")),
-    };
+    let (part, profile) = parse_of_part(text, "seat=0:60,0.35:20,1:70")?;
     if has_decimal_comma(profile) {
         return Err(format!(
             "'{profile}' has a comma within a number: write a point as decimal sign, such as 0:60,0.35:20,1:70"

@@ -65,6 +65,15 @@ impl Curve {
         up.xy().dot(&self.normals[row]) / up.z
     }
 
+    /// The row nearest to a place of the card's horizontal, and the place's offset outwards there, mm; `None` for a place beyond
+    /// the curve's ends.
+    pub fn place_of(&self, p: Vector2<f64>) -> Option<(usize, f64)> {
+        let away = |i: &usize| (p - self.points[*i]).norm_squared();
+        let row = (0..self.points.len()).min_by(|a, b| away(a).total_cmp(&away(b)))?;
+        let off = p - self.points[row];
+        (off.perp(&self.normals[row]).abs() <= 2.0 * ROW_MM).then(|| (row, off.dot(&self.normals[row])))
+    }
+
     /// The point at an offset from the curve, at the profile's lift there.
     pub fn point(&self, row: usize, offset_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let p = self.points[row] + self.normals[row] * offset_mm;

@@ -8,7 +8,7 @@ use super::learnt::CHANNEL_RIM;
 use super::lift::LiftProfile;
 use super::limb::{LimbWindow, limb_offset};
 use super::rim::{self, FollowedRim};
-use super::{SIDES, Scene, Side};
+use super::{Part, SIDES, Scene, Side};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -46,7 +46,7 @@ pub fn trace_channel(
             .collect();
         let chart = Chart::closed(scene.midline, SIDES[i]);
         let first = Curve::of_side(&points?, &chart, SMOOTHING_MM, true);
-        let rim = rim::follow(net, scene, lift, first)?;
+        let rim = rim::follow(net, scene, Part::Channel, lift, first)?;
         let mut traced =
             if rim.is_fine(scene, lift) { measure_limb(scene, lift, &rim) } else { rim.as_told(scene, lift) };
         // The rim's outwards is toward the midline; a rival's is away from it.

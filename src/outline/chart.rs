@@ -71,6 +71,17 @@ impl Chart {
         start_mm + (a.direction * (1.0 - t) + b.direction * t).normalize() * reach_mm
     }
 
+    /// The row, with a fraction, that crosses a place of the card's horizontal, and its reach there, mm; `None` for a place on
+    /// the other side.
+    pub fn place_of(&self, p: Vector2<f64>) -> Option<(f64, f64)> {
+        let beside = |ray: &Ray| ray.direction.perp(&(p - ray.start_mm));
+        self.rays.windows(2).enumerate().find_map(|(row, pair)| {
+            let (a, b) = (beside(&pair[0]), beside(&pair[1]));
+            let reach_mm = (p - pair[0].start_mm).dot(&pair[0].direction);
+            (a * b <= 0.0 && a != b && reach_mm > 0.0).then(|| (row as f64 + a / (a - b), reach_mm))
+        })
+    }
+
     /// The point of a reach between two rows, at the profile's lift there.
     pub fn point_between(&self, row: f64, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let p = self.plan_point(row, reach_mm);

@@ -2,13 +2,14 @@
 
 use rayon::prelude::*;
 
-use super::Scene;
-use super::band::{self, Curve};
+use super::band::{self, Curve, ROW_MM};
+use super::hint;
 use super::lift::LiftProfile;
 use super::rim::FollowedRim;
 use super::silhouette::{Faces, PLACE_MM, PLACES, Silhouette, place_mm};
 use super::strip::Strip;
 use super::trace::{Belief, Programme};
+use super::{Part, Scene};
 use crate::ground::frame::PhotoPoint;
 
 /// One traced point of an edge.
@@ -119,7 +120,10 @@ pub fn follow(scene: &Scene, lift: &LiftProfile, rim: FollowedRim) -> Option<Tra
     let mut uncertainties = Vec::new();
     for _ in 0..ROUNDS {
         let band = band::sample(scene.photo, scene.camera, scene.midline, lift, &curve);
-        let (cord, cost) = best_seen(cords, &band);
+        let (cord, mut cost) = best_seen(cords, &band);
+        for (shown, offset_mm) in hint::along(scene, Part::Seat, lift, &curve) {
+            hold(&mut cost, shown, offset_mm);
+        }
         let path = Programme {
             rows: band.rows,
             places: PLACES,
@@ -182,6 +186,15 @@ impl Cord {
         let (total, by) =
             shifts.map(|by| (least(by), by)).min_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((f32::INFINITY, 0));
         (total, (0..silhouette.len()).map(|i| together(by, i / PLACES, i % PLACES)).collect())
+    }
+}
+
+/// Adds to the costs what lying elsewhere than where a hint shows the edge costs.
+fn hold(cost: &mut [f32], shown: usize, offset_mm: f64) {
+    for (row, line) in cost.chunks_exact_mut(PLACES).enumerate() {
+        let away_mm = row.abs_diff(shown) as f64 * ROW_MM;
+        let against = |place: usize| hint::cost_of_straying(place_mm(place) - offset_mm, away_mm) as f32;
+        line.iter_mut().enumerate().for_each(|(place, cost)| *cost += against(place));
     }
 }
 

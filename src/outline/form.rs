@@ -6,11 +6,13 @@ use nalgebra::Vector2;
 
 use super::band::Curve;
 use super::chart::Chart;
+use super::hint::{self, Grid, Shown};
 use super::learnt::net::{Net, Planes, Telling};
 use super::learnt::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::lift::LiftProfile;
 use super::strip::{CHANNELS, Strip};
-use super::{SIDES, Scene};
+use super::trace::Programme;
+use super::{Part, SIDES, Scene};
 
 /// Rows of a chart's picture.
 const ROWS: usize = 160;
@@ -35,6 +37,8 @@ pub struct FormPictures {
     pub charts: [Chart; 2],
     /// Their pictures: each side's colours, those of the other one, and where a value lies across and along the chart.
     pub planes: [Planes; 2],
+    /// Points that are known to lie on an edge, mm in the card's horizontal.
+    hints: Vec<(Part, Vector2<f64>)>,
 }
 
 impl FormPictures {
@@ -51,12 +55,13 @@ impl FormPictures {
             }
             planes
         });
-        Self { charts, planes }
+        let hints = scene.hints.iter().filter_map(|h| Some((h.part, h.plan_point(scene, lift)?))).collect();
+        Self { charts, planes, hints }
     }
 
     /// The form's edges. `None` would be a fault of the build: the network cannot be read.
     pub fn edges(&self) -> Option<Seen<'_>> {
-        Some(self.seen(FORM.as_ref()?, 0..ROWS))
+        Some(self.seen(FORM.as_ref()?, Part::Seat, 0..ROWS))
     }
 
     /// The channel's edges.
@@ -66,13 +71,30 @@ impl FormPictures {
         let crosses = |row: &usize| ray(*row).direction.dot(&scene.midline.along()).abs() <= MOST_ALONG;
         let first = (0..ROWS).find(crosses)?;
         let end = (0..ROWS).rev().find(crosses)? + 1;
-        Some(self.seen(CHANNEL_FORM.as_ref()?, first..end))
+        Some(self.seen(CHANNEL_FORM.as_ref()?, Part::Channel, first..end))
     }
 
-    fn seen(&self, net: &Net, rows: Range<usize>) -> Seen<'_> {
-        let look = |i: usize| net.look(self.planes[i].clone());
+    fn seen(&self, net: &Net, part: Part, rows: Range<usize>) -> Seen<'_> {
+        let look = |i: usize| {
+            let path_of = |told: &Telling| Some(programme(told, rows.clone()).best()?.0);
+            let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;
+            let grid = Grid { row_mm, column_mm: COLUMN_MM, straight: false };
+            let told = net.look(self.planes[i].clone());
+            hint::believed(told, rows.clone(), &self.shown(part, i), grid, path_of)
+        };
         let (left, right) = rayon::join(|| look(0), || look(1));
         Seen { charts: &self.charts, told: [left, right], rows }
+    }
+
+    /// The hints of a part that lie on a side, in its picture.
+    fn shown(&self, part: Part, side: usize) -> Vec<Shown> {
+        let chart = &self.charts[side];
+        let rows = ROWS as f64 / (chart.rays.len() - 1) as f64;
+        let here = self.hints.iter().filter(|hint| hint.0 == part);
+        let places = here.filter_map(|hint| chart.place_of(hint.1));
+        places
+            .map(|(at, reach_mm)| Shown { row: (at * rows) as usize, column: column_of(reach_mm) })
+            .collect()
     }
 }
 
@@ -107,7 +129,7 @@ impl Seen<'_> {
     /// midline's ends.
     pub fn points(&self, side: usize, end_tolerance_mm: Option<f64>) -> Option<Vec<Vector2<f64>>> {
         let (chart, told) = (&self.charts[side], &self.told[side]);
-        let mut programme = learnt::programme(told, self.rows.clone(), MAX_SLOPE, BEND_COST);
+        let mut programme = programme(told, self.rows.clone());
         if let Some(tolerance_mm) = end_tolerance_mm {
             for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm) {
                 let costs = programme.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
@@ -126,6 +148,10 @@ impl Seen<'_> {
         }
         Some(points)
     }
+}
+
+fn programme(told: &Telling, rows: Range<usize>) -> Programme {
+    learnt::programme(told, rows, MAX_SLOPE, BEND_COST)
 }
 
 /// The column in whose middle a reach lies.

@@ -7,6 +7,7 @@ pub mod chart;
 pub mod edge;
 pub mod find;
 pub mod form;
+pub mod hint;
 pub mod learnt;
 pub mod lift;
 pub mod limb;
@@ -16,13 +17,14 @@ pub mod silhouette;
 pub mod strip;
 pub mod trace;
 
-pub use crate::ground::words::{SIDES, Side, View};
+pub use crate::ground::words::{Part, SIDES, Side, View};
 
 use crate::camera::Camera;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 use edge::TracedEdge;
 use form::{FormPictures, LEAST_SEEN};
+use hint::Hint;
 use lift::LiftProfile;
 use midline::Midline;
 
@@ -48,6 +50,8 @@ pub struct Scene<'a> {
     pub view: View,
     /// Blur of the photo as the card shows it (standard deviation of the edge spread), pixels.
     pub blur_px: f64,
+    /// Points that are known to lie on an edge.
+    pub hints: &'a [Hint],
 }
 
 /// Ends pointed at by hand lie within this of the outline, mm.
@@ -66,7 +70,7 @@ pub fn trace_seat(
     let seen = pictures.edges().filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
     let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
     let net = learnt::RIM.as_ref().ok_or_else(not_found)?;
-    let trace = |curve| edge::follow(scene, lift, rim::follow(net, scene, lift, curve)?);
+    let trace = |curve| edge::follow(scene, lift, rim::follow(net, scene, Part::Seat, lift, curve)?);
     let (left, right) = rayon::join(|| trace(left), || trace(right));
     Ok([left.ok_or_else(not_found)?, right.ok_or_else(not_found)?])
 }

@@ -1,18 +1,21 @@
 //! The rim: the edge followed in bands along a first trace of it.
 
-use super::Scene;
-use super::band::Curve;
+use super::band::{Curve, ROW_MM};
 use super::edge::COMPETITOR_MM;
+use super::hint::{self, Grid, Shown};
 use super::learnt::net::{MULTIPLE, Net, Planes, Telling};
 use super::learnt::{self, COLUMNS, RIM_CHANNELS};
 use super::lift::LiftProfile;
 use super::strip::{CHANNELS, Strip};
 use super::trace::Belief;
+use super::{Part, Scene};
 
 /// Width of a band's columns, mm: it reaches 25 mm to either side.
 const COLUMN_MM: f64 = 0.4;
 /// Samples in each direction that make one value: rows are 2 mm apart.
 pub const SAMPLES: usize = 2;
+/// The same for hints.
+const GRID: Grid = Grid { row_mm: SAMPLES as f64 * ROW_MM, column_mm: COLUMN_MM, straight: true };
 /// Steepest slope against the band, columns a row: 45 degrees.
 const MAX_SLOPE: usize = 5;
 /// Cost of a change of slope by one column a row.
@@ -31,12 +34,14 @@ pub struct FollowedRim {
 }
 
 /// Follows a rim from a first trace with what a network for such rims tells.
-pub fn follow(net: &Net, scene: &Scene, lift: &LiftProfile, first: Curve) -> Option<FollowedRim> {
+pub fn follow(net: &Net, scene: &Scene, part: Part, lift: &LiftProfile, first: Curve) -> Option<FollowedRim> {
     let mut followed = FollowedRim { curve: first, beliefs: Vec::new() };
     for smoothing_mm in SMOOTHINGS_MM {
         let (planes, rows) = picture(scene, lift, &followed.curve)?;
-        let told = net.look(planes).first_rows(rows);
-        let (path, _) = learnt::programme(&told, 0..rows, MAX_SLOPE, BEND_COST).best()?;
+        let path_of = |told: &Telling| Some(learnt::programme(told, 0..rows, MAX_SLOPE, BEND_COST).best()?.0);
+        let shown = shown(scene, part, lift, &followed.curve);
+        let told = hint::believed(net.look(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
+        let path = path_of(&told)?;
         let points = followed.curve.points.len();
         followed.beliefs = beliefs(&told, &path, points);
         followed.curve = followed.curve.moved(&offsets_mm(&told, &path, points), smoothing_mm);
@@ -61,6 +66,13 @@ pub fn picture(scene: &Scene, lift: &LiftProfile, curve: &Curve) -> Option<(Plan
         planes.line_mut(row, CHANNELS + 1).fill((0.5 * mm_per_px.log2()) as f32);
     }
     Some((planes, rows))
+}
+
+/// The hints that lie within the band along a curve, in its picture.
+fn shown(scene: &Scene, part: Part, lift: &LiftProfile, curve: &Curve) -> Vec<Shown> {
+    let all = hint::along(scene, part, lift, curve).into_iter();
+    let shown = all.map(|(row, offset_mm)| Shown { row: row / SAMPLES, column: column_of(offset_mm) });
+    shown.filter(|shown| (0.0..COLUMNS as f64).contains(&shown.column)).collect()
 }
 
 /// Offset of a column's middle, mm outwards.

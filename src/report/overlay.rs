@@ -76,6 +76,8 @@ pub struct OverlayGeometry {
     pub edges: Vec<EdgeLine>,
     /// The doubtful stretches.
     pub doubts: Vec<DoubtLine>,
+    /// Points through which the edges were traced because a person had shown them.
+    pub hints: Vec<(Part, PhotoPoint)>,
 }
 
 /// A step along an edge that is this many times the usual one is a gap: an untraced stretch, not drawn.
@@ -175,6 +177,9 @@ fn lines(geometry: &OverlayGeometry, unit: f64, shapes: &mut Vec<Shape>) {
     }
     for named in &geometry.named {
         line(Role::NamedWidth, &caliper(named.ends, BAR * unit), false);
+    }
+    for (part, at) in &geometry.hints {
+        shapes.push(Shape::Marker { role: edge_role(*part), at: *at });
     }
     for at in geometry.midline.iter().flatten() {
         shapes.push(Shape::Marker { role: Role::Midline, at: *at });

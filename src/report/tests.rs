@@ -52,6 +52,7 @@ fn geometry() -> OverlayGeometry {
             traced: vec![at(750.0, 400.0), at(750.0, 480.0)],
             rival: vec![at(770.0, 400.0), at(770.0, 480.0)],
         }],
+        hints: Vec::new(),
     }
 }
 

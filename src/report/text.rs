@@ -64,6 +64,11 @@ fn head(sheet: &Sheet, out: &mut String) {
         let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, 2.0 * c.focal_u_px);
         line(out, "camera", &format!("{place}; {focal}, {}", c.focal_source.in_words()));
     }
+    if !sheet.hints.is_empty() {
+        let count = sheet.hints.len();
+        let points = if count == 1 { "point" } else { "points" };
+        line(out, "edges", &format!("traced through {count} {points} shown by hand"));
+    }
     for card in &sheet.cards {
         let tags = if card.tags == 1 { "tag" } else { "tags" };
         let scale = match card.print_scale {

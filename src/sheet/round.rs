@@ -142,6 +142,9 @@ pub(super) fn rounded(sheet: &Sheet) -> Sheet {
     for line in &mut s.budget {
         line.u = uncertainty(line.u);
     }
+    for hint in &mut s.hints {
+        hint.px = point(hint.px);
+    }
     for d in &mut s.doubts {
         d.from_at = to_decimals(d.from_at, STATION);
         d.to_at = to_decimals(d.to_at, STATION);

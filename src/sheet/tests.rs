@@ -84,6 +84,7 @@ pub(crate) fn sample() -> Sheet {
         widths: vec![width("seat.widest", 0.72, 231.4), width("channel.narrowest", 0.1, 49.3)],
         front_taper: Some(Taper { deg: 14.1, u95: 0.9 }),
         budget: vec![BudgetLine { of: "seat.widest".into(), from: "lift".into(), u: 0.5 }],
+        hints: Vec::new(),
         doubts: vec![Doubt {
             part: Part::Channel,
             side: Side::Left,

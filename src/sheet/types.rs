@@ -56,6 +56,9 @@ pub struct Sheet {
     /// Every contribution to every named width's uncertainty. The root sum of squares of the lines of one width
     /// is its standard uncertainty.
     pub budget: Vec<BudgetLine>,
+    /// Points that a person has shown to lie on an edge: it was traced through them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hints: Vec<EdgeHint>,
     /// Stretches along which two boundaries compete for being the edge.
     #[serde(default)]
     pub doubts: Vec<Doubt>,
@@ -306,6 +309,15 @@ pub struct BudgetLine {
     pub u: f64,
 }
 
+/// A point that a person has shown to lie on an edge.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EdgeHint {
+    /// Of which pair of edges.
+    pub part: Part,
+    /// Where, in pixels of the first photo.
+    pub px: [f64; 2],
+}
+
 /// A stretch along which another boundary competes with the traced one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Doubt {
@@ -342,6 +354,7 @@ impl Sheet {
             widths: Vec::new(),
             front_taper: None,
             budget: Vec::new(),
+            hints: Vec::new(),
             doubts: Vec::new(),
             warnings: Vec::new(),
             refused: Some(refusal),

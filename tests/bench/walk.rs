@@ -29,6 +29,7 @@ static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
     name: "willow".into(),
     view: Some(View::Top),
     ends: Some([PhotoPoint::new(1022.7, 1437.4), PhotoPoint::new(2335.6, 2021.9)]),
+    hints: Vec::new(),
     seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().expect("the demo's lift")),
     channel_lift: None,
     lens: None,
@@ -76,8 +77,14 @@ fn e_fit_camera(bencher: Bencher) {
 fn f_trace_seat(bencher: Bencher) {
     let walk = &*WALK;
     let blur_px = walk.found.cards[0].blur_px();
-    let scene =
-        Scene { photo: &PHOTO, camera: &walk.fit.camera, midline: &walk.midline, view: View::Top, blur_px };
+    let scene = Scene {
+        photo: &PHOTO,
+        camera: &walk.fit.camera,
+        midline: &walk.midline,
+        view: View::Top,
+        blur_px,
+        hints: &[],
+    };
     bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift, GIVEN_END_TOLERANCE_MM));
 }
 

@@ -141,7 +141,7 @@ fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
     let rng = &mut Rng::with_seed(seed);
     let (camera, view) = (&truth.camera, saddle.view);
     let forms_about = |midline: &Midline, own: bool| {
-        saddle.forms(&Scene { photo: &photo, camera, midline, view, blur_px: 1.0 }, seed, own)
+        saddle.forms(&Scene { photo: &photo, camera, midline, view, blur_px: 1.0, hints: &[] }, seed, own)
     };
     let mut forms = Vec::new();
     for off_mm in ENDS_OFF_MM {
@@ -153,7 +153,7 @@ fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
     forms.extend(forms_about(&reversed, false));
     let elsewhere = saddle.midline_elsewhere(rng);
     forms.extend(forms_about(&elsewhere, false));
-    let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, blur_px: 1.0 };
+    let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, blur_px: 1.0, hints: &[] };
     let mut rims = |part: Option<&Part>| -> Vec<Lesson> {
         let sides = SIDES.iter().flat_map(|&side| CURVE_OFF_MM.map(|off_mm| (side, off_mm)));
         let Some(part) = part else { return Vec::new() };
@@ -233,7 +233,7 @@ impl TrueSaddle {
 
     /// Both sides' forms about a midline; without the truth when it is not the saddle's.
     fn forms(&self, scene: &Scene, seed: u64, own: bool) -> Vec<Lesson> {
-        let FormPictures { charts, planes } = FormPictures::of(scene, &self.seat.lift);
+        let FormPictures { charts, planes, .. } = FormPictures::of(scene, &self.seat.lift);
         let sides = charts.iter().zip(planes).enumerate();
         sides.map(|(side, (chart, planes))| self.form(side, chart, planes, seed, own)).collect()
     }

@@ -74,6 +74,7 @@ fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
         name: job.name.clone(),
         view: job.view,
         ends: job.ends,
+        hints: args.through.clone(),
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,

@@ -146,6 +146,7 @@ fn request(truth: &Truth, aim: Aim) -> Request {
         name: truth.name.clone(),
         view: given.then_some(view),
         ends: given.then(|| truth.pointed_px.map(point)),
+        hints: Vec::new(),
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
         lens: None,

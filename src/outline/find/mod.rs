@@ -18,6 +18,7 @@ use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
 use super::form::{FormPictures, LEAST_SEEN};
+use super::hint::Hint;
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, View, trace_seat};
@@ -42,12 +43,15 @@ pub struct Surroundings<'a> {
     pub cards: &'a [FoundCard],
     /// Blur of the photo, pixels.
     pub blur_px: f64,
+    /// Points that are known to lie on an edge.
+    pub hints: &'a [Hint],
 }
 
 impl<'a> Surroundings<'a> {
     /// What the tracing works with about a midline.
     pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
-        Scene { photo: self.photo, camera: self.camera, midline, view, blur_px: self.blur_px }
+        let Self { photo, camera, blur_px, hints, .. } = *self;
+        Scene { photo, camera, midline, view, blur_px, hints }
     }
 }
 
@@ -181,7 +185,8 @@ fn glance(
     about: &Midline,
     tolerance_mm: f64,
 ) -> Option<Glance> {
-    let scene = around.scene(about, View::Top);
+    // A place that is wrong is not to be made right by hints.
+    let scene = Scene { hints: &[], ..around.scene(about, View::Top) };
     let pictures = FormPictures::of(&scene, lift);
     let seen = pictures.edges()?;
     let sides = seen.curves(tolerance_mm)?.map(|c| c.points);

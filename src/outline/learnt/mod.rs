@@ -79,10 +79,15 @@ const ROW_WEIGHT: f32 = 0.5;
 /// An edge may lie where nothing says so, with this probability a row.
 const BLIND: f32 = 1e-3;
 
-/// The programme over some rows of an edge that lies where a network tells; where it is not seen all columns are alike.
+/// The programme over some rows of an edge that lies where a network tells; where it is not seen all columns are alike. A row
+/// that cannot be hidden has been shown by hand: there the edge does not lie where nothing says so.
 pub fn programme(told: &Telling, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Programme {
     let mut cost = Vec::with_capacity(rows.len() * told.columns);
     for row in rows.clone() {
+        if told.unseen[row] == f32::NEG_INFINITY {
+            cost.extend(told.row(row).iter().map(|v| -v));
+            continue;
+        }
         let any = (told.unseen[row].exp() + BLIND) / told.columns as f32;
         cost.extend(told.row(row).iter().map(|v| -ROW_WEIGHT * (v.exp() + any).ln()));
     }

@@ -181,6 +181,18 @@ impl Telling {
         &self.edge[row * self.columns..(row + 1) * self.columns]
     }
 
+    /// One row's columns, to be written.
+    pub fn row_mut(&mut self, row: usize) -> &mut [f32] {
+        &mut self.edge[row * self.columns..(row + 1) * self.columns]
+    }
+
+    /// Makes the probabilities of a row sum to 1 again.
+    pub fn normalise(&mut self, row: usize) {
+        let all = self.row(row).iter().chain([&self.unseen[row]]).map(|v| v.exp()).sum::<f32>().ln();
+        self.row_mut(row).iter_mut().for_each(|v| *v -= all);
+        self.unseen[row] -= all;
+    }
+
     /// The first rows alone.
     pub fn first_rows(mut self, rows: usize) -> Self {
         self.rows = rows;

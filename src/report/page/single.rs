@@ -398,6 +398,9 @@ fn how_measured(sheet: &Sheet) -> Section {
         };
         fact("Midline", format!("{:.1} mm long; {source}", m.length_mm));
     }
+    if !sheet.hints.is_empty() {
+        fact("Edges", shown_by_hand(sheet.hints.len()));
+    }
     if let Some(lift) = &sheet.lift {
         let unknown = "not known, and allowed for in the uncertainty";
         let source = match lift.source {
@@ -426,6 +429,13 @@ fn how_measured(sheet: &Sheet) -> Section {
                   shows is meant to lie within it in about 95 of 100 cases.";
     let blocks = vec![Block::text(method), Block::Facts { items }];
     Section { id: "method", heading: "How it was measured".into(), blocks }
+}
+
+/// What a report says of points of the edges that a person has shown.
+fn shown_by_hand(points: usize) -> String {
+    let points =
+        if points == 1 { "a point that was".to_owned() } else { format!("{points} points that were") };
+    format!("traced through {points} shown by hand")
 }
 
 pub(super) fn cautions(purpose: Purpose) -> Section {

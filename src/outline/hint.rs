@@ -1,0 +1,178 @@
+//! Hints: points that a person has shown to lie on an edge.
+//!
+//! A hint says more than where the edge is in one row: what has led the network astray there does so in the rows beside it
+//! as well. How much it was mistaken in the row shown is taken off its belief in the line that it took for the edge there, and
+//! the less of it the further away a row is.
+
+use std::ops::Range;
+
+use nalgebra::Vector2;
+
+use super::band::Curve;
+use super::edge::COMPETITOR_MM;
+use super::learnt::net::Telling;
+use super::lift::LiftProfile;
+use super::{Scene, Side};
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::Part;
+
+/// A point of the photo through which an edge runs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hint {
+    /// Of which pair of edges; the side is that on which the point lies.
+    pub part: Part,
+    /// Where.
+    pub pixel: PhotoPoint,
+}
+
+impl Hint {
+    /// The point at the profile's lift, mm in the card's horizontal.
+    pub fn plan_point(&self, scene: &Scene, lift: &LiftProfile) -> Option<Vector2<f64>> {
+        let side = Side::Left;
+        let (station, offset_mm) = scene.midline.locate(scene.camera, lift, side, self.pixel, 0.5)?;
+        Some(scene.midline.point(station, offset_mm, side, 0.0).horizontal())
+    }
+}
+
+/// The hints of a part that lie along a curve: row of the curve and offset outwards, mm.
+pub fn along(scene: &Scene, part: Part, lift: &LiftProfile, curve: &Curve) -> Vec<(usize, f64)> {
+    let here = scene.hints.iter().filter(|hint| hint.part == part);
+    let places = here.filter_map(|hint| curve.place_of(hint.plan_point(scene, lift)?));
+    places.filter(|(_, offset_mm)| offset_mm.abs() < OWN_MM).collect()
+}
+
+/// Cost, minus the logarithm of a likelihood, of an edge's lying so far off where it runs on from a hint that is so far away
+/// along it, mm.
+pub fn cost_of_straying(off_mm: f64, away_mm: f64) -> f64 {
+    0.5 * (off_mm / (HINT_U_MM + STRAYS * away_mm)).powi(2)
+}
+
+/// A hint in the rows and columns of a network's picture.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown {
+    /// Row.
+    pub row: usize,
+    /// Column, whole where its middle is.
+    pub column: f64,
+}
+
+/// A picture's rows and columns.
+#[derive(Debug, Clone, Copy)]
+pub struct Grid {
+    /// From row to row, mm.
+    pub row_mm: f64,
+    /// From column to column, mm.
+    pub column_mm: f64,
+    /// Whether the edge runs about straight through the rows, as in a band along a trace of it; else about as the line does
+    /// that was taken for it.
+    pub straight: bool,
+}
+
+/// A point shown by hand is off by so much, mm (standard deviation), and the edge strays by so much a millimetre from where
+/// it runs on from there.
+const HINT_U_MM: f64 = 0.7;
+const STRAYS: f64 = 0.1;
+/// A hint further off a first trace than this, mm, is not of its edge but of the one on the other side: channels are twice as
+/// wide.
+const OWN_MM: f64 = 15.0;
+/// What leads a trace astray does so over a stretch of this length to either side, mm: straps, shadows, worn patches.
+const REACH_MM: f64 = 60.0;
+/// An edge that was shown may lie where nothing else says so: likelihoods are no smaller than this.
+const LEAST: f32 = 1e-3;
+
+/// What is told of rows once the hints are believed. `path_of` gives the column that is taken in each of `rows`.
+pub fn believed(
+    mut told: Telling,
+    rows: Range<usize>,
+    shown: &[Shown],
+    grid: Grid,
+    path_of: impl Fn(&Telling) -> Option<Vec<usize>>,
+) -> Telling {
+    for hint in shown.iter().filter(|hint| rows.contains(&hint.row)) {
+        let Some(path) = path_of(&told) else { continue };
+        let taken = |row: usize| path[row - rows.start] as f64;
+        let mistaken = mistaken(&told, hint, taken(hint.row), grid);
+        for row in rows.clone() {
+            let away_mm = row.abs_diff(hint.row) as f64 * grid.row_mm;
+            let runs_on = if grid.straight { 0.0 } else { taken(row) - taken(hint.row) };
+            let less = mistaken * (-0.5 * (away_mm / REACH_MM).powi(2)).exp();
+            for (c, v) in told.row_mut(row).iter_mut().enumerate() {
+                let off_mm = (c as f64 - hint.column - runs_on) * grid.column_mm;
+                let is_taken = (c as f64 - taken(row)).abs() * grid.column_mm < COMPETITOR_MM;
+                let against = cost_of_straying(off_mm, away_mm) + if is_taken { less } else { 0.0 };
+                *v = v.max(LEAST.ln()) - against as f32;
+            }
+        }
+        told.unseen[hint.row] = f32::NEG_INFINITY;
+        rows.clone().for_each(|row| told.normalise(row));
+    }
+    told
+}
+
+/// By how much, as a logarithm, the line that was taken was thought more likely in the row of a hint than the edge.
+fn mistaken(told: &Telling, hint: &Shown, taken: f64, grid: Grid) -> f64 {
+    let apart = COMPETITOR_MM / grid.column_mm;
+    if (taken - hint.column).abs() < apart {
+        return 0.0;
+    }
+    let likely = |column: f64| -> f32 {
+        let near = told.row(hint.row).iter().enumerate().filter(|(c, _)| (*c as f64 - column).abs() < apart);
+        near.map(|(_, v)| v.exp()).sum::<f32>().max(LEAST)
+    };
+    f64::from((likely(taken) / likely(hint.column)).ln().max(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BAND: Grid = Grid { row_mm: 2.0, column_mm: 0.4, straight: true };
+
+    /// Rows that tell of two lines, the first of them more likely.
+    fn two_lines(rows: usize, columns: [usize; 2]) -> Telling {
+        let mut told = Telling { rows, columns: 64, edge: vec![-12.0; rows * 64], unseen: vec![-5.0; rows] };
+        for row in 0..rows {
+            told.row_mut(row)[columns[0]] = 0.9f32.ln();
+            told.row_mut(row)[columns[1]] = 0.1f32.ln();
+        }
+        told
+    }
+
+    fn most_likely(told: &Telling) -> Option<Vec<usize>> {
+        let most = |row: &[f32]| row.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|m| m.0);
+        (0..told.rows).map(|row| most(told.row(row))).collect()
+    }
+
+    #[test]
+    fn a_hint_turns_the_rows_beside_it_and_leaves_what_is_far_away() {
+        let hint = Shown { row: 50, column: 40.0 };
+        let told = believed(two_lines(300, [20, 40]), 0..300, &[hint], BAND, most_likely);
+        let path = most_likely(&told).unwrap();
+        // 20 mm away: the 8 mm between the lines cost 4.4, more than the little that is left of the mistake.
+        assert_eq!([path[40], path[50], path[60]], [40; 3]);
+        // 400 mm away, ten lengths of what a hint reaches.
+        assert_eq!(path[250], 20);
+    }
+
+    #[test]
+    fn what_is_hidden_is_seen_where_it_was_shown() {
+        let mut hidden = two_lines(9, [20, 40]);
+        hidden.unseen = vec![-1e-3; 9];
+        let told = believed(hidden, 0..9, &[Shown { row: 4, column: 33.0 }], BAND, most_likely);
+        assert_eq!(told.unseen[4], f32::NEG_INFINITY);
+        assert_eq!(most_likely(&told).unwrap()[4], 33);
+    }
+
+    #[test]
+    fn where_the_edge_is_not_straight_it_runs_on_as_the_line_taken_for_it() {
+        let slope = Grid { straight: false, ..BAND };
+        let mut told = Telling { rows: 20, columns: 64, edge: vec![-12.0; 20 * 64], unseen: vec![-5.0; 20] };
+        for row in 0..20 {
+            told.row_mut(row)[10 + 2 * row] = -0.1;
+            told.row_mut(row)[16 + 2 * row] = -5.0;
+        }
+        let shown = [Shown { row: 10, column: 36.0 }];
+        let path = most_likely(&believed(told, 0..20, &shown, slope, most_likely)).unwrap();
+        assert_eq!([path[7], path[13]], [30, 42]);
+    }
+}
