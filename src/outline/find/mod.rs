@@ -41,8 +41,6 @@ pub struct Surroundings<'a> {
     pub camera: &'a Camera,
     /// The cards in it.
     pub cards: &'a [FoundCard],
-    /// Blur of the photo, pixels.
-    pub blur_px: f64,
     /// Points that are known to lie on an edge.
     pub hints: &'a [Hint],
 }
@@ -50,8 +48,8 @@ pub struct Surroundings<'a> {
 impl<'a> Surroundings<'a> {
     /// What the tracing works with about a midline.
     pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
-        let Self { photo, camera, blur_px, hints, .. } = *self;
-        Scene { photo, camera, midline, view, blur_px, hints }
+        let Self { photo, camera, hints, .. } = *self;
+        Scene { photo, camera, midline, view, hints }
     }
 }
 
