@@ -61,7 +61,18 @@ fn shape_above(r: &mut Rng) -> SaddleSet {
         [1.0, low + between(r, 20.0, 45.0)],
     ]);
     dress(r, &mut form);
+    if chance(r, 0.4) {
+        form.panel = Some(panel(r));
+    }
     form
+}
+
+/// A panel that is seen beyond the seat in places, more often dark than not.
+fn panel(r: &mut Rng) -> PanelSet {
+    let mut beyond = |at: f64| [at, between(r, -10.0, 9.0)];
+    let beyond_mm = Curve::through(&[beyond(0.0), beyond(0.3), beyond(0.6), beyond(0.8), beyond(1.0)]);
+    let colour = if chance(r, 0.5) { varied(r, [34, 32, 33], 0.3) } else { varied_one(r) };
+    PanelSet { beyond_mm, below_mm: between(r, 8.0, 35.0), colour }
 }
 
 fn shape_below(r: &mut Rng) -> SaddleSet {
