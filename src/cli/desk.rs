@@ -43,6 +43,6 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     if !args.no_open {
         desk.show();
     }
-    desk.serve();
+    desk.serve()?;
     Ok(0)
 }

@@ -129,8 +129,17 @@ impl Desk {
         }
     }
 
-    /// Answers until the program ends.
-    pub fn serve(self) {
+    /// Answers until the program is interrupted, and then clears away the photos that lay on the desk.
+    ///
+    /// # Errors
+    /// Where no interruption can be listened for.
+    pub fn serve(self) -> anyhow::Result<()> {
+        let room = self.room.clone();
+        ctrlc::set_handler(move || {
+            room.photos.clear_away();
+            std::process::exit(0);
+        })
+        .context("cannot listen for an interruption")?;
         std::thread::scope(|scope| {
             scope.spawn(|| self.room.photos.work());
             for _ in 0..HANDS {
@@ -141,6 +150,7 @@ impl Desk {
                 });
             }
         });
+        Ok(())
     }
 }
 

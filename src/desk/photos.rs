@@ -195,6 +195,12 @@ impl Photos {
         Ok(())
     }
 
+    /// Removes the files of all photos; the desk is closing.
+    pub fn clear_away(&self) {
+        // What cannot be removed lies in the system's temporary folder, which it clears itself.
+        let _ = std::fs::remove_dir_all(self.folder.path());
+    }
+
     /// All photos in a few words each.
     pub fn list(&self) -> Vec<Value> {
         locked(&self.items).iter().map(|i| i.brief()).collect()

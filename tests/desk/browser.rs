@@ -407,6 +407,56 @@ fn a_hostile_page_gets_nothing() {
     });
 }
 
+/// The checker axe-core, from npm; where it cannot be had a line says so.
+fn checker() -> Option<String> {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
+    let script = folder.join("node_modules/axe-core/axe.min.js");
+    if !script.exists() {
+        std::fs::create_dir_all(&folder).unwrap();
+        let _ = Command::new("npm")
+            .args(["install", "--no-audit", "--no-fund", "--prefix"])
+            .arg(&folder)
+            .arg("axe-core@4")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status();
+    }
+    let read = std::fs::read_to_string(script).ok();
+    if read.is_none() {
+        println!("skipped: axe-core is not here and npm could not install it");
+    }
+    read
+}
+
+#[test]
+fn an_accessibility_checker_finds_nothing_serious() {
+    let Some(checker) = checker() else { return };
+    for dark in [false, true] {
+        in_browser(Window { dark, ..WIDE }, async |_desk, client| {
+            let check = async |state: &str| {
+                ask(&client, &checker).await;
+                let script = "const done = arguments[0]; axe.run(document).then((r) => done(r.violations \
+                    .filter((v) => v.impact === 'serious' || v.impact === 'critical') \
+                    .map((v) => `${v.id}: ${v.nodes[0].html}`)))";
+                let found = client.execute_async(script, Vec::new()).await.unwrap();
+                assert_eq!(found, json!([]), "{state}");
+            };
+            client.wait().for_element(Locator::Css("#sample")).await.unwrap();
+            check("empty").await;
+            click(&client, "#sample").await;
+            width_mm(&client, "seat.widest").await;
+            until(&client, "document.querySelector('#verdicts')").await;
+            ask(&client, "document.querySelectorAll('details').forEach((d) => { d.open = true; })").await;
+            check("measured").await;
+            for part in ["rider", "shelf"] {
+                ask(&client, &format!("location.hash = '#{part}'")).await;
+                until(&client, "document.querySelector('.page')").await;
+                check(part).await;
+            }
+        });
+    }
+}
+
 /// Twenty photos at once: the page stays usable, and the memory is bounded.
 #[test]
 fn twenty_photos_dropped_at_once() {

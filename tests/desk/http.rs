@@ -32,7 +32,7 @@ fn only_the_own_page_with_the_key_is_answered() {
             if value.is_empty() { String::new() } else { format!("{name}: {value}\r\n") }
         };
         let lines = [line("Host", host), line("Origin", origin), line("Cookie", cookie)].concat();
-        format!("{method} /api/photos HTTP/1.1\r\n{lines}Content-Length: 0\r\nConnection: close\r\n\r\n")
+        format!("{method} /api/photos HTTP/1.0\r\n{lines}Content-Length: 0\r\nConnection: close\r\n\r\n")
     };
     let own = format!("http://{host}");
     let cases = [
@@ -179,7 +179,7 @@ fn a_broken_upload_and_two_at_once_leave_the_desk_in_order() {
     half.truncate(200_000);
     let head = |length: usize| {
         format!(
-            "POST /api/photos?name=half.jpg HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: seatspan-{}={}\r\n\
+            "POST /api/photos?name=half.jpg HTTP/1.0\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: seatspan-{}={}\r\n\
              Content-Length: {length}\r\nConnection: close\r\n\r\n",
             desk.port,
             desk.key(),
@@ -231,4 +231,22 @@ fn a_desk_killed_while_it_keeps_leaves_nothing_half_written() {
             () => assert!(name.starts_with(".seatspan-"), "{name}"),
         }
     }
+}
+
+#[test]
+fn a_desk_that_is_closed_clears_away_its_photos() {
+    let mut desk = Desk::start();
+    desk.lay("text.jpg", b"this is no photo");
+    let lying = || {
+        let all = std::fs::read_dir(desk.temporary.path()).unwrap();
+        all.flatten().filter(|e| e.file_name().to_string_lossy().starts_with("seatspan-desk-")).count()
+    };
+    assert_eq!(lying(), 1);
+    std::process::Command::new("kill").args(["-INT", &desk.pid().to_string()]).status().unwrap();
+    let began = std::time::Instant::now();
+    while lying() > 0 && began.elapsed().as_secs() < 10 {
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert_eq!(lying(), 0);
+    desk.kill();
 }

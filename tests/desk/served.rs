@@ -17,6 +17,8 @@ pub struct Desk {
     pub port: u16,
     /// The shelf.
     pub folder: tempfile::TempDir,
+    /// Its temporary files.
+    pub temporary: tempfile::TempDir,
 }
 
 impl Drop for Desk {
@@ -46,10 +48,11 @@ impl Answered {
 impl Desk {
     /// Starts one.
     pub fn start() -> Self {
-        let folder = tempfile::tempdir().unwrap();
+        let (folder, temporary) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
         let mut program = Command::new(env!("CARGO_BIN_EXE_seatspan"))
             .args(["desk", "--no-open"])
             .arg(folder.path())
+            .env("TMPDIR", temporary.path())
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
@@ -59,7 +62,7 @@ impl Desk {
             .find_map(|l| l.trim().strip_prefix("http://").map(|rest| format!("http://{rest}")))
             .expect("the desk prints its address");
         let port = address.split([':', '/']).find_map(|part| part.parse().ok()).unwrap();
-        Self { program, address, port, folder }
+        Self { program, address, port, folder, temporary }
     }
 
     /// The program's number.
@@ -79,8 +82,8 @@ impl Desk {
 
     /// Kills the program as a machine that loses power would.
     pub fn kill(&mut self) {
-        self.program.kill().unwrap();
-        self.program.wait().unwrap();
+        let _ = self.program.kill();
+        let _ = self.program.wait();
     }
 
     /// Sends lines of a head and a body, and reads what comes.
@@ -101,7 +104,7 @@ impl Desk {
     pub fn ask(&self, method: &str, path: &str, body: &[u8]) -> Answered {
         self.raw(
             &format!(
-                "{method} {path} HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: seatspan-{}={}\r\n\
+                "{method} {path} HTTP/1.0\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: seatspan-{}={}\r\n\
                  Content-Length: {}\r\nConnection: close\r\n\r\n",
                 self.port,
                 self.key(),

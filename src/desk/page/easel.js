@@ -43,7 +43,7 @@ export class Easel {
     const button = (label, name, act) => h("button", { type: "button", "aria-label": name, title: name, onclick: act }, label);
     return h("div", { class: "zoom", role: "group", "aria-label": "Zoom" },
       button("−", "Zoom out", () => this.zoom(1 / 1.4)), this.scaleSaid, button("+", "Zoom in", () => this.zoom(1.4)),
-      button("All", "Show all", () => this.fit()), button("1:1", "One pixel to a pixel", () => this.zoomTo(1)));
+      button("All", "All of the photo", () => this.fit()), button("1:1", "1:1, one pixel to a pixel", () => this.zoomTo(1)));
   }
 
   show(photo) {
@@ -74,7 +74,9 @@ export class Easel {
       this.drawn.append(line(card.outline, "card", true), ...card.tags.map((t) => line(t, "tag", true)));
     }
     for (const station of drawing.stations) this.drawn.append(line(station.ends, "station"));
-    if (drawing.midline) this.drawn.append(line(drawing.midline, "midline"));
+    // While an end is dragged it stays under the hand, and the rest follows when it is computed.
+    const midline = this.held?.ends ?? drawing.midline;
+    if (midline) this.drawn.append(line(midline, "midline"));
     for (const doubt of drawing.doubts) this.drawn.append(line(doubt, "doubt"));
     for (const edge of drawing.edges) {
       this.drawn.append(svg("path", { d: path(edge.points), class: `under` }), line(edge.points, `edge ${edge.part}`));
@@ -82,7 +84,7 @@ export class Easel {
     for (const named of drawing.named) this.drawn.append(line(named.ends, "named"));
     for (const hint of edits.hints) this.marks.append(this.mark(hint.px, "hint", 6));
     if (this.first) this.marks.append(this.mark(this.first.px, "struck", 6));
-    (drawing.midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
+    (midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
     this.resize();
   }
 
@@ -236,6 +238,7 @@ export class Easel {
     if (!this.held.moved) return;
     if (this.held.end !== null) {
       this.held.ends[this.held.end] = this.toPhoto(...now);
+      this.draw();
       this.tell.ended(this.held.ends, false);
     } else {
       this.pan(now[0] - before[0], now[1] - before[1]);

@@ -53,7 +53,7 @@ export function cautionsPanel(findings) {
   const doubt = (d) => h("li", {}, `${d.part} ${d.side} edge, ${d.from_at.toFixed(2)} to ${d.to_at.toFixed(2)}: another line ${Math.abs(d.apart_mm).toFixed(1)} mm further ${d.apart_mm > 0 ? "outside" : "inside"} may be the edge (${Math.round(d.probability * 100)} %). Look, and click where it runs.`);
   return h("section", { class: "panel cautions", "aria-labelledby": "cautions-head" },
     h("h2", { id: "cautions-head" }, "Look at this"),
-    h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, onPage(w.hint)))),
+    h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, `${capital(onPage(w.hint))}.`))),
       findings.doubts.map(doubt)));
 }
 

@@ -98,7 +98,7 @@ function unitButton() {
   const button = document.getElementById("units");
   const write = () => {
     button.textContent = units.unit() === "mm" ? "mm first" : "in first";
-    button.setAttribute("aria-label", `Lengths: ${units.unit() === "mm" ? "millimetres" : "inches"} first. Change`);
+    button.title = "Which unit comes first: millimetres or inches";
   };
   button.addEventListener("click", () => { units.toggle(); write(); state.shown = ""; state.table?.show(); show(); });
   write();

@@ -18,13 +18,17 @@ export class Table {
     this.easel = new Easel(photo, {
       ended: (ends, done) => this.change({ ends }, done),
       pointed: (hint) => this.change({ hints: [...this.photo.edits.hints, hint] }, true),
-      struck: (stretch) => this.change({ hidden: [...this.photo.edits.hidden, stretch] }, true),
+      struck: (stretch) => {
+        say("Struck out: nothing is measured along it.");
+        this.change({ hidden: [...this.photo.edits.hidden, stretch] }, true);
+      },
       said: say,
       left: () => this.choose("look"),
     });
     this.side = h("div", { class: "side" });
     this.progress = h("p", { class: "progress", role: "status" });
     this.element = h("div", { class: "table" },
+      h("h1", { class: "hidden" }, photo.name),
       h("div", { class: "stand" }, this.tools(), this.easel.element, this.progress, this.key()), this.side);
     this.show();
   }
