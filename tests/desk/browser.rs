@@ -45,7 +45,7 @@ fn driver() -> Option<Driver> {
     let lines = BufReader::new(program.stdout.take().unwrap()).lines();
     let port = lines
         .map_while(Result::ok)
-        .find_map(|l| l.rsplit_once("on port ")?.1.trim_end_matches('.').parse().ok())
+        .find_map(|l| l.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok())
         .expect("the driver says its port");
     Some(Driver { program, port })
 }

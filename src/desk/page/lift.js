@@ -52,7 +52,7 @@ export function liftPanel(photo, changed) {
   return h("section", { class: "panel", id: "lift", "aria-labelledby": "lift-head" },
     h("h2", { id: "lift-head" }, "Heights of the edges (lift)"),
     !findings?.lift_known && h("p", { class: "notice" },
-      "Not known yet, so every width allows for some centimetres. Measure the heights with a ruler, and it becomes ten times as sure."),
+      "Not known yet, so every width allows for some centimetres. Measure the heights with a ruler, and they become several times as sure."),
     explained(),
     h("p", { class: "fine" }, "An edge nearer the camera than the card looks further out than it is. Lay a straight-edge level over the saddle, and measure down. Fill in three to five places; leave the others empty."),
     liftTable("seat", edits.seat_lift, (rows) => changed({ seat_lift: rows })),

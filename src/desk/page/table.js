@@ -126,15 +126,18 @@ export class Table {
     const focus = document.activeElement?.id;
     const opened = [...this.side.querySelectorAll("details[open]")].map((d) => d.querySelector("summary").textContent);
     const changed = (part) => this.change(part, true);
+    // A refused photo that could be read may yet be measured with what is said of it.
+    const unsure = photo.refusal && photo.size_px;
+    this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
     this.side.replaceChildren(...[
       photo.refusal && refusalPanel(photo.refusal),
       photo.refusal && this.endsForm(changed),
       findings && widthsPanel(findings),
       findings && cautionsPanel(findings),
-      (findings || photo.refusal) && liftPanel(photo, changed),
+      (findings || unsure) && liftPanel(photo, changed),
       findings && correctionsPanel(photo, changed),
       this.verdictsPlace(Boolean(findings)),
-      (findings || photo.refusal) && settingsPanel(photo, changed),
+      (findings || unsure) && settingsPanel(photo, changed),
       findings && keepPanel(photo, { changed, keep: (replace) => this.keep(replace), remove: () => this.remove() }),
       photo.refusal && h("button", { type: "button", id: "off", onclick: () => this.remove() }, "Take off the desk"),
     ].filter(Boolean));
