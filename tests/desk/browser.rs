@@ -2,8 +2,7 @@
 //! them from, the tests print a line and pass.
 
 use std::future::Future;
-use std::io::{BufRead, BufReader};
-use std::net::TcpListener;
+use std::net::{TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -36,17 +35,19 @@ fn driver() -> Option<Driver> {
         println!("skipped: Chromium and its driver are not here and could not be installed");
         return None;
     }
-    let mut program = Command::new("chromedriver")
-        .arg("--port=0")
-        .stdout(Stdio::piped())
+    // A port that was free a moment ago: the driver says its own only when its output is flushed.
+    let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let program = Command::new("chromedriver")
+        .arg(format!("--port={port}"))
+        .stdout(Stdio::null())
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
-    let lines = BufReader::new(program.stdout.take().unwrap()).lines();
-    let port = lines
-        .map_while(Result::ok)
-        .find_map(|l| l.split_once("successfully on port ")?.1.trim_end_matches('.').parse().ok())
-        .expect("the driver says its port");
+    let began = Instant::now();
+    while TcpStream::connect(("127.0.0.1", port)).is_err() {
+        assert!(began.elapsed() < Duration::from_secs(30), "the driver does not answer");
+        std::thread::sleep(Duration::from_millis(50));
+    }
     Some(Driver { program, port })
 }
 
