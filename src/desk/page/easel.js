@@ -66,6 +66,7 @@ export class Easel {
 
   draw() {
     const { drawing, edits } = this.photo;
+    this.refocus ??= document.activeElement?.closest?.("[data-end]")?.dataset.end;
     this.drawn.replaceChildren();
     this.marks.replaceChildren();
     if (!drawing) return;
@@ -85,6 +86,7 @@ export class Easel {
     for (const hint of edits.hints) this.marks.append(this.mark(hint.px, "hint", 6));
     if (this.first) this.marks.append(this.mark(this.first.px, "struck", 6));
     (midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
+    this.focusAgain();
     this.resize();
   }
 
