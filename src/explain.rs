@@ -35,9 +35,8 @@ pub fn explain(photo: &Photo, walk: &Walk, folder: &Path, overwrite: bool) -> Re
     for side in SIDES {
         save(&format!("3-strip-{}.png", side.as_str()), png(strip(photo, walk, side)))?;
     }
-    let blur_px = walk.found.cards[0].blur_px();
     let (camera, midline, view) = (&walk.fit.camera, &walk.midline, walk.view);
-    let scene = Scene { photo, camera, midline, view, blur_px, hints: &walk.hints };
+    let scene = Scene { photo, camera, midline, view, hints: &walk.hints };
     let form = FormPictures::of(&scene, &walk.seat_lift);
     for (side, told) in SIDES.iter().zip(form.edges().iter().flat_map(|seen| &seen.told)) {
         save(&format!("4-told-{}.png", side.as_str()), png_gray(told_picture(told)))?;

@@ -165,9 +165,7 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
     let Placed { found, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
-    let blur_px = found.cards[0].blur_px();
-    let around =
-        Surroundings { photo, camera: &fit.camera, cards: &found.cards, blur_px, hints: &request.hints };
+    let around = Surroundings { photo, camera: &fit.camera, cards: &found.cards, hints: &request.hints };
     let FoundSaddle { view, midline, seat } = seat_of(&around, &seat_lift, request)?;
     let scene = around.scene(&midline, view);
     let channel = match view {
@@ -184,10 +182,9 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
         channel_lift: &channel_lift,
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: request.print_scale_u(),
-        bisected: request.ends.is_none(),
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
-    if subject.bisected && widths.most_uneven_mm() > MOST_UNEVEN_MM {
+    if widths.most_uneven_mm() > MOST_UNEVEN_MM {
         return Err(uneven());
     }
     let hints = request.hints.clone();
@@ -216,7 +213,7 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
     let midline = between(view)?;
     let scene = around.scene(&midline, view);
     let seat = trace_seat(&scene, lift, GIVEN_END_TOLERANCE_MM)?;
-    Ok(FoundSaddle { view, midline, seat })
+    FoundSaddle { view, midline, seat }.within_photo(around, lift)
 }
 
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).
@@ -282,15 +279,15 @@ pub fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Ref
     Ok(fit)
 }
 
-/// Halves of a named width about a midline that bisects the edges never differ by this in one saddle, mm (common practice, no
-/// source): one side of what was found is something else.
+/// Halves of a named width never differ by this in one saddle, mm (common practice, no source): one side of what was traced is
+/// something else, or the ends are those of another thing.
 const MOST_UNEVEN_MM: f64 = 18.0;
 
 fn uneven() -> Refusal {
     Refusal::new(
         RefusalCode::EdgesNotFound,
-        "the left and the right edge of what was found do not agree",
-        "give the two ends of the seat form with --front and --rear, or photograph it against a plain floor",
+        "the left and the right edge of what was traced do not agree",
+        "give the two ends of the seat form exactly with --front and --rear, or photograph it against a plain floor",
     )
 }
 

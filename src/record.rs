@@ -223,7 +223,6 @@ fn with_one_card(photo: &Photo, request: &Request, walk: &Walk) -> Option<Widths
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: request.print_scale_u(),
-        bisected: request.ends.is_none(),
     })
 }
 

@@ -46,11 +46,6 @@ impl Side {
         (cross.abs() > 1e-3)
             .then(|| PhotoPoint::from(self.middle.vector() + self.along * (gap.perp(&other.along) / cross)))
     }
-
-    /// Variance of the line's place across itself at distance t along it, pixels squared.
-    pub fn variance_at(&self, t_px: f64) -> f64 {
-        self.u_offset_px.powi(2) + (self.u_slope * t_px).powi(2)
-    }
 }
 
 /// One measured point on a tag's side.

@@ -405,7 +405,6 @@ fn measured((fit, traced): &Walked, ends: [PhotoPoint; 2], lift: &LiftProfile) -
         channel_lift: lift,
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: PRINT_SCALE_U,
-        bisected: false,
     })
 }
 

@@ -108,7 +108,6 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         channel_lift: &walked.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: asked.print_scale_u(),
-        bisected: sheet.midline.as_ref().is_some_and(|m| m.source == MidlineSource::Found),
     };
     let compared = simulate(&subject, args.draws as usize, args.seed).ok_or_else(|| {
         anyhow::anyhow!("{}: too many draws leave the lens's model; calibrate the lens", args.sheet.display())

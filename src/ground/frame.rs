@@ -81,11 +81,6 @@ impl CardPoint {
     pub fn horizontal(self) -> Vector2<f64> {
         Vector2::new(self.x_mm, self.y_mm)
     }
-
-    /// The point moved along z to the given lift.
-    pub fn at_lift(self, z_mm: f64) -> Self {
-        Self { z_mm, ..self }
-    }
 }
 
 impl From<Vector3<f64>> for CardPoint {

@@ -4,8 +4,8 @@ use std::ops::Range;
 
 use nalgebra::Vector2;
 
-use super::band::Curve;
 use super::chart::Chart;
+use super::curve::Curve;
 use super::hint::{self, Grid, Shown};
 use super::learnt::net::{Net, Planes, Telling};
 use super::learnt::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
@@ -23,7 +23,7 @@ const SAMPLES: usize = 3;
 /// Steepest slope against the chart, columns a row: 6 mm in 3.
 const MAX_SLOPE: usize = 5;
 /// Cost of a change of slope by one column a row.
-const BEND_COST: f32 = 1.0;
+const BEND_COST: f32 = 0.5;
 /// The curve through the columns is smoothed over this, mm.
 const SMOOTHING_MM: f64 = 5.0;
 /// A channel is open at its ends: rows that fan out by more than 60 degrees may not cross its edges.

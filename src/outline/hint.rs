@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use nalgebra::Vector2;
 
-use super::band::Curve;
+use super::curve::Curve;
 use super::edge::COMPETITOR_MM;
 use super::learnt::net::Telling;
 use super::lift::LiftProfile;
@@ -39,12 +39,6 @@ pub fn along(scene: &Scene, part: Part, lift: &LiftProfile, curve: &Curve) -> Ve
     let here = scene.hints.iter().filter(|hint| hint.part == part);
     let places = here.filter_map(|hint| curve.place_of(hint.plan_point(scene, lift)?));
     places.filter(|(_, offset_mm)| offset_mm.abs() < OWN_MM).collect()
-}
-
-/// Cost, minus the logarithm of a likelihood, of an edge's lying so far off where it runs on from a hint that is so far away
-/// along it, mm.
-pub fn cost_of_straying(off_mm: f64, away_mm: f64) -> f64 {
-    0.5 * (off_mm / (HINT_U_MM + STRAYS * away_mm)).powi(2)
 }
 
 /// A hint in the rows and columns of a network's picture.
@@ -99,7 +93,8 @@ pub fn believed(
             for (c, v) in told.row_mut(row).iter_mut().enumerate() {
                 let off_mm = (c as f64 - hint.column - runs_on) * grid.column_mm;
                 let is_taken = (c as f64 - taken(row)).abs() * grid.column_mm < COMPETITOR_MM;
-                let against = cost_of_straying(off_mm, away_mm) + if is_taken { less } else { 0.0 };
+                let strays = off_mm / (HINT_U_MM + STRAYS * away_mm);
+                let against = 0.5 * strays * strays + if is_taken { less } else { 0.0 };
                 *v = v.max(LEAST.ln()) - against as f32;
             }
         }

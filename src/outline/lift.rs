@@ -38,11 +38,6 @@ impl LiftProfile {
         Self { points: vec![(0.5, 0.0)], point_u_mm: 0.0, common_u_mm: UNKNOWN_U_MM }
     }
 
-    /// True when nobody has measured the lift.
-    pub fn is_unknown(&self) -> bool {
-        self.common_u_mm > 0.0
-    }
-
     /// The `station, mm` pairs.
     pub fn points(&self) -> &[(f64, f64)] {
         &self.points

@@ -1,19 +1,17 @@
 //! Room 4: midline, the form and its rim as they are seen, and edges measured in the photo.
 
-pub mod band;
 pub mod bisect;
 pub mod channel;
 pub mod chart;
+pub mod curve;
 pub mod edge;
 pub mod find;
 pub mod form;
 pub mod hint;
 pub mod learnt;
 pub mod lift;
-pub mod limb;
 pub mod midline;
 pub mod rim;
-pub mod silhouette;
 pub mod strip;
 pub mod trace;
 
@@ -88,8 +86,6 @@ pub struct Scene<'a> {
     pub midline: &'a Midline,
     /// How the saddle is seen.
     pub view: View,
-    /// Blur of the photo as the card shows it (standard deviation of the edge spread), pixels.
-    pub blur_px: f64,
     /// Points that are known to lie on an edge.
     pub hints: &'a [Hint],
 }
@@ -110,7 +106,10 @@ pub fn trace_seat(
     let seen = pictures.edges().filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
     let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
     let net = learnt::RIM.as_ref().ok_or_else(not_found)?;
-    let trace = |curve| edge::follow(scene, lift, rim::follow(net, scene, Part::Seat, lift, curve)?);
+    let trace = |curve| {
+        let rim = rim::follow(net, scene, Part::Seat, lift, curve)?;
+        Some(TracedEdge::of(scene, lift, &rim))
+    };
     let (left, right) = rayon::join(|| trace(left), || trace(right));
     Ok([left.ok_or_else(not_found)?, right.ok_or_else(not_found)?])
 }

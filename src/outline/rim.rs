@@ -1,6 +1,6 @@
 //! The rim: the edge followed in bands along a first trace of it.
 
-use super::band::{Curve, ROW_MM};
+use super::curve::{Curve, ROW_MM};
 use super::edge::COMPETITOR_MM;
 use super::hint::{self, Grid, Shown};
 use super::learnt::net::{MULTIPLE, Net, Planes, Telling};
@@ -19,7 +19,7 @@ const GRID: Grid = Grid { row_mm: SAMPLES as f64 * ROW_MM, column_mm: COLUMN_MM,
 /// Steepest slope against the band, columns a row: 45 degrees.
 const MAX_SLOPE: usize = 5;
 /// Cost of a change of slope by one column a row.
-const BEND_COST: f32 = 1.0;
+const BEND_COST: f32 = 0.5;
 /// The curve is smoothed over this after each turn, mm.
 const SMOOTHINGS_MM: [f64; 2] = [4.0, 2.0];
 /// A row is hidden when that is more likely than this (a logarithm).

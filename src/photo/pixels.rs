@@ -84,12 +84,6 @@ impl Pixels {
             top + fy * (bottom - top)
         }))
     }
-
-    /// Linear luminance, 0 to 1, between the pixels; none where [`Pixels::linear_at`] is none.
-    #[inline]
-    pub fn linear_luma_at(&self, at: PhotoPoint) -> Option<f32> {
-        self.linear_at(at).map(luminance)
-    }
 }
 
 #[cfg(test)]

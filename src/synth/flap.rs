@@ -1,4 +1,4 @@
-//! What lies beside and across the form: flaps and straps.
+//! What lies beside, beneath and across the form: flaps, panels and straps.
 
 use nalgebra::Vector3;
 
@@ -8,10 +8,12 @@ use super::light::{heading, linear, step};
 use super::noise::smooth;
 use super::outline::{Hand, Outline};
 use super::place::Ray;
-use super::saddle::{FlapSet, StrapSet};
+use super::saddle::{FlapSet, PanelSet, StrapSet};
 
 /// A flap lies at least so far under the piping, mm.
 const UNDER_MM: f64 = 1.5;
+/// The rim of a panel is round over this distance, mm.
+const PANEL_RIM_MM: f64 = 9.0;
 /// A strap lies so far over the piping, mm.
 const STRAP_OVER_MM: f64 = 2.5;
 /// The straps' shadow fades over this distance, mm.
@@ -125,6 +127,30 @@ impl Form<'_> {
         let lit = self.light.shade(point, normal, open, sunny);
         let shine = 0.7 * set.gloss * self.light.glint(point, normal, -ray.along.normalize(), sunny);
         Some(Hit { t, colour: colour * lit + Vector3::repeat(shine * open) })
+    }
+
+    /// What a ray sees of the panel beneath the form; `shaded` as for a flap.
+    pub fn panel(&self, ray: &Ray, panel: &PanelSet, shaded: impl Fn(Vector3<f64>) -> f64) -> Option<Hit> {
+        let height = |p: Vector3<f64>| {
+            let (s, y) = self.outline.place(p.xy());
+            self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - panel.below_mm
+        };
+        let mut t = ray.t_at_height(self.outline.set().lift.at(0.5) - panel.below_mm);
+        for _ in 0..4 {
+            t = ray.t_at_height(height(ray.at(t)));
+        }
+        let point = ray.at(t);
+        let (s, y) = self.outline.place(point.xy());
+        let within = self.outline.inside_mm(s, y) + panel.beyond_mm.at(s.clamp(0.0, 1.0));
+        if within < 0.0 {
+            return None;
+        }
+        // Its stuffed rim is round.
+        let lean = self.outward(s, y) * (1.2 * (1.0 - step(0.0, PANEL_RIM_MM, within)));
+        let normal = Vector3::new(lean.x, lean.y, 1.0).normalize();
+        let colour = linear(panel.colour) * self.texture(s + 7.0, y, self.outline.set().texture.min(0.4));
+        let sunny = self.sunny(point) * shaded(point);
+        Some(Hit { t, colour: colour * self.light.shade(point, normal, self.under(point), sunny) })
     }
 
     /// What the flaps leave of sky and sun to a lower point.

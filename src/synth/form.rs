@@ -279,8 +279,8 @@ impl<'a> Form<'a> {
             return 1.0;
         }
         let lift = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0));
-        let gap = (lift - p.z).max(4.0);
-        1.0 - self.light.set.contact * step(-0.9 * gap, 0.5 * gap, self.outline.inside_mm(s, y)) * 0.9
+        let reach = self.light.set.contact_reach * (lift - p.z).max(4.0);
+        1.0 - self.light.set.contact * step(-0.9 * reach, 0.5 * reach, self.outline.inside_mm(s, y)) * 0.9
     }
 }
 

@@ -56,6 +56,8 @@ pub struct SaddleSet {
     pub cross_seams: Vec<f64>,
     /// Flaps, each drawn on both sides.
     pub flaps: Vec<FlapSet>,
+    /// The panel beneath it, where that is seen from above.
+    pub panel: Option<PanelSet>,
     /// The channel of the underside.
     pub channel: Option<ChannelSet>,
     /// Straps that lie across.
@@ -88,6 +90,7 @@ impl Default for SaddleSet {
             seam: SeamSet::default(),
             cross_seams: Vec::new(),
             flaps: Vec::new(),
+            panel: None,
             channel: None,
             straps: Vec::new(),
         }
@@ -161,6 +164,24 @@ impl Default for FlapSet {
             fall: 0.15,
             colour: None,
         }
+    }
+}
+
+/// The panel beneath a seat, which may reach beyond it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct PanelSet {
+    /// How far it reaches beyond the seat's edge over the station, mm; negative where it lies within.
+    pub beyond_mm: Curve,
+    /// How far it lies below the seat's edge, mm.
+    pub below_mm: f64,
+    /// Its colour.
+    pub colour: Rgb,
+}
+
+impl Default for PanelSet {
+    fn default() -> Self {
+        Self { beyond_mm: Curve::constant(4.0), below_mm: 20.0, colour: [34, 32, 33] }
     }
 }
 

@@ -268,6 +268,8 @@ pub struct LightSet {
     pub gradient: f64,
     /// Darkness under and beside things that stand on others, 0 to 1.
     pub contact: f64,
+    /// How far that darkness reaches out from under the form, 1 for about the form's height over what lies below.
+    pub contact_reach: f64,
     /// A shadow with a straight border that lies across the scene.
     pub shadow: Option<ShadowSet>,
 }
@@ -282,6 +284,7 @@ impl Default for LightSet {
             sun_elevation_deg: 50.0,
             gradient: 0.0,
             contact: 0.0,
+            contact_reach: 1.0,
             shadow: None,
         }
     }

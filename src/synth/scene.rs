@@ -12,7 +12,7 @@ use super::noise::smooth;
 use super::outline::Outline;
 use super::paper::Paper;
 use super::place::{PixelBox, Ray, Rays};
-use super::saddle::{FlapSet, SaddleSet};
+use super::saddle::{FlapSet, PanelSet, SaddleSet};
 use super::scenario::{BoxSet, CardSet, Scenario, Subject};
 use crate::camera::Camera;
 
@@ -21,6 +21,7 @@ enum Thing<'a> {
     Block(Block),
     Cloth(Cloth),
     Flap(FlapSet),
+    Panel(PanelSet),
     Form(&'a Form<'a>),
 }
 
@@ -116,6 +117,7 @@ impl<'a> Scene<'a> {
         things.extend(blocks.iter().cloned().map(Thing::Block));
         if let Some(form) = form {
             things.extend(form.outline.set().flaps.iter().cloned().map(Thing::Flap));
+            things.extend(form.outline.set().panel.clone().map(Thing::Panel));
             things.push(Thing::Form(form));
         }
         things.extend(papers.into_iter().map(Thing::Card));
@@ -164,6 +166,7 @@ impl<'a> Scene<'a> {
                 Some(Hit { t, colour: colour * self.light_below(point) })
             }
             Thing::Flap(flap) => self.form?.flap(ray, flap, |p| self.past_blocks(p)),
+            Thing::Panel(panel) => self.form?.panel(ray, panel, |p| self.past_blocks(p)),
             Thing::Form(form) => form.look(ray),
         }
     }
@@ -199,17 +202,24 @@ fn hull(thing: &Thing, form: Option<&Form>) -> Vec<Vector3<f64>> {
         Thing::Block(block) => block.corners(),
         Thing::Cloth(cloth) => cloth.corners().to_vec(),
         Thing::Flap(flap) => form.map_or_else(Vec::new, |f| f.flap_hull(flap)),
+        Thing::Panel(panel) => form.map_or_else(Vec::new, |f| {
+            let beyond = (0..=20).map(|i| panel.beyond_mm.at(f64::from(i) / 20.0)).fold(0.0, f64::max);
+            lowered(f.outline.hull(beyond + 2.0), panel.below_mm)
+        }),
         Thing::Form(form) => {
             let set = form.outline.set();
             let reach = set.straps.iter().flat_map(|s| s.reach_mm).fold(0.0, f64::max);
             let spare = (reach - set.half_width.at(0.5)).max(14.0);
             let mut all = form.outline.hull(spare);
             // The side hangs down from the edge.
-            let lower: Vec<_> = all.iter().map(|p| Vector3::new(p.x, p.y, p.z - set.side_mm)).collect();
-            all.extend(lower);
+            all.extend(lowered(all.clone(), set.side_mm));
             all
         }
     }
+}
+
+fn lowered(points: Vec<Vector3<f64>>, by_mm: f64) -> Vec<Vector3<f64>> {
+    points.into_iter().map(|p| Vector3::new(p.x, p.y, p.z - by_mm)).collect()
 }
 
 fn stand(paper: &Paper, set: &CardSet, floor_mm: f64) -> BoxSet {

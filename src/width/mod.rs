@@ -100,8 +100,6 @@ pub struct Subject<'a> {
     pub end_u_mm: f64,
     /// Relative standard uncertainty of the print scale.
     pub print_scale_u: f64,
-    /// Whether the midline bisects the edges, so that uneven halves speak of a slip of the trace.
-    pub bisected: bool,
 }
 
 /// The set stations: every 0.05 from 0.05 to 0.95.
@@ -114,7 +112,7 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let taken = Taken::of(subject);
     let (plan, inputs) = (&taken.plan, Inputs::of(subject));
     let influences = Influences::of(&inputs, &plan.cuts)?;
-    let width = |cut: usize| width_of(subject, plan, &influences, cut);
+    let width = |cut: usize| width_of(plan, &influences, cut);
     Some(Widths {
         stations: plan.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
         named: plan
@@ -163,10 +161,9 @@ impl<'a> Inputs<'a> {
     }
 }
 
-/// The width of a cut with its budget, and with what uneven halves about a bisecting midline say.
-fn width_of(subject: &Subject, plan: &Plan, influences: &Influences, cut: usize) -> MeasuredWidth {
-    let width = measured_width(&plan.cuts, influences, cut);
-    if subject.bisected { with_unevenness(width) } else { width }
+/// The width of a cut with its budget, and with what uneven halves say.
+fn width_of(plan: &Plan, influences: &Influences, cut: usize) -> MeasuredWidth {
+    with_unevenness(measured_width(&plan.cuts, influences, cut))
 }
 
 fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> MeasuredWidth {
@@ -181,16 +178,15 @@ fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> Measured
     }
 }
 
-/// Halves about a midline that bisects the edges differ by up to this in a sound saddle, mm (common practice, no source).
+/// The halves of a sound saddle differ by up to this, mm (common practice, no source).
 const EVEN_MM: f64 = 6.0;
 
-/// What halves about a bisecting midline differ by beyond a sound saddle's, mm.
+/// What halves differ by beyond a sound saddle's, mm.
 fn excess_mm(halves_mm: [f64; 2]) -> f64 {
     ((halves_mm[0] - halves_mm[1]).abs() - EVEN_MM).max(0.0)
 }
 
-/// Where halves about a bisecting midline differ by more, one side may be traced wrongly by the rest: a rectangular
-/// distribution.
+/// Where halves differ by more, one side may be traced wrongly by the rest: a rectangular distribution.
 fn with_unevenness(mut width: MeasuredWidth) -> MeasuredWidth {
     let excess_mm = excess_mm(width.halves_mm);
     if excess_mm > 0.0 {

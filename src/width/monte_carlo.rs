@@ -65,7 +65,7 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
         let Some(drawn) = draws.halves(&mut drawer) else { continue };
         for (list, (_, cut, place)) in widths.iter_mut().zip(&plan.named) {
             let [left, right] = drawn[*cut];
-            let uneven_mm = if subject.bisected { excess_mm(influences.base[*cut]) } else { 0.0 };
+            let uneven_mm = excess_mm(influences.base[*cut]);
             let further = [place.concealed_mm, uneven_mm].map(|half| half * (2.0 * drawer.unit() - 1.0));
             list.push(left + right + further.iter().sum::<f64>());
         }
@@ -78,7 +78,7 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
                 return None;
             }
             let (linear, drawn) =
-                (beside(width_of(subject, &plan, &influences, cut), place.concealed_mm), Drawn::new(list)?);
+                (beside(width_of(&plan, &influences, cut), place.concealed_mm), Drawn::new(list)?);
             let u_mm = combined(&linear.budget);
             Some(Compared {
                 name,

@@ -78,13 +78,11 @@ fn e_fit_camera(bencher: Bencher) {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn f_trace_seat(bencher: Bencher) {
     let walk = &*WALK;
-    let blur_px = walk.found.cards[0].blur_px();
     let scene = Scene {
         photo: &PHOTO,
         camera: &walk.fit.camera,
         midline: &walk.midline,
         view: View::Top,
-        blur_px,
         hints: &[],
     };
     bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift, GIVEN_END_TOLERANCE_MM));
@@ -101,7 +99,6 @@ fn g_measure_widths(bencher: Bencher) {
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: PRINT_SCALE_U,
-        bisected: false,
     };
     bencher.bench_local(|| measure_widths(black_box(&subject)));
 }

@@ -14,8 +14,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use fastrand::Rng;
 use nalgebra::Vector2;
 use seatspan::ground::frame::CardPoint;
-use seatspan::outline::band::Curve;
 use seatspan::outline::chart::Chart;
+use seatspan::outline::curve::Curve;
 use seatspan::outline::form::{self, FormPictures};
 use seatspan::outline::learnt::net::Planes;
 use seatspan::outline::lift::LiftProfile;
@@ -141,7 +141,7 @@ fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
     let rng = &mut Rng::with_seed(seed);
     let (camera, view) = (&truth.camera, saddle.view);
     let forms_about = |midline: &Midline, own: bool| {
-        saddle.forms(&Scene { photo: &photo, camera, midline, view, blur_px: 1.0, hints: &[] }, seed, own)
+        saddle.forms(&Scene { photo: &photo, camera, midline, view, hints: &[] }, seed, own)
     };
     let mut forms = Vec::new();
     for off_mm in ENDS_OFF_MM {
@@ -153,7 +153,7 @@ fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
     forms.extend(forms_about(&reversed, false));
     let elsewhere = saddle.midline_elsewhere(rng);
     forms.extend(forms_about(&elsewhere, false));
-    let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, blur_px: 1.0, hints: &[] };
+    let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, hints: &[] };
     let mut rims = |part: Option<&Part>| -> Vec<Lesson> {
         let sides = SIDES.iter().flat_map(|&side| CURVE_OFF_MM.map(|off_mm| (side, off_mm)));
         let Some(part) = part else { return Vec::new() };

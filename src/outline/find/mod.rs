@@ -41,8 +41,6 @@ pub struct Surroundings<'a> {
     pub camera: &'a Camera,
     /// The cards in it.
     pub cards: &'a [FoundCard],
-    /// Blur of the photo, pixels.
-    pub blur_px: f64,
     /// Points that are known to lie on an edge.
     pub hints: &'a [Hint],
 }
@@ -50,8 +48,8 @@ pub struct Surroundings<'a> {
 impl<'a> Surroundings<'a> {
     /// What the tracing works with about a midline.
     pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
-        let Self { photo, camera, blur_px, hints, .. } = *self;
-        Scene { photo, camera, midline, view, blur_px, hints }
+        let Self { photo, camera, hints, .. } = *self;
+        Scene { photo, camera, midline, view, hints }
     }
 }
 
@@ -108,7 +106,7 @@ pub fn find_saddle(
     let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
     let Midline { front_mm, rear_mm, .. } = best.midline;
     let found = trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)?;
-    if is_cut_off(around, lift, &found) { Err(cut_off()) } else { Ok(found) }
+    found.within_photo(around, lift)
 }
 
 /// Traces a saddle anew about a midline along which it was found before.
@@ -128,6 +126,16 @@ pub fn trace_near(
 const FLOOR_BEYOND_MM: f64 = 6.0;
 /// Points beyond the border that may be slips of the trace.
 const BEYOND_ALLOWED: usize = 2;
+
+impl FoundSaddle {
+    /// The saddle again, if the photo shows it whole.
+    ///
+    /// # Errors
+    /// `saddle-cut-off`.
+    pub fn within_photo(self, around: &Surroundings, lift: &LiftProfile) -> Result<Self, Refusal> {
+        if is_cut_off(around, lift, &self) { Err(cut_off()) } else { Ok(self) }
+    }
+}
 
 /// Whether the photo ends where the saddle does.
 fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) -> bool {

@@ -8,6 +8,8 @@ use crate::sheet::{Sheet, StationWidth};
 const BAR_MM: f64 = 1.5;
 /// The axis reaches at least this far, mm, so that small differences look small.
 const LEAST_REACH_MM: f64 = 5.0;
+/// Kept free of bars at the foot of the plot, for its words, mm on paper.
+const FOOT_MM: f64 = 4.5;
 
 /// The differences of the halves; a bar upward where the left half is wider.
 pub fn evenness(sheet: &Sheet, width_mm: f64) -> Figure {
@@ -21,7 +23,9 @@ pub fn evenness(sheet: &Sheet, width_mm: f64) -> Figure {
         .filter_map(|(at, width, channel)| Some((at, difference_mm(width?), channel)))
         .collect();
     let reach = differences.iter().map(|d| d.1.abs()).fold(LEAST_REACH_MM, f64::max) * 1.1;
-    let plot = Plot { area: [13.0, 7.0, width_mm - 26.0, height - 18.0], range_mm: [-reach, reach] };
+    let area = [13.0, 7.0, width_mm - 26.0, height - 18.0];
+    let foot = 2.0 * reach * FOOT_MM / (area[3] - FOOT_MM);
+    let plot = Plot { area, range_mm: [-reach - foot, reach] };
     plot.mm_axis(&mut figure, step(2.0 * reach, 6.0), true);
     plot.station_axis(&mut figure, None);
     let both = differences.iter().any(|d| d.2);

@@ -1,5 +1,7 @@
 //! What stands and lies about, the floor, and the light.
 
+use std::ops::Range;
+
 use fastrand::Rng;
 use nalgebra::{Vector2, Vector3};
 
@@ -13,6 +15,8 @@ use crate::synth::scenario::*;
 
 /// Nearest that the form comes to the card's sheet, mm.
 const CARD_GAP_MM: f64 = 30.0;
+/// Share of forms that lie on a cloth.
+const CLOTH_UNDER: f64 = 0.25;
 
 /// Puts the form somewhere round the card, near but not on it.
 pub(super) fn place(r: &mut Rng, form: &mut SaddleSet) {
@@ -89,7 +93,8 @@ pub(super) fn light(r: &mut Rng, form: &SaddleSet) -> LightSet {
         sun_azimuth_deg: between(r, 0.0, 360.0),
         sun_elevation_deg: between(r, 35.0, 75.0),
         gradient: between(r, -0.35, 0.35),
-        contact: between(r, 0.3, 0.8),
+        contact: between(r, 0.3, 0.95),
+        contact_reach: if chance(r, 0.5) { 1.0 } else { between(r, 0.1, 1.0) },
         shadow,
     }
 }
@@ -146,15 +151,27 @@ pub(super) fn on_card(r: &mut Rng) -> BoxSet {
     }
 }
 
-pub(super) fn cloths(r: &mut Rng) -> Vec<ClothSet> {
-    (0..r.usize(..3))
-        .map(|_| ClothSet {
-            at_mm: (heading(between(r, 0.0, 360.0)) * between(r, 200.0, 700.0)).into(),
-            radius_mm: between(r, 90.0, 240.0),
-            yaw_deg: between(r, 0.0, 180.0),
-            colour: thing_colour(r),
+/// Cloths that lie about, and now and then one under the form.
+pub(super) fn cloths(r: &mut Rng, form: &SaddleSet) -> Vec<ClothSet> {
+    let mut cloths: Vec<_> = (0..r.usize(..3))
+        .map(|_| {
+            let at = heading(between(r, 0.0, 360.0)) * between(r, 200.0, 700.0);
+            cloth(r, at, 90.0..240.0)
         })
-        .collect()
+        .collect();
+    if chance(r, CLOTH_UNDER) {
+        cloths.push(cloth(r, Outline::new(form).plan(0.5, 0.0), 180.0..360.0));
+    }
+    cloths
+}
+
+fn cloth(r: &mut Rng, at: Vector2<f64>, radius_mm: Range<f64>) -> ClothSet {
+    ClothSet {
+        at_mm: at.into(),
+        radius_mm: between(r, radius_mm.start, radius_mm.end),
+        yaw_deg: between(r, 0.0, 180.0),
+        colour: thing_colour(r),
+    }
 }
 
 pub(super) fn box_instead(r: &mut Rng, form: &SaddleSet, floor_mm: f64) -> BoxSet {

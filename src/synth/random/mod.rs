@@ -84,7 +84,7 @@ pub fn random(seed: u64) -> Scenario {
     let floor = around::floor(r, form.colour);
     let light = around::light(r, &form);
     let boxes = around::boxes(r, &form);
-    let cloths = around::cloths(r);
+    let cloths = around::cloths(r, &form);
     let on_card = if chance(r, CARD_COVERED) { vec![around::on_card(r)] } else { Vec::new() };
     let mut camera = camera(r, &around::extent(&form));
     match kind {

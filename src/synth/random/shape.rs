@@ -9,8 +9,17 @@ use crate::synth::presets;
 use crate::synth::saddle::*;
 use crate::synth::scenario::Rgb;
 
-const LEATHERS: [Rgb; 6] =
-    [[98, 58, 38], [60, 40, 30], [34, 32, 33], [172, 116, 70], [128, 78, 48], [88, 44, 34]];
+const LEATHERS: [Rgb; 9] = [
+    [98, 58, 38],
+    [60, 40, 30],
+    [34, 32, 33],
+    [172, 116, 70],
+    [128, 78, 48],
+    [88, 44, 34],
+    [38, 44, 62],
+    [112, 104, 96],
+    [200, 172, 132],
+];
 const PANELS: [Rgb; 5] = [[196, 186, 166], [92, 60, 44], [36, 34, 34], [150, 104, 66], [120, 116, 112]];
 
 /// A saddle, a little more often from above than from below.
@@ -52,7 +61,18 @@ fn shape_above(r: &mut Rng) -> SaddleSet {
         [1.0, low + between(r, 20.0, 45.0)],
     ]);
     dress(r, &mut form);
+    if chance(r, 0.4) {
+        form.panel = Some(panel(r));
+    }
     form
+}
+
+/// A panel that is seen beyond the seat in places, more often dark than not.
+fn panel(r: &mut Rng) -> PanelSet {
+    let mut beyond = |at: f64| [at, between(r, -10.0, 9.0)];
+    let beyond_mm = Curve::through(&[beyond(0.0), beyond(0.3), beyond(0.6), beyond(0.8), beyond(1.0)]);
+    let colour = if chance(r, 0.5) { varied(r, [34, 32, 33], 0.3) } else { varied_one(r) };
+    PanelSet { beyond_mm, below_mm: between(r, 8.0, 35.0), colour }
 }
 
 fn shape_below(r: &mut Rng) -> SaddleSet {
@@ -140,13 +160,16 @@ fn stitching(r: &mut Rng, form: &mut SaddleSet) {
     };
 }
 
-/// Flaps of the seat's own leather or of another, sometimes larger than the seat, seldom none.
+/// Flaps and skirts of the seat's own leather or of another, sometimes larger than the seat, seldom none; now and then
+/// the cord is of their leather.
 fn flaps(r: &mut Rng, form: &mut SaddleSet) {
-    let own = form.view == View::Top && chance(r, 0.6);
-    let colour = if own { None } else { Some(varied_one(r)) };
+    let colours = [flap_colour(r, form), flap_colour(r, form)];
     let size = if chance(r, 0.25) { between(r, 1.1, 1.35) } else { between(r, 0.8, 1.05) };
     let fall = between(r, 0.0, 0.35);
-    for f in &mut form.flaps {
+    // The second is a skirt, not always of the flaps' leather.
+    form.flaps.truncate(if chance(r, 0.75) { 2 } else { 1 });
+    let skirt = usize::from(chance(r, 0.4));
+    for (f, colour) in form.flaps.iter_mut().zip([colours[0], colours[skirt]]) {
         f.colour = colour;
         f.station += between(r, -0.04, 0.06);
         f.turn_deg += between(r, -12.0, 12.0);
@@ -155,8 +178,20 @@ fn flaps(r: &mut Rng, form: &mut SaddleSet) {
         f.lift_mm += between(r, -12.0, 4.0);
         f.fall = fall;
     }
+    if chance(r, 0.12) {
+        form.welt.colour = colours[0];
+    }
     if chance(r, 0.1) {
         form.flaps.clear();
+    }
+}
+
+/// The seat's own leather, about its colour, or another.
+fn flap_colour(r: &mut Rng, form: &SaddleSet) -> Option<Rgb> {
+    match r.usize(..20) {
+        0..=8 if form.view == View::Top => None,
+        9..=12 => Some(varied(r, form.colour, 0.25)),
+        _ => Some(varied_one(r)),
     }
 }
 

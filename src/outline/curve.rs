@@ -1,19 +1,14 @@
-//! The band: the photo straightened along a curve, in which every line that runs round the form is straight.
+//! A curve along an edge, with the band of the photo to its either side, in which every line that runs round the form is
+//! straight.
 
 use nalgebra::Vector2;
 
 use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
-use super::strip::Strip;
 use crate::camera::Camera;
 use crate::ground::frame::CardPoint;
-use crate::photo::Photo;
 
-/// Columns of a band stand this far apart, mm.
-pub const STEP_MM: f64 = 0.2;
-/// A band reaches this far to either side of its line, mm: past the crease of the widest cord.
-const HALF_WIDTH_MM: f64 = 10.0;
 /// Rows of a band stand this far apart along the line, mm.
 pub const ROW_MM: f64 = 1.0;
 
@@ -125,26 +120,4 @@ fn smoothed(points: &[Vector2<f64>], sigma_mm: f64) -> Vec<Vector2<f64>> {
     (0..n)
         .map(|i| (-reach..=reach).zip(&weights).map(|(k, w)| at(i + k) * *w).sum::<Vector2<f64>>() / total)
         .collect()
-}
-
-/// Columns of a band.
-pub fn columns() -> usize {
-    (2.0 * HALF_WIDTH_MM / STEP_MM).round() as usize + 1
-}
-
-/// Offset of a band's column, mm.
-pub fn offset_mm(column: usize) -> f64 {
-    column as f64 * STEP_MM - HALF_WIDTH_MM
-}
-
-/// Samples the band of a curve.
-pub fn sample(photo: &Photo, camera: &Camera, midline: &Midline, lift: &LiftProfile, curve: &Curve) -> Strip {
-    Strip::sample(photo, camera, curve.points.len(), columns(), |row, column| {
-        curve.point(row, offset_mm(column), midline, lift)
-    })
-}
-
-/// Column of an offset in mm; outside the band when negative or too large.
-pub fn column_of(offset: f64) -> isize {
-    ((offset + HALF_WIDTH_MM) / STEP_MM).round() as isize
 }
