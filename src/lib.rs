@@ -14,12 +14,13 @@
 //! 9. [`print`]: pages to print: the reference cards and the client's guide, as PDF and SVG.
 //!
 //! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
-//! [`cli`] is the side entrance of the command line. [`synth`] draws photos of known widths, for tests and benches.
+//! [`cli`] is the side entrance of the command line, [`desk`] that of the local page. [`synth`] draws photos of known widths, for tests and benches.
 
 pub mod camera;
 pub mod card;
 pub mod check;
 pub mod cli;
+pub mod desk;
 pub mod explain;
 pub mod fit;
 pub mod ground;

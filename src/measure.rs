@@ -7,11 +7,11 @@ use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Side, View};
 use crate::outline::channel::trace_channel;
-use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, view_between};
+use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, trace_near, view_between};
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
+use crate::outline::{GIVEN_END_TOLERANCE_MM, HiddenStretch, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::record::record;
@@ -31,6 +31,11 @@ pub struct Request {
     pub ends: Option<[PhotoPoint; 2]>,
     /// Points that are known to lie on an edge.
     pub hints: Vec<Hint>,
+    /// Stretches of edges that something hides: nothing traced there counts.
+    pub hidden: Vec<HiddenStretch>,
+    /// Front and rear end as an earlier walk of this photo has found them: with a view given and no ends, the saddle is
+    /// traced there anew and not looked for.
+    pub near: Option<[PhotoPoint; 2]>,
     /// Lift of the seat's edges.
     pub seat_lift: Option<LiftProfile>,
     /// Lift of the channel's edges.
@@ -126,10 +131,38 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
 ///
 /// # Errors
 /// As [`measure`].
-pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Result<Walk, Refusal> {
+pub fn walk_from(photo: &Photo, request: &Request, found: FoundCards) -> Result<Walk, Refusal> {
+    walk_placed(photo, request, place(photo, request, found)?)
+}
+
+/// The camera over a photo's cards: what stays when edges are traced anew.
+#[derive(Debug, Clone)]
+pub struct Placed {
+    /// The cards.
+    pub found: FoundCards,
+    /// The camera.
+    pub fit: CameraFit,
+    /// Where the focal length came from.
+    pub lens_known: LensKnowledge,
+}
+
+/// The third room: the camera over the cards found, at the scale they were printed.
+///
+/// # Errors
+/// As [`camera_of`].
+pub fn place(photo: &Photo, request: &Request, mut found: FoundCards) -> Result<Placed, Refusal> {
     found.cards.iter_mut().for_each(|card| card.print_scale = request.print_scale());
     let (prior, lens_known) = lens_prior(photo, request.lens);
     let fit = camera_of(&found, &prior)?;
+    Ok(Placed { found, fit, lens_known })
+}
+
+/// The rooms after the third, from the camera's place.
+///
+/// # Errors
+/// As [`measure`].
+pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
+    let Placed { found, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let around = Surroundings { photo, camera: &fit.camera, cards: &found.cards, hints: &request.hints };
@@ -139,7 +172,8 @@ pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Res
         View::Top => None,
         View::Underside => trace_channel(&scene, &seat_lift, &channel_lift).ok(),
     };
-    let outline = Outline { seat, channel };
+    let mut outline = Outline { seat, channel };
+    outline.hide(&scene, &seat_lift, &channel_lift, &request.hidden);
     let subject = Subject {
         fit: &fit,
         midline: &midline,
@@ -159,10 +193,19 @@ pub fn walk_from(photo: &Photo, request: &Request, mut found: FoundCards) -> Res
 
 /// The seat traced between the ends given, or found.
 fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
-    let Some(ends) = request.ends else { return find_saddle(around, lift, request.view) };
-    let (photo, camera) = (around.photo, around.camera);
-    let size_px = (photo.width_px(), photo.height_px());
-    let between = |view| Midline::from_photo(camera, size_px, ends, lift, view);
+    let size_px = (around.photo.width_px(), around.photo.height_px());
+    let Some(ends) = request.ends else {
+        let (Some(near), Some(view)) = (request.near, request.view) else {
+            return find_saddle(around, lift, request.view);
+        };
+        return trace_near(
+            around,
+            lift,
+            &Midline::from_photo(around.camera, size_px, near, lift, view)?,
+            view,
+        );
+    };
+    let between = |view| Midline::from_photo(around.camera, size_px, ends, lift, view);
     let view = match request.view {
         Some(view) => view,
         None => view_between(around, &between(View::Top)?, lift)?,

@@ -5,6 +5,7 @@ use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{Part, SIDES, Side, View};
 use crate::measure::{LensKnowledge, Request, Walk, camera_of, lens_prior};
+use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
@@ -76,6 +77,7 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
             .iter()
             .map(|h| sheet::EdgeHint { part: h.part, px: [h.pixel.x_px, h.pixel.y_px] })
             .collect(),
+        hidden: request.hidden.iter().map(hidden).collect(),
         doubts: doubtful(walk).iter().map(doubt).collect(),
         warnings: warnings(photo, request, walk),
         refused: None,
@@ -277,6 +279,11 @@ fn doubtful(walk: &Walk) -> Vec<Stretch> {
     }
     stretches.retain(|s| s.points.len() >= LEAST_POINTS);
     stretches
+}
+
+fn hidden(stretch: &HiddenStretch) -> sheet::HiddenStretch {
+    let &HiddenStretch { part, side, from, to } = stretch;
+    sheet::HiddenStretch { part, side, from_at: from, to_at: to }
 }
 
 /// A stretch as the sheet has it, with the means of its points.

@@ -235,6 +235,7 @@ impl Shape {
             front_taper: (!under).then(|| Taper { deg: 2.0 * slope.atan().to_degrees(), u95: 1.8 }),
             budget: named.into_iter().flat_map(|n| n.1).collect(),
             hints: Vec::new(),
+            hidden: Vec::new(),
             doubts: Vec::new(),
             warnings: Vec::new(),
             refused: None,

@@ -8,9 +8,10 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
-use super::values::{parse_bar, parse_hint, parse_lift, parse_point, parse_units, parse_view};
+use super::values::{parse_bar, parse_hidden, parse_hint, parse_lift, parse_point, parse_units, parse_view};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
+use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::units::Units;
@@ -38,6 +39,9 @@ pub struct Args {
     /// anew, and what lies beside the point follows
     #[arg(long, value_name = "PART=X,Y", value_parser = parse_hint)]
     pub through: Vec<Hint>,
+    /// A stretch of an edge that something hides, as PART.SIDE=FROM..TO in stations: nothing is measured along it
+    #[arg(long, value_name = "PART.SIDE=S..S", value_parser = parse_hidden)]
+    pub hidden: Vec<HiddenStretch>,
     /// Height of the edges over the card's plane, as seat=STATION:MM,... or channel=STATION:MM,...
     #[arg(long, value_name = "PART=S:MM,...", value_parser = parse_lift)]
     pub lift: Vec<(Part, LiftProfile)>,

@@ -6,6 +6,7 @@ pub mod check;
 pub mod compare;
 pub mod conveniences;
 pub mod coverage;
+pub mod desk;
 pub mod lens;
 mod lens_choice;
 pub mod measure;
@@ -71,6 +72,8 @@ pub enum Command {
     Rider(rider::Args),
     /// List, search and export the sheets of a folder
     Shelf(shelf::Args),
+    /// Open the desk: a page in your browser that measures, corrects and keeps saddles, on this machine only
+    Desk(desk::Args),
     /// Draw photos of invented saddles under all conditions, measure them, and say where it breaks down
     Stress(stress::Args),
     /// Draw cameras, cards and edges, and count how often the truth lies within the stated uncertainty
@@ -143,6 +146,7 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Coverage(args) => coverage::run(&args),
         Command::Repeat(args) => repeat::run(&args),
         Command::MonteCarlo(args) => monte_carlo::run(&args),
+        Command::Desk(args) => desk::run(&args),
         Command::Stress(args) => stress::run(&args),
     }
 }

@@ -10,6 +10,7 @@ use super::lens_choice::prior_of;
 use super::photo_file::find;
 use crate::ground::frame::PhotoPoint;
 use crate::measure::{BAR_MM, Request, Walk, walk};
+use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
@@ -162,6 +163,12 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
             .iter()
             .map(|h| Hint { part: h.part, pixel: PhotoPoint::new(h.px[0], h.px[1]) })
             .collect(),
+        hidden: sheet
+            .hidden
+            .iter()
+            .map(|h| HiddenStretch { part: h.part, side: h.side, from: h.from_at, to: h.to_at })
+            .collect(),
+        near: None,
         seat_lift: measured.and_then(|l| lift(&l.seat)),
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
         lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),

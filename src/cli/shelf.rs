@@ -14,7 +14,7 @@ use crate::ground::words::{NAMED_WIDTHS, View};
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};
-use crate::sheet::shelf::{self, Shelf};
+use crate::sheet::shelf::{self, Range, Shelf, Wish};
 use crate::sheet::summary::Summary;
 use crate::sheet::{self, safe_write};
 
@@ -85,17 +85,6 @@ Examples:
   seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
   seatspan shelf ~/saddles --json | head -1";
 
-/// A range of a named width.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Range {
-    /// The width's name.
-    pub name: String,
-    /// Smallest, mm.
-    pub least_mm: f64,
-    /// Largest, mm.
-    pub most_mm: f64,
-}
-
 /// What the list is sorted by.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Sort {
@@ -157,13 +146,21 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         eprintln!("passed over: {reason}");
     }
     let duplicates = shelf.duplicates();
+    let wish = Wish {
+        name: args.name.clone(),
+        view: args.view,
+        since: args.since.clone(),
+        until: args.until.clone(),
+        widths: args.widths.clone(),
+        refused: args.refused,
+    };
     let mut found: Vec<&Summary> = shelf
         .sheets
         .iter()
         .enumerate()
         .filter(|(i, _)| !args.duplicates || duplicates.iter().any(|group| group.contains(i)))
         .map(|(_, sheet)| sheet)
-        .filter(|sheet| wanted(sheet, args))
+        .filter(|sheet| wish.takes(sheet))
         .collect();
     sort(&mut found, &args.sort);
     let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
@@ -246,20 +243,6 @@ fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<
     }
     suiting.sort_by_key(|one| one.standing);
     Ok(suiting)
-}
-
-fn wanted(sheet: &Summary, args: &Args) -> bool {
-    let day = sheet.taken.as_deref().and_then(|t| t.get(..10));
-    args.name.as_ref().is_none_or(|n| sheet.saddle.to_lowercase().contains(&n.to_lowercase()))
-        && args.view.is_none_or(|view| sheet.view == Some(view))
-        && args.since.as_deref().is_none_or(|since| day.is_some_and(|d| d >= since))
-        && args.until.as_deref().is_none_or(|until| day.is_some_and(|d| d <= until))
-        && (!args.refused || sheet.refused.is_some())
-        && args.widths.iter().all(|range| reaches_into(sheet, range))
-}
-
-fn reaches_into(sheet: &Summary, range: &Range) -> bool {
-    sheet.width(&range.name).is_some_and(|w| w.mm + w.u95 >= range.least_mm && w.mm - w.u95 <= range.most_mm)
 }
 
 /// Whether a width that reaches into every range asked for may also lie outside one.

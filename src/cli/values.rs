@@ -1,8 +1,9 @@
 //! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
 
 use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{Part, View};
+use crate::ground::words::{Part, SIDES, Side, View};
 use crate::measure::BAR_MM;
+use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::page::{Paper, Purpose};
@@ -67,6 +68,25 @@ fn parse_of_part<'a>(text: &'a str, example: &str) -> Result<(Part, &'a str), St
 pub fn parse_hint(text: &str) -> Result<Hint, String> {
     let (part, point) = parse_of_part(text, "seat=812.5,440")?;
     Ok(Hint { part, pixel: parse_point(point)? })
+}
+
+/// A hidden stretch of an edge, `seat.left=FROM..TO`.
+pub fn parse_hidden(text: &str) -> Result<HiddenStretch, String> {
+    const EXAMPLE: &str = "such as seat.left=0.30..0.42";
+    let of = || -> Option<(Part, Side, &str, &str)> {
+        let (edge, range) = text.split_once('=')?;
+        let (part, side) = edge.split_once('.')?;
+        let part = [Part::Seat, Part::Channel].into_iter().find(|p| p.as_str() == part)?;
+        let side = SIDES.into_iter().find(|s| s.as_str() == side)?;
+        let (from, to) = range.split_once("..")?;
+        Some((part, side, from, to))
+    };
+    let (part, side, from, to) = of().ok_or_else(|| format!("write an edge and two stations, {EXAMPLE}"))?;
+    let (from, to) = (parse_number(from)?, parse_number(to)?);
+    if !(from < to) {
+        return Err(format!("the stretch ends before it begins: write the smaller station first, {EXAMPLE}"));
+    }
+    Ok(HiddenStretch { part, side, from, to })
 }
 
 /// A lift, `seat=STATION:MM,...`.

@@ -35,6 +35,46 @@ pub struct Outline {
     pub channel: Option<[TracedEdge; 2]>,
 }
 
+/// A stretch of an edge that a person says is hidden.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HiddenStretch {
+    /// Of which pair of edges.
+    pub part: Part,
+    /// Which of the two.
+    pub side: Side,
+    /// First station.
+    pub from: f64,
+    /// Last station.
+    pub to: f64,
+}
+
+impl Outline {
+    /// Takes away what was traced along hidden stretches: such rows have no point, and nothing is put in their place.
+    pub fn hide(
+        &mut self,
+        scene: &Scene,
+        seat_lift: &LiftProfile,
+        channel_lift: &LiftProfile,
+        stretches: &[HiddenStretch],
+    ) {
+        for stretch in stretches {
+            let (pair, lift) = match stretch.part {
+                Part::Seat => (Some(&mut self.seat), seat_lift),
+                Part::Channel => (self.channel.as_mut(), channel_lift),
+            };
+            let Some(pair) = pair else { continue };
+            let edge = &mut pair[usize::from(stretch.side == Side::Right)];
+            for point in edge.points.iter_mut() {
+                let station =
+                    point.and_then(|p| scene.midline.locate(scene.camera, lift, stretch.side, p.pixel, 0.5));
+                if station.is_some_and(|(s, _)| (stretch.from..=stretch.to).contains(&s)) {
+                    *point = None;
+                }
+            }
+        }
+    }
+}
+
 /// What the tracing works with.
 #[derive(Debug, Clone, Copy)]
 pub struct Scene<'a> {

@@ -69,6 +69,9 @@ fn head(sheet: &Sheet, out: &mut String) {
         let points = if count == 1 { "point" } else { "points" };
         line(out, "edges", &format!("traced through {count} {points} shown by hand"));
     }
+    for stretch in &sheet.hidden {
+        line(out, "struck out", &format!("{} by hand", stretch.in_words()));
+    }
     for card in &sheet.cards {
         let tags = if card.tags == 1 { "tag" } else { "tags" };
         let scale = match card.print_scale {

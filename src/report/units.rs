@@ -67,7 +67,7 @@ impl Units {
 }
 
 /// An uncertainty with `decimals` digits, never rounded down to nothing.
-pub(super) fn half_width(u95: f64, decimals: usize) -> String {
+pub fn half_width(u95: f64, decimals: usize) -> String {
     let least = 10_f64.powi(-(decimals as i32));
     format!("{:.decimals$}", u95.max(least))
 }

@@ -55,6 +55,16 @@ pub fn width(name: &str) -> String {
     }
 }
 
+/// A row of a comparison as a reader says it.
+pub fn compared(of: &str) -> String {
+    match of {
+        "at(seat.widest)" => "Where it is widest (0 front, 1 rear)".into(),
+        "taper" => "Front taper".into(),
+        "panel_area" => "Area of the panels".into(),
+        named => width(named),
+    }
+}
+
 /// How a front taper of `deg` degrees with the expanded uncertainty `u95` runs.
 pub fn taper(deg: f64, u95: f64) -> &'static str {
     match deg {

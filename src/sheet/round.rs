@@ -145,6 +145,10 @@ pub(super) fn rounded(sheet: &Sheet) -> Sheet {
     for hint in &mut s.hints {
         hint.px = point(hint.px);
     }
+    for h in &mut s.hidden {
+        h.from_at = to_decimals(h.from_at, STATION);
+        h.to_at = to_decimals(h.to_at, STATION);
+    }
     for d in &mut s.doubts {
         d.from_at = to_decimals(d.from_at, STATION);
         d.to_at = to_decimals(d.to_at, STATION);

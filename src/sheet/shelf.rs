@@ -8,6 +8,55 @@ use rayon::prelude::*;
 use super::file::read;
 use super::output::PART_PREFIX;
 use super::summary::Summary;
+use crate::ground::words::View;
+
+/// A range of a named width.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Range {
+    /// The width's name.
+    pub name: String,
+    /// Smallest, mm.
+    pub least_mm: f64,
+    /// Largest, mm.
+    pub most_mm: f64,
+}
+
+impl Range {
+    /// Whether the 95 % interval of the sheet's width reaches into the range.
+    fn reached_by(&self, sheet: &Summary) -> bool {
+        sheet.width(&self.name).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
+    }
+}
+
+/// Which sheets are looked for; nothing given takes all.
+#[derive(Debug, Clone, Default)]
+pub struct Wish {
+    /// Part of the saddle's name, whatever its capitals.
+    pub name: Option<String>,
+    /// The view.
+    pub view: Option<View>,
+    /// First day the photo may have been taken, `YYYY-MM-DD`.
+    pub since: Option<String>,
+    /// Last such day.
+    pub until: Option<String>,
+    /// Ranges into which named widths must reach.
+    pub widths: Vec<Range>,
+    /// Only refused photos.
+    pub refused: bool,
+}
+
+impl Wish {
+    /// Whether a sheet is as wished.
+    pub fn takes(&self, sheet: &Summary) -> bool {
+        let day = sheet.taken.as_deref().and_then(|t| t.get(..10));
+        self.name.as_ref().is_none_or(|n| sheet.saddle.to_lowercase().contains(&n.to_lowercase()))
+            && self.view.is_none_or(|view| sheet.view == Some(view))
+            && self.since.as_deref().is_none_or(|since| day.is_some_and(|d| d >= since))
+            && self.until.as_deref().is_none_or(|until| day.is_some_and(|d| d <= until))
+            && (!self.refused || sheet.refused.is_some())
+            && self.widths.iter().all(|range| range.reached_by(sheet))
+    }
+}
 
 /// What a folder and the folders in it hold.
 #[derive(Debug, Clone, Default)]

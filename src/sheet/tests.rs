@@ -85,6 +85,7 @@ pub(crate) fn sample() -> Sheet {
         front_taper: Some(Taper { deg: 14.1, u95: 0.9 }),
         budget: vec![BudgetLine { of: "seat.widest".into(), from: "lift".into(), u: 0.5 }],
         hints: Vec::new(),
+        hidden: Vec::new(),
         doubts: vec![Doubt {
             part: Part::Channel,
             side: Side::Left,

@@ -59,6 +59,9 @@ pub struct Sheet {
     /// Points that a person has shown to lie on an edge: it was traced through them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub hints: Vec<EdgeHint>,
+    /// Stretches of edges that a person has struck out as hidden: nothing was measured along them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub hidden: Vec<HiddenStretch>,
     /// Stretches along which two boundaries compete for being the edge.
     #[serde(default)]
     pub doubts: Vec<Doubt>,
@@ -318,6 +321,19 @@ pub struct EdgeHint {
     pub px: [f64; 2],
 }
 
+/// A stretch of an edge that a person has struck out as hidden.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HiddenStretch {
+    /// Of which pair of edges.
+    pub part: Part,
+    /// Which of the two.
+    pub side: Side,
+    /// First station of the stretch, without a unit.
+    pub from_at: f64,
+    /// Last station of the stretch, without a unit.
+    pub to_at: f64,
+}
+
 /// A stretch along which another boundary competes with the traced one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Doubt {
@@ -333,6 +349,14 @@ pub struct Doubt {
     pub apart_mm: f64,
     /// Probability that the competing boundary is the edge, 0 to 1.
     pub probability: f64,
+}
+
+impl HiddenStretch {
+    /// The stretch in words, such as `seat left edge from 0.30 to 0.42`.
+    pub fn in_words(&self) -> String {
+        let (part, side) = (self.part.as_str(), self.side.as_str());
+        format!("{part} {side} edge from {:.2} to {:.2}", self.from_at, self.to_at)
+    }
 }
 
 impl Sheet {
@@ -355,6 +379,7 @@ impl Sheet {
             front_taper: None,
             budget: Vec::new(),
             hints: Vec::new(),
+            hidden: Vec::new(),
             doubts: Vec::new(),
             warnings: Vec::new(),
             refused: Some(refusal),

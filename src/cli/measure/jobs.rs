@@ -86,8 +86,8 @@ pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
     if args.explain.is_some() || args.stations {
         bail!("--explain and --stations go with one photo");
     }
-    if !args.through.is_empty() {
-        bail!("--through gives a pixel of one photo: measure that photo by itself");
+    if !args.through.is_empty() || !args.hidden.is_empty() {
+        bail!("--through and --hidden are about one photo: measure that photo by itself");
     }
     let mut jobs = match &args.list {
         Some(list) => listed(args, list)?,

@@ -75,6 +75,8 @@ fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
         view: job.view,
         ends: job.ends,
         hints: args.through.clone(),
+        hidden: args.hidden.clone(),
+        near: None,
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,

@@ -147,6 +147,8 @@ fn request(truth: &Truth, aim: Aim) -> Request {
         view: given.then_some(view),
         ends: given.then(|| truth.pointed_px.map(point)),
         hints: Vec::new(),
+        hidden: Vec::new(),
+        near: None,
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
         lens: None,

@@ -109,6 +109,19 @@ pub fn find_saddle(
     found.within_photo(around, lift)
 }
 
+/// Traces a saddle anew about a midline along which it was found before.
+///
+/// # Errors
+/// `no-saddle` where no edges are seen there any more.
+pub fn trace_near(
+    around: &Surroundings,
+    lift: &LiftProfile,
+    midline: &Midline,
+    view: View,
+) -> Result<FoundSaddle, Refusal> {
+    trace_about(around, lift, midline, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
+}
+
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
 const FLOOR_BEYOND_MM: f64 = 6.0;
 /// Points beyond the border that may be slips of the trace.
@@ -145,13 +158,21 @@ fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) ->
 
 /// Traces the edges about a settled midline, and again about the one that they have then.
 fn trace(around: &Surroundings, lift: &LiftProfile, midline: &Midline, view: View) -> Option<FoundSaddle> {
-    let about = |midline: &Midline, tolerance_mm: f64| {
-        let seat = trace_seat(&around.scene(midline, view), lift, tolerance_mm).ok()?;
-        let midline = bisecting(midline, &horizontal(around.camera, midline, lift, &seat))?;
-        Some(FoundSaddle { view, midline, seat })
-    };
-    let first = about(midline, SETTLED_TOLERANCE_MM)?;
-    about(&first.midline, GIVEN_END_TOLERANCE_MM)
+    let first = trace_about(around, lift, midline, view, SETTLED_TOLERANCE_MM)?;
+    trace_about(around, lift, &first.midline, view, GIVEN_END_TOLERANCE_MM)
+}
+
+/// Traces the edges about a midline, and moves that to where it bisects them.
+fn trace_about(
+    around: &Surroundings,
+    lift: &LiftProfile,
+    midline: &Midline,
+    view: View,
+    tolerance_mm: f64,
+) -> Option<FoundSaddle> {
+    let seat = trace_seat(&around.scene(midline, view), lift, tolerance_mm).ok()?;
+    let midline = bisecting(midline, &horizontal(around.camera, midline, lift, &seat))?;
+    Some(FoundSaddle { view, midline, seat })
 }
 
 /// What a place turns out to be when its rim is looked at.

@@ -401,6 +401,9 @@ fn how_measured(sheet: &Sheet) -> Section {
     if !sheet.hints.is_empty() {
         fact("Edges", shown_by_hand(sheet.hints.len()));
     }
+    for stretch in &sheet.hidden {
+        fact("Struck out by hand", stretch.in_words());
+    }
     if let Some(lift) = &sheet.lift {
         let unknown = "not known, and allowed for in the uncertainty";
         let source = match lift.source {

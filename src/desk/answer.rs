@@ -1,0 +1,163 @@
+//! What the desk answers with, and how a request's body is read within limits.
+
+use std::io::Read as _;
+
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::json;
+use tiny_http::{Header, Request, Response};
+
+/// Scripts, styles and pictures of the desk alone; nothing inline, nothing from elsewhere, in no other page's frame.
+const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; \
+    base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+/// A report brings its own styles and pictures and runs nothing.
+const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox allow-downloads";
+/// A request without a photo is short.
+const MOST_JSON_BYTES: u64 = 256 * 1024;
+
+/// An answer before it is sent.
+#[derive(Debug)]
+pub struct Answer {
+    status: u16,
+    kind: &'static str,
+    policy: &'static str,
+    further: Vec<(&'static str, String)>,
+    body: Vec<u8>,
+}
+
+/// What goes wrong with a request: what, and what to do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trouble {
+    status: u16,
+    text: String,
+    hint: String,
+}
+
+impl Trouble {
+    /// A trouble with its HTTP status (RFC 9110).
+    pub fn new(status: u16, text: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self { status, text: text.into(), hint: hint.into() }
+    }
+
+    /// What was asked for is not there.
+    pub fn missing(what: &str) -> Self {
+        Self::new(404, format!("{what} is not there any more"), "load the page again")
+    }
+}
+
+/// The machine could not do its part.
+impl From<anyhow::Error> for Trouble {
+    fn from(error: anyhow::Error) -> Self {
+        Self::new(500, format!("{error:#}"), "try again; if it stays, open the desk anew")
+    }
+}
+
+impl From<Trouble> for Answer {
+    fn from(trouble: Trouble) -> Self {
+        let Trouble { status, text, hint } = trouble;
+        Self { status, ..Self::json(&json!({ "text": text, "hint": hint })) }
+    }
+}
+
+impl Answer {
+    fn of(kind: &'static str, body: Vec<u8>) -> Self {
+        Self { status: 200, kind, policy: PAGE_POLICY, further: Vec::new(), body }
+    }
+
+    /// JSON; a value that has none (which no type here allows) is told as an error of the machine.
+    pub fn json(value: &impl Serialize) -> Self {
+        match serde_json::to_vec(value) {
+            Ok(body) => Self::of("application/json", body),
+            Err(error) => Self { status: 500, ..Self::of("text/plain", error.to_string().into_bytes()) },
+        }
+    }
+
+    /// A file of the page.
+    pub fn asset(kind: &'static str, body: &'static [u8]) -> Self {
+        Self::of(kind, body.to_vec())
+    }
+
+    /// A picture of a photo; it never changes, so the browser may keep it while the desk is open.
+    pub fn picture(jpeg: Vec<u8>) -> Self {
+        let keep = ("Cache-Control", "private, max-age=3600".to_owned());
+        Self { further: vec![keep], ..Self::of("image/jpeg", jpeg) }
+    }
+
+    /// A report as a page.
+    pub fn report(html: String) -> Self {
+        Self { policy: REPORT_POLICY, ..Self::of("text/html; charset=utf-8", html.into_bytes()) }
+    }
+
+    /// A file to keep, under a name of letters, digits and hyphens.
+    pub fn download(kind: &'static str, name: &str, body: Vec<u8>) -> Self {
+        let disposition = ("Content-Disposition", format!("attachment; filename=\"{name}\""));
+        Self { further: vec![disposition], ..Self::of(kind, body) }
+    }
+
+    /// A plain text for people who came without the key.
+    pub fn refused(text: &str) -> Self {
+        Self { status: 403, ..Self::of("text/plain; charset=utf-8", text.as_bytes().to_vec()) }
+    }
+
+    /// On to the page, with the key in a cookie.
+    pub fn welcome(cookie: String) -> Self {
+        let further = vec![("Location", "/".to_owned()), ("Set-Cookie", cookie)];
+        Self { status: 303, further, ..Self::of("text/plain", Vec::new()) }
+    }
+
+    /// Sends it. A browser that has gone away is no error of ours.
+    pub fn send(self, request: Request) {
+        let mut response = Response::from_data(self.body).with_status_code(self.status);
+        let fixed = [
+            ("Content-Type", self.kind),
+            ("Content-Security-Policy", self.policy),
+            ("X-Content-Type-Options", "nosniff"),
+            ("Referrer-Policy", "no-referrer"),
+            ("Cross-Origin-Resource-Policy", "same-origin"),
+            ("Cross-Origin-Opener-Policy", "same-origin"),
+        ];
+        let further = self.further.iter().map(|(name, value)| (*name, value.as_str()));
+        for (name, value) in fixed.into_iter().chain(further) {
+            if let Ok(header) = Header::from_bytes(name, value) {
+                response.add_header(header);
+            }
+        }
+        if !self.further.iter().any(|(name, _)| *name == "Cache-Control")
+            && let Ok(header) = Header::from_bytes("Cache-Control", "no-store")
+        {
+            response.add_header(header);
+        }
+        let _ = request.respond(response);
+    }
+}
+
+/// The body of a request, at most so long. Its declared length is looked at before a byte is read.
+///
+/// # Errors
+/// Where it is longer, its length is not declared, or it ends before that.
+pub fn body(request: &mut Request, most: u64) -> Result<Vec<u8>, Trouble> {
+    let declared = request
+        .body_length()
+        .ok_or_else(|| Trouble::new(411, "the request does not say how long it is", "load the page again"))?;
+    if declared as u64 > most {
+        let text = format!("the file has more than {} MB", most / 1_000_000);
+        return Err(Trouble::new(413, text, "send the photo as the phone made it"));
+    }
+    let mut bytes = Vec::new();
+    let read = request.as_reader().take(most).read_to_end(&mut bytes);
+    if read.is_err() || bytes.len() != declared {
+        return Err(Trouble::new(400, "the file did not arrive whole", "choose it again"));
+    }
+    Ok(bytes)
+}
+
+/// The body of a request as JSON.
+///
+/// # Errors
+/// Where it is none, or not the one expected.
+pub fn json_body<T: DeserializeOwned>(request: &mut Request) -> Result<T, Trouble> {
+    let bytes = body(request, MOST_JSON_BYTES)?;
+    serde_json::from_slice(&bytes).map_err(|e| {
+        Trouble::new(400, format!("the page's request is not understood: {e}"), "load the page again")
+    })
+}

@@ -1,0 +1,165 @@
+//! What the user has said of a photo: everything that may be changed, as the page sends it.
+
+use serde::{Deserialize, Serialize};
+
+use super::answer::Trouble;
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::{Part, Side, View};
+use crate::measure::{BAR_MM, Request};
+use crate::outline::HiddenStretch;
+use crate::outline::hint::Hint;
+use crate::outline::lift::LiftProfile;
+
+/// Lists longer than this are no fitter's.
+const MOST_ROWS: usize = 200;
+/// A bar printed further off than this part is a slip.
+const MOST_SCALE_OFF: f64 = 0.1;
+
+/// What the user says of a photo. Pixels are those of the upright photo, lengths millimetres.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Edits {
+    /// The saddle's name.
+    pub name: String,
+    /// A remark on it.
+    pub note: String,
+    /// How it is seen; found where null.
+    pub view: Option<View>,
+    /// Front and rear end of the midline; found where null.
+    pub ends: Option<[[f64; 2]; 2]>,
+    /// Points through which edges run.
+    pub hints: Vec<ShownPoint>,
+    /// Stretches that are hidden.
+    pub hidden: Vec<Struck>,
+    /// Rows `[station, mm]` of the seat's lift; not known where empty.
+    pub seat_lift: Vec<[f64; 2]>,
+    /// The same of the channel's.
+    pub channel_lift: Vec<[f64; 2]>,
+    /// Length of the card's bar as measured; printed true where null.
+    pub bar_mm: Option<f64>,
+}
+
+/// A point through which an edge runs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ShownPoint {
+    /// Of which pair of edges.
+    pub part: Part,
+    /// Where.
+    pub px: [f64; 2],
+}
+
+/// A hidden stretch of an edge.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Struck {
+    /// Of which pair of edges.
+    pub part: Part,
+    /// Which of the two.
+    pub side: Side,
+    /// First and last station.
+    pub from: f64,
+    /// See `from`.
+    pub to: f64,
+}
+
+impl Edits {
+    /// Whether both say the same to the walk: they may differ in name and remark.
+    pub fn measures_as(&self, other: &Self) -> bool {
+        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, name: _, note: _ } = self;
+        (view, ends, hints) == (&other.view, &other.ends, &other.hints)
+            && (hidden, seat_lift, channel_lift) == (&other.hidden, &other.seat_lift, &other.channel_lift)
+            && *bar_mm == other.bar_mm
+    }
+
+    /// What the walk is asked. `near` is where an earlier walk has found the saddle.
+    ///
+    /// # Errors
+    /// Where something makes no sense, with what to do.
+    pub fn request(&self, near: Option<(View, [PhotoPoint; 2])>) -> Result<Request, Trouble> {
+        let point = |[x, y]: [f64; 2]| PhotoPoint::new(x, y);
+        if self.hints.len() > MOST_ROWS || self.hidden.len() > MOST_ROWS {
+            return Err(nonsense("there are more corrections than a photo can have", "undo some"));
+        }
+        if self.hidden.iter().any(|s| !(s.from < s.to)) {
+            return Err(nonsense("a stretch ends before it begins", "strike it out again"));
+        }
+        let hidden = |s: &Struck| HiddenStretch { part: s.part, side: s.side, from: s.from, to: s.to };
+        Ok(Request {
+            name: self.name.clone(),
+            view: self.view.or(near.map(|n| n.0)),
+            ends: self.ends.map(|ends| ends.map(point)),
+            hints: self.hints.iter().map(|h| Hint { part: h.part, pixel: point(h.px) }).collect(),
+            hidden: self.hidden.iter().map(hidden).collect(),
+            near: near.filter(|n| self.view.is_none_or(|v| v == n.0)).map(|n| n.1),
+            seat_lift: profile("seat", &self.seat_lift)?,
+            channel_lift: profile("channel", &self.channel_lift)?,
+            lens: None,
+            bar_mm: bar(self.bar_mm)?,
+            explain: None,
+        })
+    }
+}
+
+fn nonsense(text: impl Into<String>, hint: &str) -> Trouble {
+    Trouble::new(422, text, hint)
+}
+
+fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Trouble> {
+    if rows.is_empty() {
+        return Ok(None);
+    }
+    if rows.len() > MOST_ROWS {
+        return Err(nonsense(format!("the {part}'s lift has too many rows"), "give three to five places"));
+    }
+    let mut points: Vec<(f64, f64)> = rows.iter().map(|r| (r[0], r[1])).collect();
+    points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    LiftProfile::measured(points).map(Some).ok_or_else(|| {
+        nonsense(
+            format!("the {part}'s lift cannot be so"),
+            "give each place once, from 0 (front) to 1 (rear), with its height in millimetres",
+        )
+    })
+}
+
+fn bar(bar_mm: Option<f64>) -> Result<Option<f64>, Trouble> {
+    match bar_mm {
+        Some(mm) if !((mm / BAR_MM - 1.0).abs() <= MOST_SCALE_OFF) => Err(nonsense(
+            format!("the card's bar cannot be {mm} mm long"),
+            "measure it with a ruler: it is 150 mm when it was printed true",
+        )),
+        other => Ok(other),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lift_out_of_order_is_put_in_order() {
+        let edits = Edits { seat_lift: vec![[1.0, 68.0], [0.0, 44.0]], ..Edits::default() };
+        let lift = edits.request(None).unwrap().seat_lift.unwrap();
+        assert_eq!(lift.points(), [(0.0, 44.0), (1.0, 68.0)]);
+    }
+
+    #[test]
+    fn nonsense_is_told_and_not_measured() {
+        let twice = Edits { seat_lift: vec![[0.5, 1.0], [0.5, 2.0]], ..Edits::default() };
+        let cases = [
+            (twice, "lift"),
+            (Edits { bar_mm: Some(15.0), ..Edits::default() }, "bar"),
+            (Edits { bar_mm: Some(f64::NAN), ..Edits::default() }, "bar"),
+        ];
+        for (edits, word) in cases {
+            let told = format!("{:?}", edits.request(None).unwrap_err());
+            assert!(told.contains(word), "{told}");
+        }
+    }
+
+    #[test]
+    fn a_view_of_ones_own_lets_go_of_where_the_saddle_was_found() {
+        let near = Some((View::Top, [PhotoPoint::new(0.0, 0.0), PhotoPoint::new(1.0, 1.0)]));
+        let other = Edits { view: Some(View::Underside), ..Edits::default() };
+        assert!(other.request(near).unwrap().near.is_none());
+        assert!(Edits::default().request(near).unwrap().near.is_some());
+    }
+}

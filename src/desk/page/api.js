@@ -1,0 +1,31 @@
+// The desk's JSON interface (docs/desk.md). What goes wrong is thrown as { text, hint }.
+
+export async function call(method, path, body) {
+  const options = { method };
+  if (body instanceof Blob) options.body = body;
+  else if (body !== undefined) options.body = JSON.stringify(body);
+  let response;
+  try {
+    response = await fetch(path, options);
+  } catch {
+    throw { text: "The desk does not answer", hint: "is seatspan desk still running? Start it again and open its new address" };
+  }
+  const type = response.headers.get("Content-Type") ?? "";
+  const said = type.startsWith("application/json") ? await response.json() : { text: await response.text(), hint: "" };
+  if (!response.ok) throw { status: response.status, ...said };
+  return said;
+}
+
+export const photos = () => call("GET", "/api/photos");
+export const photo = (id) => call("GET", `/api/photos/${id}`);
+export const upload = (file) => call("POST", `/api/photos?name=${encodeURIComponent(file.name)}`, file);
+export const sample = () => call("POST", "/api/sample", {});
+export const remove = (id) => call("DELETE", `/api/photos/${id}`);
+export const edit = (id, edits) => call("PUT", `/api/photos/${id}/edits`, edits);
+export const verdicts = (id) => call("GET", `/api/photos/${id}/verdicts`);
+export const keep = (id, replace) => call("POST", `/api/photos/${id}/keep`, { replace });
+export const rider = () => call("GET", "/api/rider");
+export const chooseRider = (form) => call("PUT", "/api/rider", form);
+export const search = (wish) => call("POST", "/api/shelf/search", wish);
+export const compare = (sheets) => call("POST", "/api/shelf/compare", { sheets });
+export const picture = (id, side) => `/api/photos/${id}/picture${side ? `?side=${side}` : ""}`;

@@ -1,0 +1,109 @@
+// What was found: widths, what makes them unsure, what was corrected, verdicts, and keeping it.
+
+import { h } from "./dom.js";
+import { written } from "./units.js";
+
+/** What a refusal's hint says of the command line's options is said here of the page. */
+const onPage = (hint) => hint
+  .replace(/give (its|the) two ends (of the seat form )?with --front and --rear/, "show its two ends below the photo")
+  .replace(/give its ends with --front and --rear/, "show its two ends below the photo")
+  .replace(/give --front and --rear as x,y in pixels of the upright photo, at the two ends of the seat form/, "show the two ends again")
+  .replace(/say so with --view top or --view underside/, "choose the view under Photo and card")
+  .replace(/measure the lift and give (it )?with --lift\S*/, "fill in the heights")
+  .replace(/--lift \S*/g, "the table of heights").replace(/--bar/g, "the bar’s length").replace(/--lens/g, "a lens file");
+
+export function refusalPanel(refusal) {
+  return h("section", { class: "refusal", role: "alert" },
+    h("h2", {}, "This photo cannot be measured"),
+    h("p", {}, `${capital(refusal.text)}.`),
+    h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`));
+}
+
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+export function widthsPanel(findings) {
+  const one = (width) => {
+    const w = written(width.shown);
+    return h("li", { class: "width", "data-width": width.name, "data-mm": width.mm },
+      h("span", { class: "label" }, width.label),
+      h("span", { class: "figure" }, h("b", {}, w.large), " ", w.unit),
+      h("span", { class: "about" }, w.about), h("span", { class: "second" }, w.second),
+      h("details", {}, h("summary", {}, "why not surer?"),
+        h("p", { class: "fine" }, `Taken at ${width.at} of the way from front to rear. What makes it unsure, the largest first:`),
+        h("ul", {}, width.budget.map((line) =>
+          h("li", {}, `${line.from}: ${line.u_mm} mm`, line.better && h("small", {}, ` – ${onPage(line.better)}`))))));
+  };
+  const stations = h("details", {}, h("summary", {}, "Widths at all stations"),
+    h("table", { class: "stations" },
+      h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "along it"), h("th", { scope: "col" }, "seat"),
+        findings.view === "underside" && h("th", { scope: "col" }, "channel"))),
+      h("tbody", {}, findings.stations.map((s) => h("tr", {}, h("th", { scope: "row" }, s.at),
+        h("td", {}, s.seat ? written(s.seat).first : "not traced"),
+        findings.view === "underside" && h("td", {}, s.channel ? written(s.channel).first : "not traced"))))));
+  return h("section", { class: "panel", id: "widths", "aria-labelledby": "widths-head" },
+    h("h2", { id: "widths-head" }, "Widths"),
+    h("ul", { class: "widths", "aria-live": "polite" }, findings.widths.map(one)),
+    findings.taper && h("p", {}, `Front taper ${findings.taper.deg.replace("-", "−")} ± ${findings.taper.u95}°: ${findings.taper.words}`),
+    h("p", { class: "fine" }, "± is meant so that a level caliper would show a width within it in 95 of 100 cases. Left and right are the rider’s."),
+    stations);
+}
+
+export function cautionsPanel(findings) {
+  if (!findings.warnings.length && !findings.doubts.length) return null;
+  const doubt = (d) => h("li", {}, `${d.part} ${d.side} edge, ${d.from_at.toFixed(2)} to ${d.to_at.toFixed(2)}: another line ${Math.abs(d.apart_mm).toFixed(1)} mm further ${d.apart_mm > 0 ? "outside" : "inside"} may be the edge (${Math.round(d.probability * 100)} %). Look, and click where it runs.`);
+  return h("section", { class: "panel cautions", "aria-labelledby": "cautions-head" },
+    h("h2", { id: "cautions-head" }, "Look at this"),
+    h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, `${capital(onPage(w.hint))}.`))),
+      findings.doubts.map(doubt)));
+}
+
+export function correctionsPanel(photo, changed) {
+  const { edits } = photo;
+  const without = (list, i) => list.filter((_, at) => at !== i);
+  const row = (text, act) => h("li", {}, text, " ", h("button", { type: "button", class: "quiet", onclick: act, "aria-label": `Take back: ${text}` }, "take back"));
+  const rows = [
+    edits.ends && row("midline’s ends set by hand", () => changed({ ends: null })),
+    edits.hints.map((hint, i) => row(`${hint.part} edge shown at ${hint.px.map(Math.round).join(", ")}`, () => changed({ hints: without(edits.hints, i) }))),
+    edits.hidden.map((s, i) => row(`${s.part} ${s.side} edge struck out from ${s.from.toFixed(2)} to ${s.to.toFixed(2)}`, () => changed({ hidden: without(edits.hidden, i) }))),
+  ].flat().filter(Boolean);
+  return h("section", { class: "panel", "aria-labelledby": "corrected-head" },
+    h("h2", { id: "corrected-head" }, "Corrected by hand"),
+    rows.length ? h("ul", { id: "corrections" }, rows) : h("p", { class: "fine" }, "Nothing yet. What you correct is written into the sheet and the report."));
+}
+
+export function settingsPanel(photo, changed) {
+  const { edits, findings } = photo;
+  const view = (value, label) => h("label", {},
+    h("input", { type: "radio", name: "view", checked: edits.view === value, onchange: () => changed({ view: value }) }), ` ${label}`);
+  return h("section", { class: "panel", "aria-labelledby": "settings-head" },
+    h("h2", { id: "settings-head" }, "Photo and card"),
+    h("fieldset", { class: "choice" }, h("legend", {}, "The saddle is seen"), view(null, "told by the program"), view("top", "from above"), view("underside", "upside down")),
+    h("p", {}, h("label", { for: "bar" }, "Length of the card’s bar, by your ruler "),
+      h("input", { id: "bar", type: "number", step: "0.1", min: "135", max: "165", placeholder: "150", value: edits.bar_mm ?? "", onchange: (event) => changed({ bar_mm: event.target.value === "" ? null : Number(event.target.value) }) }), " mm"),
+    findings?.camera && h("p", { class: "fine" }, `Photographed from ${Math.round(findings.camera.height_mm)} mm above the card, tilted by ${findings.camera.tilt_deg.toFixed(0)}°; ${findings.cards.map((c) => `${c.tags} marks of the card used`).join(", ")}.`));
+}
+
+export function verdictsPanel(told) {
+  const note = (n) => h("li", {}, n.word && h("span", { class: "word" }, n.word), " ", h("strong", {}, n.title), h("p", {}, n.text));
+  return h("section", { class: "panel", id: "verdicts", "aria-labelledby": "verdicts-head" },
+    h("h2", { id: "verdicts-head" }, told.for_a_rider ? `For ${told.rider ?? "the rider"}` : "For a rider"),
+    !told.for_a_rider && h("p", {}, "No rider is chosen: only what needs no rider is judged. ", h("a", { href: "#rider" }, "Choose or fill in a rider")),
+    h("ul", { class: "notes" }, told.notes.slice(0, 3).map(note)),
+    told.notes.length > 3 && h("details", {}, h("summary", {}, "Rule by rule"), h("ul", { class: "notes" }, told.notes.slice(3).map(note))),
+    h("details", {}, h("summary", {}, "Cautions"), h("ul", { class: "fine" }, told.cautions.map((c) => h("li", {}, c)))));
+}
+
+export function keepPanel(photo, act) {
+  return h("section", { class: "panel", "aria-labelledby": "keep-head" },
+    h("h2", { id: "keep-head" }, "Keep it"),
+    h("p", {}, h("label", { for: "name" }, "Name of the saddle"),
+      h("input", { id: "name", type: "text", maxlength: "80", value: photo.edits.name || photo.name, onchange: (event) => act.changed({ name: event.target.value }) })),
+    h("p", {}, h("label", { for: "note" }, "Remark"),
+      h("input", { id: "note", type: "text", maxlength: "300", value: photo.edits.note, onchange: (event) => act.changed({ note: event.target.value }) })),
+    h("p", { class: "buttons" },
+      h("button", { type: "button", class: "primary", id: "keep", onclick: () => act.keep(false) }, "Keep on the shelf"),
+      h("a", { class: "button", id: "report", href: `/api/photos/${photo.id}/report.html`, target: "_blank", rel: "noopener" }, "Report to print"),
+      h("a", { class: "button", href: `/api/photos/${photo.id}/report.pdf` }, "PDF"),
+      h("button", { type: "button", class: "quiet", id: "off", onclick: act.remove }, "Take off the desk")),
+    h("p", { id: "kept", role: "status" }, photo.kept ? `On the shelf as ${photo.kept}` : ""));
+}

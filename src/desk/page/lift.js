@@ -1,0 +1,60 @@
+// The lift: how high the saddle's edges lie over the card. A small table, with a drawing that says what to measure.
+
+import { h, svg } from "./dom.js";
+
+const PLACES = [[0, "front end"], [0.25, "waist"], [0.5, "middle"], [0.75, "widest"], [1, "rear end"]];
+
+function explained() {
+  const line = (d, of) => svg("path", { d, class: of });
+  const text = (x, y, words, anchor) => svg("text", { x, y, "text-anchor": anchor ?? "middle" }, words);
+  return svg("svg", {
+    class: "explained", viewBox: "0 0 320 124", role: "img",
+    "aria-label": "Seen from the side: a straight-edge lies level over the saddle; the lift is the height of the seat’s edge above the card",
+  },
+    line("M8 118H312", "floor"),
+    line("M14 118v-30h82v30", "box"), line("M18 86h74", "card"), text(55, 107, "card, on a box"),
+    line("M120 118c8-20 4-48 24-62 22-6 34 26 66 24 38-2 58-30 78-38 12 14 8 56-4 76", "saddle"),
+    line("M6 86H314", "level"),
+    line("M150 84V58M150 58l-4 7M150 58l4 7", "arrow"), text(214, 104, "height of the card"),
+    line("M286 84V46M286 46l-4 7M286 46l4 7", "arrow"),
+    text(160, 14, "lift = height of the seat’s edge over the card"), text(160, 30, "above is positive, below is negative"));
+}
+
+/** `given` are rows [station, mm]; `changed` takes the new rows. */
+export function liftTable(part, given, changed) {
+  const rows = new Map(PLACES.map(([at, label]) => [at, { label, mm: "" }]));
+  for (const [at, mm] of given) rows.set(at, { label: rows.get(at)?.label ?? "as well", mm });
+  const inputs = [];
+  const collect = () => {
+    const filled = inputs.filter(([, input]) => input.value.trim() !== "");
+    changed(filled.map(([at, input]) => [at, Number(input.value)]));
+  };
+  const row = ([at, { label, mm }]) => {
+    const id = `lift-${part}-${at}`;
+    const input = h("input", {
+      id, type: "number", step: "1", min: "-400", max: "400", inputmode: "numeric", value: String(mm), onchange: collect,
+    });
+    inputs.push([at, input]);
+    return h("tr", {}, h("th", { scope: "row" }, h("label", { for: id }, label)), h("td", {}, at.toFixed(2)),
+      h("td", {}, input, " mm"));
+  };
+  const body = [...rows].sort((a, b) => a[0] - b[0]).map(row);
+  return h("table", { class: "lift" },
+    h("caption", {}, part === "seat" ? "Edge of the seat" : "Edges of the channel"),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "where"), h("th", { scope: "col" }, "along it"),
+      h("th", { scope: "col" }, "height over the card"))),
+    h("tbody", {}, body));
+}
+
+export function liftPanel(photo, changed) {
+  const { edits, findings } = photo;
+  const underside = findings?.view === "underside";
+  return h("section", { class: "panel", id: "lift", "aria-labelledby": "lift-head" },
+    h("h2", { id: "lift-head" }, "Heights of the edges (lift)"),
+    !findings?.lift_known && h("p", { class: "notice" },
+      "Not known yet, so every width allows for some centimetres. Measure the heights with a ruler, and they become several times as sure."),
+    explained(),
+    h("p", { class: "fine" }, "An edge nearer the camera than the card looks further out than it is. Lay a straight-edge level over the saddle, and measure down. Fill in three to five places; leave the others empty."),
+    liftTable("seat", edits.seat_lift, (rows) => changed({ seat_lift: rows })),
+    underside && liftTable("channel", edits.channel_lift, (rows) => changed({ channel_lift: rows })));
+}

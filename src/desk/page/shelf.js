@@ -1,0 +1,87 @@
+// The shelf: saddles found so far, searched, set side by side and ranked.
+
+import * as api from "./api.js";
+import { h, say } from "./dom.js";
+import { written } from "./units.js";
+
+const wish = { name: "", view: null, width: "", least: "", most: "" };
+const chosen = new Set();
+
+export async function shelfView(main) {
+  const results = h("div", { id: "results" });
+  const refresh = () => list(results).catch((trouble) => say(`${trouble.text}. ${trouble.hint ?? ""}`));
+  main.replaceChildren(h("section", { class: "page wide" }, h("h1", {}, "Shelf"), await filters(refresh), results, h("div", { id: "compared", tabindex: "-1" })));
+  await refresh();
+}
+
+async function filters(refresh) {
+  const { widths } = await api.search({});
+  let later;
+  const set = (key) => (event) => {
+    wish[key] = event.target.value;
+    clearTimeout(later);
+    later = setTimeout(refresh, 150);
+  };
+  const number = (key, label) => h("label", {}, `${label} `, h("input", { type: "number", id: `filter-${key}`, value: wish[key], oninput: set(key) }), " mm");
+  return h("form", { class: "filters", role: "search", onsubmit: (event) => event.preventDefault() },
+    h("label", {}, "Name ", h("input", { type: "search", id: "filter-name", value: wish.name, oninput: set("name") })),
+    h("label", {}, "View ", h("select", { onchange: set("view") }, [["", "both"], ["top", "from above"], ["underside", "upside down"]].map(([v, words]) => h("option", { value: v, selected: v === (wish.view ?? "") }, words)))),
+    h("label", {}, "Width ", h("select", { id: "filter-width", onchange: set("width") }, [["", "any"], ...widths.map((w) => [w.name, w.label])].map(([v, words]) => h("option", { value: v, selected: v === wish.width }, words)))),
+    number("least", "from"), number("most", "to"));
+}
+
+async function list(place) {
+  const range = wish.width && { name: wish.width, least_mm: wish.least === "" ? null : Number(wish.least), most_mm: wish.most === "" ? null : Number(wish.most) };
+  const { folder, all, found, passed_over: passed } = await api.search({ name: wish.name, view: wish.view || null, widths: range ? [range] : [] });
+  for (const sheet of chosen) if (!found.some((f) => f.sheet === sheet)) chosen.delete(sheet);
+  const columns = ["seat.widest", "seat.waist", "channel.narrowest"];
+  const labels = { "seat.widest": "widest", "seat.waist": "waist", "channel.narrowest": "channel at its narrowest" };
+  const row = (one) => {
+    const box = h("input", { type: "checkbox", "aria-label": `Set ${one.saddle} beside others`, checked: chosen.has(one.sheet), onchange: (event) => { event.target.checked ? chosen.add(one.sheet) : chosen.delete(one.sheet); } });
+    const width = (name) => {
+      const w = one.widths.find((x) => x.name === name);
+      return h("td", { "data-label": labels[name] }, w ? [h("span", {}, written(w.shown).first), h("small", {}, written(w.shown).second)] : "–");
+    };
+    const open = `/api/shelf/report.html?sheet=${encodeURIComponent(one.sheet)}`;
+    return h("tr", {}, h("td", {}, !one.refused && box),
+      h("th", { scope: "row" }, one.saddle, h("small", {}, one.view === "underside" ? "upside down" : "from above", one.taken ? `, ${one.taken.slice(0, 10)}` : "")),
+      one.refused ? h("td", { colspan: 3 }, `refused: ${one.refused}`) : columns.map(width),
+      h("td", {}, h("a", { href: open, target: "_blank", rel: "noopener" }, "report"), one.warnings > 0 && h("small", {}, `${one.warnings} to look at`)));
+  };
+  const empty = all === 0
+    ? h("p", { class: "notice" }, "Nothing lies on the shelf yet. Measure a photo and keep it. ", h("a", { href: "#table" }, "To the photos"))
+    : h("p", { class: "notice" }, "No saddle is like that. Widen the search.");
+  place.replaceChildren(h("div", {},
+    h("p", { class: "fine" }, `${found.length} of ${all} sheets in ${folder}. A width is taken where its 95 % interval reaches into the range.`),
+    found.length ? h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Saddles on the shelf" }, h("table", { class: "shelf" },
+      h("thead", {}, h("tr", {}, h("td", {}, ""), h("th", { scope: "col" }, "saddle"), columns.map((c) => h("th", { scope: "col" }, labels[c])), h("td", {}, ""))),
+      h("tbody", {}, found.map(row)))) : empty,
+    found.length > 1 && h("p", { class: "buttons" },
+      h("button", { type: "button", class: "primary", id: "compare", onclick: () => beside([...chosen]) }, "Set the chosen side by side"),
+      h("button", { type: "button", id: "rank", onclick: () => beside(found.filter((f) => !f.refused).map((f) => f.sheet)) }, "Rank all for the rider")),
+    passed.length > 0 && h("details", {}, h("summary", {}, `${passed.length} files passed over`), h("ul", { class: "fine" }, passed.map((p) => h("li", {}, p))))));
+}
+
+async function beside(sheets) {
+  const place = document.getElementById("compared");
+  try {
+    const { comparison, standings, labels, units, judged } = await api.compare(sheets);
+    const saddles = comparison.saddles;
+    const number = (value, row, sign) => value === null ? "–" : ((sign && value > 0 ? "+" : "") + value.toFixed(row.decimals)).replace("-", "−");
+    const cell = (c, row, i, r) => h("td", {}, c.value === null ? "–" : `${number(c.value, row)}${c.u95 === null ? "" : ` ± ${c.u95.toFixed(row.decimals)}`} ${units[r]}`,
+      c.difference !== null && saddles[i].name !== comparison.reference && h("small", {}, `${number(c.difference, row, true)}${c.sure ? "" : ", not sure"}`));
+    place.replaceChildren(h("section", {}, h("h2", {}, judged ? `Side by side, for ${comparison.rider ?? "the rider"}` : "Side by side"),
+      !judged && h("p", {}, "No rider is chosen, so there is no order. ", h("a", { href: "#rider" }, "Choose or fill in a rider")),
+      h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Comparison" }, h("table", { class: "compare" },
+        h("thead", {}, h("tr", {}, h("td", {}, ""), saddles.map((s, i) => h("th", { scope: "col" },
+          judged && s.rank !== null ? `${s.rank}. ` : "", s.name, judged && h("small", {}, standings[i]))))),
+        h("tbody", {}, comparison.rows.map((row, r) => h("tr", {}, h("th", { scope: "row" }, labels[r]), row.values.map((c, i) => cell(c, row, i, r)))),
+          judged && h("tr", {}, h("th", { scope: "row" }, "why"), saddles.map((s) => h("td", {}, s.reasons.map((r) => h("p", {}, r)))))))),
+      h("ul", { class: "fine" }, [...comparison.notes, ...comparison.cautions].map((n) => h("li", {}, n)))));
+    place.focus();
+    place.scrollIntoView({ block: "start" });
+  } catch (trouble) {
+    place.replaceChildren(h("p", { class: "notice", role: "alert" }, `${trouble.text}. ${trouble.hint ?? ""}`));
+  }
+}
+

@@ -1,0 +1,191 @@
+// The table: one photo at work, with undo and redo of everything that was said of it.
+
+import * as api from "./api.js";
+import { h, say } from "./dom.js";
+import { Easel } from "./easel.js";
+import { cautionsPanel, correctionsPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
+import { liftPanel } from "./lift.js";
+import { stageWords, isDone } from "./tray.js";
+
+const histories = new Map();
+
+export class Table {
+  constructor(photo, gone) {
+    this.photo = photo;
+    this.gone = gone;
+    this.history = histories.get(photo.id) ?? { past: [], next: [] };
+    histories.set(photo.id, this.history);
+    this.easel = new Easel(photo, {
+      ended: (ends, done) => this.change({ ends }, done),
+      pointed: (hint) => this.change({ hints: [...this.photo.edits.hints, hint] }, true),
+      struck: (stretch) => {
+        say("Struck out: nothing is measured along it.");
+        this.change({ hidden: [...this.photo.edits.hidden, stretch] }, true);
+      },
+      said: say,
+      left: () => this.choose("look"),
+    });
+    this.side = h("div", { class: "side" });
+    this.progress = h("p", { class: "progress", role: "status" });
+    this.element = h("div", { class: "table" },
+      h("h1", { class: "hidden" }, photo.name),
+      h("div", { class: "stand" }, this.tools(), this.easel.element, this.progress, this.key()), this.side);
+    this.show();
+  }
+
+  tools() {
+    const tool = (name, label, title) => h("button", { type: "button", "data-tool": name, "aria-pressed": name === "look", title, onclick: () => this.choose(name) }, label);
+    this.undoButton = h("button", { type: "button", id: "undo", title: "Undo (Ctrl Z)", onclick: () => this.step(-1) }, "Undo");
+    this.redoButton = h("button", { type: "button", id: "redo", title: "Redo (Ctrl Y)", onclick: () => this.step(1) }, "Redo");
+    this.partChoice = h("select", { "aria-label": "Which edge", hidden: true, onchange: (event) => { this.easel.part = event.target.value; } },
+      h("option", { value: "seat" }, "outer edge"), h("option", { value: "channel" }, "channel"));
+    this.toolbar = h("div", { class: "tools", role: "toolbar", "aria-label": "Tools" },
+      tool("look", "Look and drag", "Move the photo; drag the midline’s ends"),
+      tool("edge", "Edge runs here", "Click where the edge really is: it is traced anew through there"),
+      tool("hide", "Hidden stretch", "Click both ends of a stretch of an edge that something covers"),
+      this.partChoice, this.undoButton, this.redoButton);
+    return this.toolbar;
+  }
+
+  key() {
+    const entry = (of, text) => h("li", {}, h("i", { class: `swatch ${of}`, "aria-hidden": "true" }), text);
+    return h("ul", { class: "key", "aria-label": "What the lines mean" }, entry("edge", "traced edge"), entry("named", "named width"),
+      entry("midline", "midline, with its ends"), entry("station", "station"), entry("doubt", "may be the edge"), entry("card", "card"));
+  }
+
+  choose(name) {
+    for (const button of this.toolbar.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", button.dataset.tool === name);
+    this.easel.setTool(name);
+    if (name === "edge") say("Click where the edge really runs. The edge is traced anew through that point.");
+    if (name === "hide") say("Click where the hidden stretch of an edge begins.");
+  }
+
+  /** One change after the other: while one is computed only the newest waits. */
+  change(part, done) {
+    const edits = { ...this.photo.edits, ...part };
+    if (done) {
+      this.history.past.push(this.settled ?? this.photo.edits);
+      this.history.next.length = 0;
+      this.settled = null;
+    } else {
+      this.settled ??= this.photo.edits;
+    }
+    this.photo.edits = edits;
+    this.wanted = { edits, done };
+    return this.compute();
+  }
+
+  async compute() {
+    if (this.busy) return;
+    this.busy = true;
+    while (this.wanted) {
+      const { edits, done } = this.wanted;
+      this.wanted = null;
+      const began = performance.now();
+      try {
+        const photo = await api.edit(this.photo.id, edits);
+        this.took = performance.now() - began;
+        this.element.dataset.tookMs = Math.round(this.took);
+        if (this.wanted) photo.edits = this.photo.edits;
+        this.photo = photo;
+        this.show(!done);
+      } catch (trouble) {
+        say(`${trouble.text}. ${trouble.hint}`);
+        this.photo = await api.photo(this.photo.id).catch(() => this.photo);
+        if (done) this.history.past.pop();
+        this.show();
+      }
+    }
+    this.busy = false;
+  }
+
+  step(by) {
+    const { past, next } = this.history;
+    const [from, to] = by < 0 ? [past, next] : [next, past];
+    if (!from.length) return;
+    to.push(this.photo.edits);
+    this.photo.edits = from.pop();
+    this.wanted = { edits: this.photo.edits, done: true };
+    this.compute().then(() => say(by < 0 ? "Taken back." : "Done again."));
+  }
+
+  /** `light` while something is dragged: only what moves is drawn anew. */
+  show(light) {
+    const { photo } = this;
+    const { findings } = photo;
+    this.easel.show(photo);
+    this.easel.focusAgain();
+    this.undoButton.disabled = !this.history.past.length;
+    this.redoButton.disabled = !this.history.next.length;
+    this.partChoice.hidden = findings?.view !== "underside";
+    this.progress.textContent = isDone(photo) ? "" : `${stageWords(photo.stage)} …`;
+    if (light && findings) {
+      this.side.querySelector("#widths")?.replaceWith(widthsPanel(findings));
+      return;
+    }
+    const focus = document.activeElement?.id;
+    const opened = [...this.side.querySelectorAll("details[open]")].map((d) => d.querySelector("summary").textContent);
+    const changed = (part) => this.change(part, true);
+    // A refused photo that could be read may yet be measured with what is said of it.
+    const unsure = photo.refusal && photo.size_px;
+    this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
+    this.side.replaceChildren(...[
+      photo.refusal && refusalPanel(photo.refusal),
+      photo.refusal && this.endsForm(changed),
+      findings && widthsPanel(findings),
+      findings && cautionsPanel(findings),
+      (findings || unsure) && liftPanel(photo, changed),
+      findings && correctionsPanel(photo, changed),
+      this.verdictsPlace(Boolean(findings)),
+      (findings || unsure) && settingsPanel(photo, changed),
+      findings && keepPanel(photo, { changed, keep: (replace) => this.keep(replace), remove: () => this.remove() }),
+      photo.refusal && h("button", { type: "button", id: "off", onclick: () => this.remove() }, "Take off the desk"),
+    ].filter(Boolean));
+    for (const details of this.side.querySelectorAll("details")) {
+      if (opened.includes(details.querySelector("summary").textContent)) details.open = true;
+    }
+    if (focus) document.getElementById(focus)?.focus();
+  }
+
+  /** Where no saddle was found the ends may be shown by hand. */
+  endsForm(changed) {
+    if (!this.photo.size_px) return null;
+    const field = (id, label) => h("p", {}, h("label", { for: id }, label), h("input", { id, type: "text", inputmode: "decimal", placeholder: "x, y in pixels" }));
+    const read = (id) => document.getElementById(id).value.split(",").map(Number);
+    return h("section", { class: "panel" }, h("h2", {}, "Show the two ends"),
+      h("p", { class: "fine" }, "The front (pommel) and the rear (cantle) end of the seat form. Numbers are pixels of the photo, from its top left corner."),
+      field("front-end", "Front end"), field("rear-end", "Rear end"),
+      h("button", { type: "button", onclick: () => {
+        const ends = [read("front-end"), read("rear-end")];
+        if (ends.flat().length === 4 && ends.flat().every(Number.isFinite)) changed({ ends });
+        else say("Write two numbers with a comma between them for each end.");
+      } }, "Measure between them"));
+  }
+
+  verdictsPlace(measured) {
+    if (!measured) return null;
+    const place = h("div", {});
+    api.verdicts(this.photo.id).then((told) => place.replaceChildren(verdictsPanel(told)), (trouble) => place.replaceChildren(h("p", {}, trouble.text)));
+    return place;
+  }
+
+  async keep(replace) {
+    await this.compute();
+    try {
+      const { sheet } = await api.keep(this.photo.id, replace);
+      this.photo.kept = sheet;
+      document.getElementById("kept").textContent = `On the shelf as ${sheet}`;
+      say("Kept on the shelf.");
+    } catch (trouble) {
+      const place = document.getElementById("kept");
+      place.replaceChildren(`${trouble.text}: ${trouble.hint}. `);
+      if (trouble.status === 412) place.append(h("button", { type: "button", id: "replace", onclick: () => this.keep(true) }, "Replace it"));
+    }
+  }
+
+  async remove() {
+    await api.remove(this.photo.id).catch((trouble) => say(trouble.text));
+    histories.delete(this.photo.id);
+    this.gone();
+  }
+}

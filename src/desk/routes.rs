@@ -1,0 +1,188 @@
+//! From a request to its answer. The interface is described in `docs/desk.md`.
+
+use std::borrow::Cow;
+
+use anyhow::Context;
+use serde_json::json;
+use tiny_http::{Method, Request};
+
+use super::answer::{Answer, Trouble, body, json_body};
+use super::edits::Edits;
+use super::guard::Denial;
+use super::photos::{Item, MOST_PHOTO_BYTES};
+use super::{Room, assets, keep, rider, shelf};
+
+/// The sample: a rendered photo of an invented saddle, with the lift that belongs to it.
+const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
+const SAMPLE_LIFT: [[f64; 2]; 5] = [[0.0, 44.0], [0.25, 26.0], [0.5, 11.0], [0.75, 31.0], [1.0, 68.0]];
+/// Quality of pictures for the page (JPEG): finer than an eye sees at one pixel to a pixel.
+const PICTURE_QUALITY: u8 = 88;
+
+/// Answers one request.
+pub fn answer(room: &Room, mut request: Request) {
+    let answer = match admitted(room, &request) {
+        Some(other) => other,
+        None => route(room, &mut request).unwrap_or_else(Answer::from),
+    };
+    answer.send(request);
+}
+
+/// The answer to a request that goes no further: the address with the key, and whoever is turned away.
+fn admitted(room: &Room, request: &Request) -> Option<Answer> {
+    let claims = room.guard.claims(request);
+    if let Some(key) = request.url().strip_prefix("/?key=")
+        && claims.only_looks
+        && room.guard.admit_host(&claims).is_ok()
+        && room.guard.is_key(key)
+    {
+        return Some(Answer::welcome(room.guard.set_cookie()));
+    }
+    let text = match room.guard.admit(&claims) {
+        Ok(()) => return None,
+        Err(Denial::Key) => "Open the desk with the address that seatspan desk printed: it holds the key.",
+        Err(Denial::Host | Denial::Origin) => "The desk answers its own page only.",
+    };
+    Some(Answer::refused(text))
+}
+
+fn route(room: &Room, request: &mut Request) -> Result<Answer, Trouble> {
+    let url = request.url().to_owned();
+    let (path, query) = url.split_once('?').unwrap_or((&url, ""));
+    let method = request.method().clone();
+    if method == Method::Get
+        && let Some(file) = assets::file(path)
+    {
+        return Ok(file);
+    }
+    let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
+    match (&method, parts.as_slice()) {
+        (Method::Get, ["api", "photos"]) => Ok(Answer::json(&room.photos.list())),
+        (Method::Post, ["api", "photos"]) => upload(room, request, query),
+        (Method::Post, ["api", "sample"]) => sample(room),
+        (Method::Get, ["api", "photos", id]) => Ok(Answer::json(&room.photos.get(number(id)?)?.whole())),
+        (Method::Delete, ["api", "photos", id]) => {
+            room.photos.remove(number(id)?)?;
+            Ok(Answer::json(&json!({})))
+        }
+        (Method::Put, ["api", "photos", id, "edits"]) => {
+            let edits: Edits = json_body(request)?;
+            Ok(Answer::json(&room.photos.edit(number(id)?, edits)?))
+        }
+        (Method::Get, ["api", "photos", id, "picture"]) => {
+            picture(room, &*room.photos.get(number(id)?)?, query)
+        }
+        (Method::Get, ["api", "photos", id, "verdicts"]) => {
+            let measured = room.photos.get(number(id)?)?.measured()?;
+            verdicts(room, measured)
+        }
+        (Method::Post, ["api", "photos", id, "keep"]) => {
+            let wish = json_body(request)?;
+            Ok(Answer::json(&keep::keep(room, &*room.photos.get(number(id)?)?, &wish)?))
+        }
+        (Method::Get, ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
+            let item = room.photos.get(number(id)?)?;
+            let photo = (*room.photos.photo(&item)?).clone();
+            keep::report(room, &item.measured()?.sheet, Ok(photo), *report == "report.pdf")
+        }
+        (Method::Get, ["api", "rider"]) => Ok(Answer::json(&rider::riders(room))),
+        (Method::Put, ["api", "rider"]) => {
+            room.rider.choose(&json_body(request)?, &room.rules)?;
+            Ok(Answer::json(&rider::riders(room)))
+        }
+        (Method::Post, ["api", "shelf", "search"]) => {
+            Ok(Answer::json(&shelf::search(room, &json_body(request)?)?))
+        }
+        (Method::Post, ["api", "shelf", "compare"]) => {
+            Ok(Answer::json(&shelf::side_by_side(room, &json_body(request)?)?))
+        }
+        (Method::Get, ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
+            let sheet = parameter(query, "sheet").ok_or_else(|| Trouble::missing("the sheet"))?;
+            shelf::report(room, &sheet, *report == "report.pdf")
+        }
+        _ => Err(Trouble::missing("what was asked for")),
+    }
+}
+
+fn number(id: &str) -> Result<u64, Trouble> {
+    id.parse().map_err(|_| Trouble::missing("the photo"))
+}
+
+/// A parameter of the query, decoded.
+fn parameter(query: &str, name: &str) -> Option<String> {
+    query.split('&').find_map(|pair| {
+        let (key, value) = pair.split_once('=')?;
+        (key == name).then(|| percent_decoded(value).into_owned())
+    })
+}
+
+/// Percent-encoding taken off (RFC 3986, 2.1); what is no UTF-8 then is replaced.
+fn percent_decoded(text: &str) -> Cow<'_, str> {
+    if !text.contains('%') {
+        return text.into();
+    }
+    let bytes = text.as_bytes();
+    let hex = |i: usize| text.get(i + 1..i + 3).and_then(|h| u8::from_str_radix(h, 16).ok());
+    let (mut out, mut i) = (Vec::new(), 0);
+    while i < bytes.len() {
+        match (bytes[i], hex(i)) {
+            (b'%', Some(byte)) => {
+                out.push(byte);
+                i += 3;
+            }
+            (byte, _) => {
+                out.push(byte);
+                i += 1;
+            }
+        }
+    }
+    String::from_utf8_lossy(&out).into_owned().into()
+}
+
+fn upload(room: &Room, request: &mut Request, query: &str) -> Result<Answer, Trouble> {
+    let name = parameter(query, "name").unwrap_or_else(|| "photo".into());
+    let bytes = body(request, MOST_PHOTO_BYTES)?;
+    Ok(Answer::json(&json!({ "id": room.photos.add(&name, &bytes, Edits::default())? })))
+}
+
+fn sample(room: &Room) -> Result<Answer, Trouble> {
+    let edits =
+        Edits { name: "Willow (invented)".into(), seat_lift: SAMPLE_LIFT.to_vec(), ..Edits::default() };
+    Ok(Answer::json(&json!({ "id": room.photos.add("willow.jpg", SAMPLE, edits)? })))
+}
+
+/// The upright photo, whole or reduced so that its longer side has so many pixels.
+fn picture(room: &Room, item: &Item, query: &str) -> Result<Answer, Trouble> {
+    let side = parameter(query, "side").and_then(|s| s.parse().ok()).unwrap_or(usize::MAX);
+    let photo = room.photos.photo(item)?;
+    let (rgb, width, height) = photo.thumbnail_rgb(side);
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, PICTURE_QUALITY)
+        .encode(&rgb, width as u32, height as u32, image::ExtendedColorType::Rgb8)
+        .context("the picture could not be made")?;
+    Ok(Answer::picture(jpeg))
+}
+
+fn verdicts(room: &Room, measured: super::photos::Measured) -> Result<Answer, Trouble> {
+    let assessment = rider::assessed(room, std::slice::from_ref(&measured.sheet))?;
+    let told = crate::report::judged::verdicts(&assessment, &room.rules, &measured.sheet);
+    let notes: Vec<_> = told.notes;
+    Ok(Answer::json(&json!({
+        "rider": assessment.rider,
+        "for_a_rider": room.rider.get().is_some(),
+        "notes": notes,
+        "cautions": assessment.cautions,
+    })))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_query_is_decoded() {
+        assert_eq!(parameter("name=b%C3%A4r%20a.jpg&x=1", "name").as_deref(), Some("bär a.jpg"));
+        assert_eq!(parameter("name=100%", "name").as_deref(), Some("100%"));
+        assert_eq!(parameter("name=%F", "name").as_deref(), Some("%F"));
+        assert_eq!(parameter("x=1", "name"), None);
+    }
+}

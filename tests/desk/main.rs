@@ -1,0 +1,5 @@
+//! The desk: over plain HTTP, and in a real browser.
+
+mod browser;
+mod http;
+mod served;

@@ -1,0 +1,143 @@
+//! A desk to test: the program itself, serving a temporary shelf, and plain HTTP to it.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+
+/// A running desk; it ends with the test.
+pub struct Desk {
+    program: Child,
+    /// The address that was printed, with the key.
+    pub address: String,
+    /// The port.
+    pub port: u16,
+    /// The shelf.
+    pub folder: tempfile::TempDir,
+    /// Its temporary files.
+    pub temporary: tempfile::TempDir,
+}
+
+impl Drop for Desk {
+    fn drop(&mut self) {
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+}
+
+/// What the desk has answered.
+pub struct Answered {
+    /// The HTTP status.
+    pub status: u16,
+    /// The head, as it came.
+    pub head: String,
+    /// The body.
+    pub body: Vec<u8>,
+}
+
+impl Answered {
+    /// The body as JSON.
+    pub fn json(&self) -> Value {
+        serde_json::from_slice(&self.body).unwrap_or(Value::Null)
+    }
+}
+
+impl Desk {
+    /// Starts one.
+    pub fn start() -> Self {
+        let (folder, temporary) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let mut program = Command::new(env!("CARGO_BIN_EXE_seatspan"))
+            .args(["desk", "--no-open"])
+            .arg(folder.path())
+            .env("TMPDIR", temporary.path())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let lines = BufReader::new(program.stdout.take().unwrap()).lines();
+        let address = lines
+            .map_while(Result::ok)
+            .find_map(|l| l.trim().strip_prefix("http://").map(|rest| format!("http://{rest}")))
+            .expect("the desk prints its address");
+        let port = address.split([':', '/']).find_map(|part| part.parse().ok()).unwrap();
+        Self { program, address, port, folder, temporary }
+    }
+
+    /// The program's number.
+    pub fn pid(&self) -> u32 {
+        self.program.id()
+    }
+
+    /// The key of the address.
+    pub fn key(&self) -> &str {
+        self.address.rsplit_once("key=").unwrap().1
+    }
+
+    /// The desk's own name.
+    pub fn host(&self) -> String {
+        format!("127.0.0.1:{}", self.port)
+    }
+
+    /// Kills the program as a machine that loses power would.
+    pub fn kill(&mut self) {
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+
+    /// Sends lines of a head and a body, and reads what comes.
+    pub fn raw(&self, head: &str, body: &[u8]) -> Answered {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
+        // The desk may answer and close before it has read everything.
+        let _ = stream.write_all(head.as_bytes()).and_then(|()| stream.write_all(body));
+        let _ = stream.shutdown(std::net::Shutdown::Write);
+        let mut bytes = Vec::new();
+        let _ = stream.read_to_end(&mut bytes);
+        let split = bytes.windows(4).position(|w| w == b"\r\n\r\n").map_or(bytes.len(), |i| i + 4);
+        let head = String::from_utf8_lossy(&bytes[..split]).into_owned();
+        let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
+        Answered { status, head, body: bytes[split..].to_vec() }
+    }
+
+    /// A request as the desk's own page makes it.
+    pub fn ask(&self, method: &str, path: &str, body: &[u8]) -> Answered {
+        self.raw(
+            &format!(
+                "{method} {path} HTTP/1.0\r\nHost: {host}\r\nOrigin: http://{host}\r\nCookie: seatspan-{}={}\r\n\
+                 Content-Length: {}\r\nConnection: close\r\n\r\n",
+                self.port,
+                self.key(),
+                body.len(),
+                host = self.host(),
+            ),
+            body,
+        )
+    }
+
+    /// Lays a photo on the desk; its number.
+    pub fn lay(&self, name: &str, bytes: &[u8]) -> u64 {
+        let answered = self.ask("POST", &format!("/api/photos?name={name}"), bytes);
+        assert_eq!(answered.status, 200, "{}", answered.head);
+        answered.json()["id"].as_u64().unwrap()
+    }
+
+    /// Waits until a photo is measured or refused.
+    pub fn measured(&self, id: u64) -> Value {
+        let began = Instant::now();
+        loop {
+            let photo = self.ask("GET", &format!("/api/photos/{id}"), b"").json();
+            if photo["stage"] == "measured" || photo["stage"] == "refused" {
+                return photo;
+            }
+            assert!(began.elapsed() < Duration::from_secs(240), "still {}", photo["stage"]);
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+}
+
+/// The demo photo: a saddle whose true widths are in fixtures/demo/README.md.
+pub fn demo(name: &str) -> Vec<u8> {
+    std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo").join(name)).unwrap()
+}
