@@ -65,7 +65,7 @@ pub struct Grid {
 /// A point shown by hand is off by so much, mm (standard deviation), and the edge strays by so much a millimetre from where
 /// it runs on from there.
 const HINT_U_MM: f64 = 0.7;
-const STRAYS: f64 = 0.1;
+const STRAYS: f64 = 0.05;
 /// A hint further off a first trace than this, mm, is not of its edge but of the one on the other side: channels are twice as
 /// wide.
 const OWN_MM: f64 = 15.0;
@@ -143,7 +143,7 @@ mod tests {
         let hint = Shown { row: 50, column: 40.0 };
         let told = believed(two_lines(300, [20, 40]), 0..300, &[hint], BAND, most_likely);
         let path = most_likely(&told).unwrap();
-        // 20 mm away: the 8 mm between the lines cost 4.4, more than the little that is left of the mistake.
+        // 20 mm away: the 8 mm between the lines cost 11, more than the little that is left of the mistake.
         assert_eq!([path[40], path[50], path[60]], [40; 3]);
         // 400 mm away, ten lengths of what a hint reaches.
         assert_eq!(path[250], 20);
