@@ -212,7 +212,7 @@ fn lift(name: &'static str, at_mm: &dyn Fn(f64) -> f64, at: &[f64]) -> (&'static
 
 /// A saddle that is shorter than this in the photo shows too little of its edges, pixels: 2 mm of width are then less
 /// than a pixel (judgement).
-const LEAST_LENGTH_PX: f64 = 200.0;
+pub const LEAST_LENGTH_PX: f64 = 200.0;
 
 fn how_whole(outline: &Outline, camera: &Camera, scenario: &Scenario) -> &'static str {
     let (w, h) = (scenario.camera.width as f64 - 0.5, scenario.camera.height as f64 - 0.5);

@@ -10,6 +10,7 @@ use super::outline::{Hand, Outline};
 use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::*;
+use super::truth::LEAST_LENGTH_PX;
 use crate::ground::frame::CardPoint;
 
 /// Diagonal of a 35 mm frame, mm.
@@ -39,6 +40,8 @@ const CUSHION: usize = 4;
 const CHAIR: usize = 3;
 const CUT_OFF: usize = 3;
 const FAR: usize = 2;
+/// A saddle that is too far is so much further away than where it would be just long enough in the picture.
+const TOO_FAR: f64 = 1.3;
 /// Share in which something lies on the card.
 const CARD_COVERED: f64 = 0.12;
 
@@ -90,7 +93,7 @@ pub fn random(seed: u64) -> Scenario {
     match kind {
         Kind::CutOff => cut_off(&mut camera, &form),
         Kind::Far => {
-            camera.distance_mm *= 3.2 * f64::from(1600) / (camera.width.max(camera.height).min(1600)) as f64
+            camera.distance_mm = TOO_FAR * form.length_mm * camera.focal_px / LEAST_LENGTH_PX;
         }
         _ => {}
     }
