@@ -162,7 +162,7 @@ fn uneven_warning(walk: &Walk) -> Option<Warning> {
         Warning::new(
             "halves-differ",
             format!("at {name} the {wider} half is {:.1} mm wider than the other", difference.abs()),
-            "look at the overlay: the saddle is uneven, or one side was traced along a seam or shadow",
+            "look at the overlay: the saddle is uneven, the midline lies beside its middle, or one side was traced along a seam or shadow",
         )
     })
 }

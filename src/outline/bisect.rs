@@ -7,7 +7,7 @@ use super::{SIDES, Side};
 use crate::ground::polynomial::polynomial;
 
 /// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
-const BISECTED: (f64, f64) = (0.15, 0.85);
+pub const BISECTED: (f64, f64) = (0.15, 0.85);
 /// Stations at which the edges are bisected.
 const STATIONS: usize = 41;
 /// The middle of one station lies this far from a straight line, mm, before it loses its weight (Huber's function): flaws of
@@ -37,6 +37,9 @@ pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
             Some(Vector2::new(along, 0.5 * (crossing(&left, along)? + crossing(&right, along)?)))
         })
         .collect();
+    if middles.len() < STATIONS / 2 {
+        return None;
+    }
     let line = robust_line(&middles)?;
     let ends = [0.0, length].map(|end| {
         let start = Vector2::new(end, line.x + line.y * end);
@@ -72,11 +75,8 @@ fn crossing(edge: &[Vector2<f64>], along: f64) -> Option<f64> {
 }
 
 /// Offset at 0 and slope of the straight line through points, by least squares with Huber's weights (P. J. Huber, Robust
-/// Statistics, 1981, chapter 7). `None` for less than half of the stations.
-fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
-    if points.len() < STATIONS / 2 {
-        return None;
-    }
+/// Statistics, 1981, chapter 7). `None` where they show none.
+pub fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
     let mut line = Vector2::zeros();
     let mut weights = vec![1.0; points.len()];
     for _ in 0..TURNS {

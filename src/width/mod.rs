@@ -5,9 +5,12 @@ pub mod influence;
 pub mod monte_carlo;
 pub mod section;
 
+use nalgebra::Vector2;
+
 use crate::camera::fit::CameraFit;
 use crate::ground::words::{Part, SIDES};
 use crate::outline::Outline;
+use crate::outline::bisect::{BISECTED, robust_line};
 use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
@@ -77,11 +80,22 @@ pub struct Widths {
 }
 
 impl Widths {
-    /// By how much the halves of a named width differ at most, mm.
+    /// By how much the halves of a named width differ at most, mm, about the straight midline that suits the seat best: ends
+    /// that a hand shows beside the middle make halves uneven, and the widths hardly worse.
     pub fn most_uneven_mm(&self) -> f64 {
-        self.named.iter().map(|(_, w)| (w.halves_mm[0] - w.halves_mm[1]).abs()).fold(0.0, f64::max)
+        let middle_mm = |w: &MeasuredWidth| 0.5 * (w.halves_mm[0] - w.halves_mm[1]);
+        let along_seat = self.stations.iter().filter(|(s, ..)| (BISECTED.0..=BISECTED.1).contains(s));
+        let middles: Vec<Vector2<f64>> =
+            along_seat.filter_map(|(s, seat, _)| Some(Vector2::new(*s, middle_mm(seat.as_ref()?)))).collect();
+        let line = robust_line(&middles).unwrap_or_default();
+        let [front, rear] = [line.x, line.x + line.y].map(|mm| mm.clamp(-MOST_END_SLIP_MM, MOST_END_SLIP_MM));
+        let uneven = |w: &MeasuredWidth| 2.0 * (middle_mm(w) - front - (rear - front) * w.station);
+        self.named.iter().map(|(_, w)| uneven(w).abs()).fold(0.0, f64::max)
     }
 }
+
+/// An end that a hand shows lies within this of the middle, mm (a stated assumption).
+const MOST_END_SLIP_MM: f64 = 15.0;
 
 /// What is measured from.
 #[derive(Debug, Clone, Copy)]
