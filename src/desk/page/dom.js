@@ -16,6 +16,21 @@ function built(element, attributes, children) {
 export const h = (tag, attributes, ...children) => built(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes, ...children) => built(document.createElementNS(SVG, tag), attributes, children);
 
+/** New children for a place; what is being typed into one of its fields stays, and is told once the field is left. */
+export function renew(place, children) {
+  const { id, value } = place.contains(document.activeElement) ? document.activeElement : {};
+  place.replaceChildren(...children);
+  const field = id && document.getElementById(id);
+  if (!field) return;
+  if (value !== undefined && field.value !== value) {
+    field.value = value;
+    let told = false;
+    field.addEventListener("change", () => { told = true; });
+    field.addEventListener("blur", () => told || field.dispatchEvent(new Event("change")));
+  }
+  field.focus({ preventScroll: true });
+}
+
 /** Says something to people who look and to those who listen. */
 export function say(text) {
   const place = document.getElementById("said");

@@ -63,18 +63,24 @@ async function showTable() {
   const moved = !stale && state.table.photo.stage !== current.stage && !state.table.busy;
   if (stale) {
     const photo = await api.photo(current.id);
+    if (here().part !== "table") return;
     main.querySelector(".table")?.remove();
-    state.table = new Table(photo, () => { state.shown = ""; location.hash = "#table"; show(); });
+    state.table = new Table(photo, {
+      gone: () => { state.shown = ""; location.hash = "#table"; show(); },
+      changed: () => here().part === "table" && show(),
+    });
     main.append(state.table.element);
   } else if (moved) {
-    state.table.photo = await api.photo(current.id);
-    state.table.show();
+    const { table } = state;
+    table.photo = await api.photo(current.id);
+    if (state.table === table) table.show();
   }
 }
 
-/** A photo was laid on the desk: the first is shown, further ones wait in the tray. */
+/** A photo was laid on the desk: the first is shown, further ones wait in the tray. Whoever has gone elsewhere stays there. */
 async function added(id) {
-  if (!state.photos.length || here().part !== "table") location.hash = `#table/${id}`;
+  if (here().part !== "table") return;
+  if (!state.photos.length) location.hash = `#table/${id}`;
   await show();
 }
 
@@ -90,6 +96,7 @@ function dropping() {
   document.addEventListener("drop", (event) => {
     event.preventDefault();
     over(false);
+    if (here().part !== "table") location.hash = "#table";
     send([...event.dataTransfer.files], added);
   });
 }

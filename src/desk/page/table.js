@@ -1,7 +1,7 @@
 // The table: one photo at work, with undo and redo of everything that was said of it.
 
 import * as api from "./api.js";
-import { h, say } from "./dom.js";
+import { h, renew, say } from "./dom.js";
 import { Easel } from "./easel.js";
 import { cautionsPanel, correctionsPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
 import { liftPanel } from "./lift.js";
@@ -10,9 +10,10 @@ import { stageWords, isDone } from "./tray.js";
 const histories = new Map();
 
 export class Table {
-  constructor(photo, gone) {
+  /** `tell` has gone(), when the photo was taken off, and changed(), when its widths are others. */
+  constructor(photo, tell) {
     this.photo = photo;
-    this.gone = gone;
+    this.tell = tell;
     this.history = histories.get(photo.id) ?? { past: [], next: [] };
     histories.set(photo.id, this.history);
     this.easel = new Easel(photo, {
@@ -75,9 +76,14 @@ export class Table {
     return this.compute();
   }
 
+  /** Whether widths are being computed anew; told to screen readers as well. */
+  get busy() {
+    return this.element.ariaBusy === "true";
+  }
+
   async compute() {
     if (this.busy) return;
-    this.busy = true;
+    this.element.ariaBusy = "true";
     while (this.wanted) {
       const { edits, done } = this.wanted;
       this.wanted = null;
@@ -96,7 +102,8 @@ export class Table {
         this.show();
       }
     }
-    this.busy = false;
+    this.element.ariaBusy = "false";
+    this.tell.changed();
   }
 
   step(by) {
@@ -123,13 +130,12 @@ export class Table {
       this.side.querySelector("#widths")?.replaceWith(widthsPanel(findings));
       return;
     }
-    const focus = document.activeElement?.id;
     const opened = [...this.side.querySelectorAll("details[open]")].map((d) => d.querySelector("summary").textContent);
     const changed = (part) => this.change(part, true);
     // A refused photo that could be read may yet be measured with what is said of it.
     const unsure = photo.refusal && photo.size_px;
     this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
-    this.side.replaceChildren(...[
+    renew(this.side, [
       photo.refusal && refusalPanel(photo.refusal),
       photo.refusal && this.endsForm(changed),
       findings && widthsPanel(findings),
@@ -144,7 +150,6 @@ export class Table {
     for (const details of this.side.querySelectorAll("details")) {
       if (opened.includes(details.querySelector("summary").textContent)) details.open = true;
     }
-    if (focus) document.getElementById(focus)?.focus();
   }
 
   /** Where no saddle was found the ends may be shown by hand. */
@@ -176,6 +181,7 @@ export class Table {
       this.photo.kept = sheet;
       document.getElementById("kept").textContent = `On the shelf as ${sheet}`;
       say("Kept on the shelf.");
+      this.tell.changed();
     } catch (trouble) {
       const place = document.getElementById("kept");
       place.replaceChildren(`${trouble.text}: ${trouble.hint}. `);
@@ -186,6 +192,6 @@ export class Table {
   async remove() {
     await api.remove(this.photo.id).catch((trouble) => say(trouble.text));
     histories.delete(this.photo.id);
-    this.gone();
+    this.tell.gone();
   }
 }
