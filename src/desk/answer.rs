@@ -1,11 +1,14 @@
 //! What the desk answers with, and how a request's body is read within limits.
 
-use std::io::Read as _;
+use std::time::Duration;
 
+use axum::body::Body;
+use axum::http::header::{self, HeaderName, HeaderValue};
+use axum::http::request::Parts;
+use axum::http::{Response, StatusCode};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::json;
-use tiny_http::{Header, Request, Response};
 
 /// Scripts, styles and pictures of the desk alone; nothing inline, nothing from elsewhere, in no other page's frame.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; \
@@ -13,7 +16,9 @@ const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'sel
 /// A report brings its own styles and pictures and runs nothing.
 const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox allow-downloads";
 /// A request without a photo is short.
-const MOST_JSON_BYTES: u64 = 256 * 1024;
+pub const MOST_JSON_BYTES: u64 = 256 * 1024;
+/// A body must have arrived by then: 100 MB over a slow wireless network take half a minute.
+const ARRIVED_WITHIN: Duration = Duration::from_secs(120);
 
 /// An answer before it is sent.
 #[derive(Debug)]
@@ -21,7 +26,7 @@ pub struct Answer {
     status: u16,
     kind: &'static str,
     policy: &'static str,
-    further: Vec<(&'static str, String)>,
+    further: Vec<(HeaderName, String)>,
     body: Vec<u8>,
 }
 
@@ -79,7 +84,7 @@ impl Answer {
 
     /// A picture of a photo; it never changes, so the browser may keep it while the desk is open.
     pub fn picture(jpeg: Vec<u8>) -> Self {
-        let keep = ("Cache-Control", "private, max-age=3600".to_owned());
+        let keep = (header::CACHE_CONTROL, "private, max-age=3600".to_owned());
         Self { further: vec![keep], ..Self::of("image/jpeg", jpeg) }
     }
 
@@ -90,7 +95,7 @@ impl Answer {
 
     /// A file to keep, under a name of letters, digits and hyphens.
     pub fn download(kind: &'static str, name: &str, body: Vec<u8>) -> Self {
-        let disposition = ("Content-Disposition", format!("attachment; filename=\"{name}\""));
+        let disposition = (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""));
         Self { further: vec![disposition], ..Self::of(kind, body) }
     }
 
@@ -101,63 +106,61 @@ impl Answer {
 
     /// On to the page, with the key in a cookie.
     pub fn welcome(cookie: String) -> Self {
-        let further = vec![("Location", "/".to_owned()), ("Set-Cookie", cookie)];
+        let further = vec![(header::LOCATION, "/".to_owned()), (header::SET_COOKIE, cookie)];
         Self { status: 303, further, ..Self::of("text/plain", Vec::new()) }
     }
 
-    /// Sends it. A browser that has gone away is no error of ours.
-    pub fn send(self, request: Request) {
-        let mut response = Response::from_data(self.body).with_status_code(self.status);
+    /// As it goes over the line.
+    pub fn response(self) -> Response<Body> {
+        let mut response = Response::new(Body::from(self.body));
+        *response.status_mut() =
+            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         let fixed = [
-            ("Content-Type", self.kind),
-            ("Content-Security-Policy", self.policy),
-            ("X-Content-Type-Options", "nosniff"),
-            ("Referrer-Policy", "no-referrer"),
-            ("Cross-Origin-Resource-Policy", "same-origin"),
-            ("Cross-Origin-Opener-Policy", "same-origin"),
+            (header::CONTENT_TYPE, self.kind),
+            (header::CONTENT_SECURITY_POLICY, self.policy),
+            (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+            (header::REFERRER_POLICY, "no-referrer"),
+            (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+            (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+            (header::CACHE_CONTROL, "no-store"),
         ];
-        let further = self.further.iter().map(|(name, value)| (*name, value.as_str()));
-        for (name, value) in fixed.into_iter().chain(further) {
-            if let Ok(header) = Header::from_bytes(name, value) {
-                response.add_header(header);
+        let headers = response.headers_mut();
+        headers.extend(fixed.map(|(name, value)| (name, HeaderValue::from_static(value))));
+        for (name, value) in self.further {
+            if let Ok(value) = HeaderValue::from_str(&value) {
+                headers.insert(name, value);
             }
         }
-        if !self.further.iter().any(|(name, _)| *name == "Cache-Control")
-            && let Ok(header) = Header::from_bytes("Cache-Control", "no-store")
-        {
-            response.add_header(header);
-        }
-        let _ = request.respond(response);
+        response
     }
 }
 
 /// The body of a request, at most so long. Its declared length is looked at before a byte is read.
 ///
 /// # Errors
-/// Where it is longer, its length is not declared, or it ends before that.
-pub fn body(request: &mut Request, most: u64) -> Result<Vec<u8>, Trouble> {
-    let declared = request
-        .body_length()
+/// Where it is longer, its length is not declared, or it does not arrive whole and in time.
+pub async fn body(head: &Parts, body: Body, most: u64) -> Result<Vec<u8>, Trouble> {
+    let said = head.headers.get(header::CONTENT_LENGTH);
+    let declared = said
+        .and_then(|v| v.to_str().ok()?.parse::<u64>().ok())
         .ok_or_else(|| Trouble::new(411, "the request does not say how long it is", "load the page again"))?;
-    if declared as u64 > most {
+    if declared > most {
         let text = format!("the file has more than {} MB", most / 1_000_000);
         return Err(Trouble::new(413, text, "send the photo as the phone made it"));
     }
-    let mut bytes = Vec::new();
-    let read = request.as_reader().take(most).read_to_end(&mut bytes);
-    if read.is_err() || bytes.len() != declared {
-        return Err(Trouble::new(400, "the file did not arrive whole", "choose it again"));
+    let arriving = tokio::time::timeout(ARRIVED_WITHIN, axum::body::to_bytes(body, most as usize));
+    match arriving.await {
+        Ok(Ok(bytes)) if bytes.len() as u64 == declared => Ok(bytes.into()),
+        _ => Err(Trouble::new(400, "the file did not arrive whole", "choose it again")),
     }
-    Ok(bytes)
 }
 
 /// The body of a request as JSON.
 ///
 /// # Errors
 /// Where it is none, or not the one expected.
-pub fn json_body<T: DeserializeOwned>(request: &mut Request) -> Result<T, Trouble> {
-    let bytes = body(request, MOST_JSON_BYTES)?;
-    serde_json::from_slice(&bytes).map_err(|e| {
+pub fn from_json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Trouble> {
+    serde_json::from_slice(body).map_err(|e| {
         Trouble::new(400, format!("the page's request is not understood: {e}"), "load the page again")
     })
 }

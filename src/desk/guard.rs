@@ -5,8 +5,9 @@
 //! was made to point here), a request that changes anything must come from the desk's own page (`Origin`, and
 //! `Sec-Fetch-Site` where the browser sends it), and every request must carry the key, which only the printed address has.
 
+use axum::http::request::Parts;
+use axum::http::{Method, header};
 use sha2::{Digest, Sha256};
-use tiny_http::{Method, Request};
 
 /// What a request says of itself, as far as the guard looks.
 #[derive(Debug, Clone, Default)]
@@ -62,20 +63,17 @@ impl Guard {
     }
 
     /// What a request says of itself.
-    pub fn claims(&self, request: &Request) -> Claims {
-        let header = |name: &'static str| {
-            let found = request.headers().iter().find(|h| h.field.equiv(name));
-            found.map(|h| h.value.as_str().to_owned())
-        };
+    pub fn claims(&self, head: &Parts) -> Claims {
+        let said = |name: &str| head.headers.get(name).and_then(|v| v.to_str().ok()).map(str::to_owned);
         let name = format!("{}=", self.cookie);
-        let key = header("Cookie")
+        let key = said(header::COOKIE.as_str())
             .and_then(|all| all.split(';').find_map(|one| one.trim().strip_prefix(&name).map(str::to_owned)));
         Claims {
-            host: header("Host"),
-            origin: header("Origin"),
-            fetch_site: header("Sec-Fetch-Site"),
+            host: said(header::HOST.as_str()),
+            origin: said(header::ORIGIN.as_str()),
+            fetch_site: said("sec-fetch-site"),
             key,
-            only_looks: matches!(request.method(), Method::Get | Method::Head),
+            only_looks: matches!(head.method, Method::GET | Method::HEAD),
         }
     }
 

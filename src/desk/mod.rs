@@ -12,12 +12,12 @@ mod rider;
 mod routes;
 mod shelf;
 
-use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::{Context, anyhow, bail};
-use tiny_http::Server;
+use axum::Router;
 
 use crate::fit::rule::RuleSet;
 use guard::Guard;
@@ -37,7 +37,7 @@ pub struct Wish {
 
 /// An open desk.
 pub struct Desk {
-    server: Arc<Server>,
+    listener: TcpListener,
     room: Arc<Room>,
     addresses: Vec<String>,
 }
@@ -65,10 +65,10 @@ impl Desk {
         }
         let bind = if wish.let_in { Ipv4Addr::UNSPECIFIED } else { Ipv4Addr::LOCALHOST };
         let asked = SocketAddr::from((bind, wish.port.unwrap_or(0)));
-        let server = Server::http(asked).map_err(|e| {
+        let listener = TcpListener::bind(asked).map_err(|e| {
             anyhow!("cannot serve on port {}: {e}; leave out --port to take a free one", asked.port())
         })?;
-        let port = server.server_addr().to_ip().context("the address has no port")?.port();
+        let port = listener.local_addr().context("the address has no port")?.port();
         let mut hosts = vec![format!("127.0.0.1:{port}"), format!("localhost:{port}")];
         let mut addresses = vec![hosts[0].clone()];
         if wish.let_in {
@@ -84,7 +84,7 @@ impl Desk {
             rider: ChosenRider::default(),
             rules: RuleSet::built_in()?,
         });
-        Ok(Self { server: Arc::new(server), room, addresses })
+        Ok(Self { listener, room, addresses })
     }
 
     fn address(&self, host: &str) -> String {
@@ -140,18 +140,24 @@ impl Desk {
             std::process::exit(0);
         })
         .context("cannot listen for an interruption")?;
-        std::thread::scope(|scope| {
-            scope.spawn(|| self.room.photos.work());
-            for _ in 0..HANDS {
-                scope.spawn(|| {
-                    while let Ok(request) = self.server.recv() {
-                        routes::answer(&self.room, request);
-                    }
-                });
-            }
-        });
-        Ok(())
+        let room = self.room.clone();
+        std::thread::spawn(move || room.photos.work());
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(1)
+            .max_blocking_threads(HANDS)
+            .enable_all()
+            .build()
+            .context("the desk cannot begin to answer")?;
+        runtime.block_on(answering(self.listener, self.room)).context("the desk cannot answer any more")
     }
+}
+
+/// Answers every request that comes, for ever.
+async fn answering(listener: TcpListener, room: Arc<Room>) -> std::io::Result<()> {
+    listener.set_nonblocking(true)?;
+    let listener = tokio::net::TcpListener::from_std(listener)?;
+    let answer = move |request| routes::answer(room.clone(), request);
+    axum::serve(listener, Router::new().fallback(answer)).await
 }
 
 /// This machine's address in its network: the one from which it would speak to an address outside (TEST-NET-1, RFC 5737).

@@ -1,12 +1,15 @@
 //! From a request to its answer. The interface is described in `docs/desk.md`.
 
 use std::borrow::Cow;
+use std::sync::Arc;
 
 use anyhow::Context;
+use axum::body::Body;
+use axum::http::request::Parts;
+use axum::http::{Method, Request, Response};
 use serde_json::json;
-use tiny_http::{Method, Request};
 
-use super::answer::{Answer, Trouble, body, json_body};
+use super::answer::{Answer, MOST_JSON_BYTES, Trouble, body, from_json};
 use super::edits::Edits;
 use super::guard::Denial;
 use super::photos::{Item, MOST_PHOTO_BYTES};
@@ -19,18 +22,19 @@ const SAMPLE_LIFT: [[f64; 2]; 5] = [[0.0, 44.0], [0.25, 26.0], [0.5, 11.0], [0.7
 const PICTURE_QUALITY: u8 = 88;
 
 /// Answers one request.
-pub fn answer(room: &Room, mut request: Request) {
-    let answer = match admitted(room, &request) {
+pub async fn answer(room: Arc<Room>, request: Request<Body>) -> Response<Body> {
+    let (head, body) = request.into_parts();
+    let answer = match admitted(&room, &head) {
         Some(other) => other,
-        None => route(room, &mut request).unwrap_or_else(Answer::from),
+        None => arrived(room, head, body).await.unwrap_or_else(Answer::from),
     };
-    answer.send(request);
+    answer.response()
 }
 
 /// The answer to a request that goes no further: the address with the key, and whoever is turned away.
-fn admitted(room: &Room, request: &Request) -> Option<Answer> {
-    let claims = room.guard.claims(request);
-    if let Some(key) = request.url().strip_prefix("/?key=")
+fn admitted(room: &Room, head: &Parts) -> Option<Answer> {
+    let claims = room.guard.claims(head);
+    if let Some(key) = address(head).strip_prefix("/?key=")
         && claims.only_looks
         && room.guard.admit_host(&claims).is_ok()
         && room.guard.is_key(key)
@@ -45,57 +49,66 @@ fn admitted(room: &Room, request: &Request) -> Option<Answer> {
     Some(Answer::refused(text))
 }
 
-fn route(room: &Room, request: &mut Request) -> Result<Answer, Trouble> {
-    let url = request.url().to_owned();
-    let (path, query) = url.split_once('?').unwrap_or((&url, ""));
-    let method = request.method().clone();
-    if method == Method::Get
+/// Path and query of a request.
+fn address(head: &Parts) -> &str {
+    head.uri.path_and_query().map_or("/", |whole| whole.as_str())
+}
+
+/// Reads what an admitted request brings, and answers it on a thread of its own: walks take seconds.
+async fn arrived(room: Arc<Room>, head: Parts, content: Body) -> Result<Answer, Trouble> {
+    let is_photo = head.method == Method::POST && head.uri.path() == "/api/photos";
+    let most = if is_photo { MOST_PHOTO_BYTES } else { MOST_JSON_BYTES };
+    let brings = matches!(head.method, Method::POST | Method::PUT);
+    let bytes = if brings { body(&head, content, most).await? } else { Vec::new() };
+    let answered = tokio::task::spawn_blocking(move || route(&room, &head, &bytes)).await;
+    answered.context("the program failed on this request")?
+}
+
+fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
+    let (path, query) = (head.uri.path(), head.uri.query().unwrap_or_default());
+    if head.method == Method::GET
         && let Some(file) = assets::file(path)
     {
         return Ok(file);
     }
     let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
-    match (&method, parts.as_slice()) {
-        (Method::Get, ["api", "photos"]) => Ok(Answer::json(&room.photos.list())),
-        (Method::Post, ["api", "photos"]) => upload(room, request, query),
-        (Method::Post, ["api", "sample"]) => sample(room),
-        (Method::Get, ["api", "photos", id]) => Ok(Answer::json(&room.photos.get(number(id)?)?.whole())),
-        (Method::Delete, ["api", "photos", id]) => {
+    match (head.method.as_str(), parts.as_slice()) {
+        ("GET", ["api", "photos"]) => Ok(Answer::json(&room.photos.list())),
+        ("POST", ["api", "photos"]) => upload(room, body, query),
+        ("POST", ["api", "sample"]) => sample(room),
+        ("GET", ["api", "photos", id]) => Ok(Answer::json(&room.photos.get(number(id)?)?.whole())),
+        ("DELETE", ["api", "photos", id]) => {
             room.photos.remove(number(id)?)?;
             Ok(Answer::json(&json!({})))
         }
-        (Method::Put, ["api", "photos", id, "edits"]) => {
-            let edits: Edits = json_body(request)?;
+        ("PUT", ["api", "photos", id, "edits"]) => {
+            let edits: Edits = from_json(body)?;
             Ok(Answer::json(&room.photos.edit(number(id)?, edits)?))
         }
-        (Method::Get, ["api", "photos", id, "picture"]) => {
-            picture(room, &*room.photos.get(number(id)?)?, query)
-        }
-        (Method::Get, ["api", "photos", id, "verdicts"]) => {
+        ("GET", ["api", "photos", id, "picture"]) => picture(room, &*room.photos.get(number(id)?)?, query),
+        ("GET", ["api", "photos", id, "verdicts"]) => {
             let measured = room.photos.get(number(id)?)?.measured()?;
             verdicts(room, measured)
         }
-        (Method::Post, ["api", "photos", id, "keep"]) => {
-            let wish = json_body(request)?;
+        ("POST", ["api", "photos", id, "keep"]) => {
+            let wish = from_json(body)?;
             Ok(Answer::json(&keep::keep(room, &*room.photos.get(number(id)?)?, &wish)?))
         }
-        (Method::Get, ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
+        ("GET", ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
             let item = room.photos.get(number(id)?)?;
             let photo = (*room.photos.photo(&item)?).clone();
             keep::report(room, &item.measured()?.sheet, Ok(photo), *report == "report.pdf")
         }
-        (Method::Get, ["api", "rider"]) => Ok(Answer::json(&rider::riders(room))),
-        (Method::Put, ["api", "rider"]) => {
-            room.rider.choose(&json_body(request)?, &room.rules)?;
+        ("GET", ["api", "rider"]) => Ok(Answer::json(&rider::riders(room))),
+        ("PUT", ["api", "rider"]) => {
+            room.rider.choose(&from_json(body)?, &room.rules)?;
             Ok(Answer::json(&rider::riders(room)))
         }
-        (Method::Post, ["api", "shelf", "search"]) => {
-            Ok(Answer::json(&shelf::search(room, &json_body(request)?)?))
+        ("POST", ["api", "shelf", "search"]) => Ok(Answer::json(&shelf::search(room, &from_json(body)?)?)),
+        ("POST", ["api", "shelf", "compare"]) => {
+            Ok(Answer::json(&shelf::side_by_side(room, &from_json(body)?)?))
         }
-        (Method::Post, ["api", "shelf", "compare"]) => {
-            Ok(Answer::json(&shelf::side_by_side(room, &json_body(request)?)?))
-        }
-        (Method::Get, ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
+        ("GET", ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
             let sheet = parameter(query, "sheet").ok_or_else(|| Trouble::missing("the sheet"))?;
             shelf::report(room, &sheet, *report == "report.pdf")
         }
@@ -138,10 +151,9 @@ fn percent_decoded(text: &str) -> Cow<'_, str> {
     String::from_utf8_lossy(&out).into_owned().into()
 }
 
-fn upload(room: &Room, request: &mut Request, query: &str) -> Result<Answer, Trouble> {
+fn upload(room: &Room, photo: &[u8], query: &str) -> Result<Answer, Trouble> {
     let name = parameter(query, "name").unwrap_or_else(|| "photo".into());
-    let bytes = body(request, MOST_PHOTO_BYTES)?;
-    Ok(Answer::json(&json!({ "id": room.photos.add(&name, &bytes, Edits::default())? })))
+    Ok(Answer::json(&json!({ "id": room.photos.add(&name, photo, Edits::default())? })))
 }
 
 fn sample(room: &Room) -> Result<Answer, Trouble> {

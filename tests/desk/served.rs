@@ -92,7 +92,6 @@ impl Desk {
         stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
         // The desk may answer and close before it has read everything.
         let _ = stream.write_all(head.as_bytes()).and_then(|()| stream.write_all(body));
-        let _ = stream.shutdown(std::net::Shutdown::Write);
         let mut bytes = Vec::new();
         let _ = stream.read_to_end(&mut bytes);
         let split = bytes.windows(4).position(|w| w == b"\r\n\r\n").map_or(bytes.len(), |i| i + 4);
