@@ -96,6 +96,28 @@ pub struct Judgement {
     pub facts: Option<Facts>,
 }
 
+impl Judgement {
+    /// The verdict in a line.
+    pub fn headline(&self) -> String {
+        let verdict = match self.verdict {
+            Verdict::Usable => "usable",
+            Verdict::UsableWithLoss => "usable with loss",
+            Verdict::TakeAgain => "take it again",
+        };
+        let Some(u95) = self.u95_mm else { return verdict.into() };
+        let loss = match self.loss_mm {
+            Some(loss) if self.verdict != Verdict::Usable => {
+                format!(", {loss:.1} mm of it could be avoided")
+            }
+            _ => String::new(),
+        };
+        let unknown = self
+            .u95_lift_unknown_mm
+            .map_or_else(String::new, |u| format!("; ± {u:.1} mm where the edges' heights are not measured"));
+        format!("{verdict}: 230 mm ± {u95:.1} mm{loss}{unknown}")
+    }
+}
+
 /// Reasons beyond these are left out: who mends three things sends another photo.
 pub const MOST_REASONS: usize = 3;
 /// A loss below this is not worth another photo, mm: a quarter of what the best photo leaves uncertain.

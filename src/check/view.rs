@@ -43,9 +43,6 @@ const LEAST_EDGE_U_MM: f64 = 0.08;
 /// Leather and what lies beside it differ by some forty levels (judgement, from the same photos): compression that
 /// rounds brightness to steps of that size doubles what is uncertain of the edge.
 const EDGE_LEVELS: f64 = 40.0;
-/// The left edge lies higher than the mean of both, or lower, by about this, mm: a saddle on a stand is not level to
-/// better than this over its width (a stated assumption). Seen from the side it makes the width too large or small.
-const UNEVEN_U_MM: f64 = 1.5;
 /// A bend found in the card is allowed for as a parabola; about this part of it is of another shape (a stated
 /// assumption).
 const BEND_UNMODELLED: f64 = 0.2;
@@ -259,21 +256,12 @@ impl View {
     }
 
     /// Adds what the budget of a measured width does not hold, or holds in what was traced: the part of a bent card's
-    /// shape that no parabola allows for, which moves what the bend itself moves; and edges at unequal heights, which
-    /// a slanting view sets apart.
+    /// shape that no parabola allows for, which moves what the bend itself moves.
     fn completed(&self, mut lines: Vec<Line>) -> Vec<Line> {
         let by_bend = lines.iter().find(|l| l.0 == crate::camera::fit::line::BEND).map_or(0.0, |l| l.1);
         let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_U_MM;
         lines.push(("bend of another shape".into(), other));
-        lines.push(("edges at unequal heights".into(), 2.0 * UNEVEN_U_MM * self.slant()));
         lines
-    }
-
-    /// Tangent of the angle between the line of sight to the middle of the frame and the card's normal.
-    fn slant(&self) -> f64 {
-        let Some(there) = self.camera.card_from_photo(self.middle, 0.0) else { return f64::INFINITY };
-        let sight = self.camera.pose.centre_in_card().vector() - there.vector();
-        sight.xy().norm() / sight.z
     }
 
     fn card_in_fit(&self) -> Option<CardInFit> {

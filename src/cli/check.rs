@@ -96,28 +96,9 @@ fn judge_file(path: &Path, lens: Option<&Path>) -> Result<Judgement, String> {
 
 /// A judgement for people.
 fn text(judgement: &Judgement) -> String {
-    let mut lines = vec![format!("{}: {}", judgement.file, headline(judgement))];
+    let mut lines = vec![format!("{}: {}", judgement.file, judgement.headline())];
     lines.extend(judgement.reasons.iter().enumerate().map(|(i, r)| reason(i + 1, r)));
     lines.join("\n")
-}
-
-fn headline(judgement: &Judgement) -> String {
-    let verdict = match judgement.verdict {
-        Verdict::Usable => "usable",
-        Verdict::UsableWithLoss => "usable with loss",
-        Verdict::TakeAgain => "take it again",
-    };
-    let Some(u95) = judgement.u95_mm else { return verdict.into() };
-    let loss = match judgement.loss_mm {
-        Some(loss) if judgement.verdict != Verdict::Usable => {
-            format!(", {loss:.1} mm of it could be avoided")
-        }
-        _ => String::new(),
-    };
-    let unknown = judgement
-        .u95_lift_unknown_mm
-        .map_or_else(String::new, |u| format!("; ± {u:.1} mm where the edges' heights are not measured"));
-    format!("{verdict}: 230 mm ± {u95:.1} mm{loss}{unknown}")
 }
 
 fn reason(number: usize, reason: &Reason) -> String {

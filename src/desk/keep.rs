@@ -1,22 +1,18 @@
-//! Keeping a measured photo on the shelf, and making its report.
+//! Keeping a measured photo on the shelf.
 
 use std::path::Path;
 
-use anyhow::Context;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Room;
-use super::answer::{Answer, Trouble};
+use super::answer::Trouble;
 use super::photos::{Item, Measured};
-use super::rider::assessed;
-use crate::photo::{Photo, sha256_hex};
+use crate::photo::Photo;
 use crate::report::draw::{Picture, png};
-use crate::report::judged;
 use crate::report::overlay::drawing;
-use crate::report::page::{Document, Options, Paper, Subject, Verdicts, html, layout, pdf, single};
 use crate::report::units::Units;
-use crate::sheet::{self, OutputError, Sheet, safe_write};
+use crate::sheet::{self, OutputError, safe_write};
 
 /// How a photo is kept.
 #[derive(Debug, Deserialize)]
@@ -95,51 +91,6 @@ fn there_already(stem: &str) -> Trouble {
         format!("{stem} is on the shelf already"),
         "give the saddle another name, or replace what is there",
     )
-}
-
-/// A report of a sheet with its photo, judged for the rider chosen, as a page or as a PDF.
-///
-/// # Errors
-/// Where it cannot be made.
-pub fn report(
-    room: &Room,
-    sheet: &Sheet,
-    photo: Result<Photo, String>,
-    as_pdf: bool,
-) -> Result<Answer, Trouble> {
-    let stem = file_stem(&sheet.saddle.name);
-    let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
-    let subject = Subject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
-    let verdicts = verdicts(room, sheet)?;
-    let options = Options { verdicts: verdicts.as_ref(), ..Options::default() };
-    let document = single::document(&subject, &options).context("the report's picture could not be made")?;
-    if as_pdf {
-        let bytes = paged(&document).map_err(anyhow::Error::from)?;
-        Ok(Answer::download("application/pdf", &format!("{}.report.pdf", ascii(&stem)), bytes))
-    } else {
-        let page = html::html(&document, Paper::A4).context("the report could not be made")?;
-        Ok(Answer::report(page))
-    }
-}
-
-fn paged(document: &Document) -> Result<Vec<u8>, pdf::PdfError> {
-    let mut pages = layout::pages(document, Paper::A4);
-    layout::number(&mut pages, &document.foot);
-    pdf::pdf(&pages, &format!("{} – {}", document.title, document.kind))
-}
-
-/// A header holds plain letters only.
-fn ascii(stem: &str) -> String {
-    let plain: String = stem.chars().filter(char::is_ascii).collect();
-    if plain.trim_matches('-').is_empty() { "saddle".into() } else { plain }
-}
-
-fn verdicts(room: &Room, sheet: &Sheet) -> Result<Option<Verdicts>, Trouble> {
-    if room.rider.get().is_none() || sheet.refused.is_some() {
-        return Ok(None);
-    }
-    let assessment = assessed(room, std::slice::from_ref(sheet))?;
-    Ok(Some(judged::verdicts(&assessment, &room.rules, sheet)))
 }
 
 #[cfg(test)]

@@ -1,6 +1,5 @@
 //! From a request to its answer. The interface is described in `docs/desk.md`.
 
-use std::borrow::Cow;
 use std::sync::Arc;
 
 use anyhow::Context;
@@ -13,7 +12,10 @@ use super::answer::{Answer, MOST_JSON_BYTES, Trouble, body, from_json};
 use super::edits::Edits;
 use super::guard::Denial;
 use super::photos::{Item, MOST_PHOTO_BYTES};
-use super::{Room, assets, keep, rider, shelf};
+use super::query::parameter;
+use super::{Room, assets, keep, papers, rider, shelf};
+use crate::check::judge;
+use crate::photo::Photo;
 
 /// The sample: a rendered photo of an invented saddle, with the lift that belongs to it.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
@@ -94,11 +96,18 @@ fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
             let wish = from_json(body)?;
             Ok(Answer::json(&keep::keep(room, &*room.photos.get(number(id)?)?, &wish)?))
         }
+        ("GET", ["api", "photos", id, "check"]) => {
+            let item = room.photos.get(number(id)?)?;
+            Ok(Answer::json(&judged(&*room.photos.photo(&item)?)))
+        }
         ("GET", ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
             let item = room.photos.get(number(id)?)?;
             let photo = (*room.photos.photo(&item)?).clone();
-            keep::report(room, &item.measured()?.sheet, Ok(photo), *report == "report.pdf")
+            let wish = papers::Wish::of(query, *report == "report.pdf");
+            papers::report(room, &item.measured()?.sheet, Ok(photo), wish)
         }
+        ("GET", ["api", "card.pdf"]) => papers::card(query),
+        ("GET", ["api", "guide.pdf"]) => papers::guide(query),
         ("GET", ["api", "rider"]) => Ok(Answer::json(&rider::riders(room))),
         ("PUT", ["api", "rider"]) => {
             room.rider.choose(&from_json(body)?, &room.rules)?;
@@ -110,7 +119,7 @@ fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
         }
         ("GET", ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
             let sheet = parameter(query, "sheet").ok_or_else(|| Trouble::missing("the sheet"))?;
-            shelf::report(room, &sheet, *report == "report.pdf")
+            shelf::report(room, &sheet, papers::Wish::of(query, *report == "report.pdf"))
         }
         _ => Err(Trouble::missing("what was asked for")),
     }
@@ -118,37 +127,6 @@ fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
 
 fn number(id: &str) -> Result<u64, Trouble> {
     id.parse().map_err(|_| Trouble::missing("the photo"))
-}
-
-/// A parameter of the query, decoded.
-fn parameter(query: &str, name: &str) -> Option<String> {
-    query.split('&').find_map(|pair| {
-        let (key, value) = pair.split_once('=')?;
-        (key == name).then(|| percent_decoded(value).into_owned())
-    })
-}
-
-/// Percent-encoding taken off (RFC 3986, 2.1); what is no UTF-8 then is replaced.
-fn percent_decoded(text: &str) -> Cow<'_, str> {
-    if !text.contains('%') {
-        return text.into();
-    }
-    let bytes = text.as_bytes();
-    let hex = |i: usize| text.get(i + 1..i + 3).and_then(|h| u8::from_str_radix(h, 16).ok());
-    let (mut out, mut i) = (Vec::new(), 0);
-    while i < bytes.len() {
-        match (bytes[i], hex(i)) {
-            (b'%', Some(byte)) => {
-                out.push(byte);
-                i += 3;
-            }
-            (byte, _) => {
-                out.push(byte);
-                i += 1;
-            }
-        }
-    }
-    String::from_utf8_lossy(&out).into_owned().into()
 }
 
 fn upload(room: &Room, photo: &[u8], query: &str) -> Result<Answer, Trouble> {
@@ -174,6 +152,12 @@ fn picture(room: &Room, item: &Item, query: &str) -> Result<Answer, Trouble> {
     Ok(Answer::picture(jpeg))
 }
 
+/// What is to be said of a photo before it is measured.
+fn judged(photo: &Photo) -> serde_json::Value {
+    let judgement = judge(photo, None);
+    json!({ "verdict": judgement.verdict, "headline": judgement.headline(), "reasons": judgement.reasons })
+}
+
 fn verdicts(room: &Room, measured: super::photos::Measured) -> Result<Answer, Trouble> {
     let assessment = rider::assessed(room, std::slice::from_ref(&measured.sheet))?;
     let told = crate::report::judged::verdicts(&assessment, &room.rules, &measured.sheet);
@@ -184,17 +168,4 @@ fn verdicts(room: &Room, measured: super::photos::Measured) -> Result<Answer, Tr
         "notes": notes,
         "cautions": assessment.cautions,
     })))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_query_is_decoded() {
-        assert_eq!(parameter("name=b%C3%A4r%20a.jpg&x=1", "name").as_deref(), Some("bär a.jpg"));
-        assert_eq!(parameter("name=100%", "name").as_deref(), Some("100%"));
-        assert_eq!(parameter("name=%F", "name").as_deref(), Some("%F"));
-        assert_eq!(parameter("x=1", "name"), None);
-    }
 }

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::Room;
 use super::answer::{Answer, Trouble};
 use super::drawing::shown;
-use super::keep;
+use super::papers;
 use crate::fit::compare::{self, compare};
 use crate::fit::verdict::CONFIDENCE;
 use crate::ground::words::{NAMED_WIDTHS, View};
@@ -136,12 +136,12 @@ pub fn side_by_side(room: &Room, chosen: &Chosen) -> Result<Value, Trouble> {
 ///
 /// # Errors
 /// Where the sheet is gone or the report cannot be made.
-pub fn report(room: &Room, named: &str, as_pdf: bool) -> Result<Answer, Trouble> {
+pub fn report(room: &Room, named: &str, wish: papers::Wish) -> Result<Answer, Trouble> {
     let shelf = opened(room)?;
     let path = path_of(room, &shelf, named)?;
     let sheet = sheet::read(&path).map_err(anyhow::Error::from)?;
     let photo = beside(&sheet, &path);
-    keep::report(room, &sheet, photo, as_pdf)
+    papers::report(room, &sheet, photo, wish)
 }
 
 /// The photo beside a sheet, if it is the one that was measured.

@@ -281,6 +281,35 @@ fn an_edge_is_put_right_by_one_click() {
 }
 
 #[test]
+fn both_ends_are_shown_by_pointing() {
+    in_browser(WIDE, async |_desk, client| {
+        click(&client, "#sample").await;
+        width_mm(&client, "seat.widest").await;
+        let show = async |ends: [(f64, f64); 2]| {
+            click(&client, "[data-tool=\"ends\"]").await;
+            for (x, y) in ends {
+                let at = place_of(&client, &on_screen(x, y)).await;
+                drag(&client, at, at).await;
+            }
+        };
+        // The demo's README names the pixels and the width.
+        show([(1022.7, 1437.4), (2335.6, 2021.9)]).await;
+        until(&client, "document.querySelector('#corrections')?.innerText.includes('ends set by hand')")
+            .await;
+        let widest = width_mm(&client, "seat.widest").await;
+        assert!((widest - 214.92).abs() < 2.4, "{widest}");
+        // On the bare floor there is nothing to measure; that is said, with what to do, and the ends stay to be moved.
+        show([(300.0, 2500.0), (900.0, 2900.0)]).await;
+        until(&client, "document.querySelector('.refusal #show-ends')").await;
+        until(&client, "document.querySelector('#judged')?.innerText.includes('230 mm')").await;
+        assert_eq!(ask(&client, "return document.querySelectorAll('[data-end]').length").await, 2);
+        picture(&client, "refused").await;
+        click(&client, "#undo").await;
+        assert!((width_mm(&client, "seat.widest").await - widest).abs() < 0.1);
+    });
+}
+
+#[test]
 fn what_is_being_typed_stays_when_widths_come_in() {
     in_browser(WIDE, async |_desk, client| {
         click(&client, "#sample").await;

@@ -250,3 +250,39 @@ fn a_desk_that_is_closed_clears_away_its_photos() {
     assert_eq!(lying(), 0);
     desk.kill();
 }
+
+#[test]
+fn papers_are_handed_out_and_a_photo_is_judged() {
+    let desk = Desk::start();
+    let pages = |path: &str, name: &str| {
+        let answered = desk.ask("GET", path, b"");
+        assert_eq!(answered.status, 200, "{path}: {}", String::from_utf8_lossy(&answered.body));
+        assert!(answered.head.contains(&format!("filename=\"{name}\"")), "{}", answered.head);
+        lopdf::Document::load_mem(&answered.body).unwrap().get_pages().len()
+    };
+    assert_eq!(pages("/api/card.pdf?paper=letter", "card-sheet-0-letter.pdf"), 1);
+    assert_eq!(pages("/api/card.pdf?pattern=strip&copy=2", "card-strip-2-a4.pdf"), 1);
+    assert_eq!(pages("/api/guide.pdf", "guide-a4.pdf"), 1);
+    for (path, status) in [("/api/card.pdf?copy=999999", 422), ("/api/card.pdf?pattern=round", 404)] {
+        assert_eq!(desk.ask("GET", path, b"").status, status, "{path}");
+    }
+
+    let id = desk.lay("willow.jpg", &demo("willow.jpg"));
+    desk.measured(id);
+    let judged = desk.ask("GET", &format!("/api/photos/{id}/check"), b"").json();
+    assert_eq!(judged["verdict"], "usable", "{judged}");
+    assert!(judged["headline"].as_str().unwrap().contains("230 mm ±"), "{judged}");
+
+    let rider = json!({ "name": "Ilse (invented)", "pattern": "women" });
+    assert_eq!(desk.ask("PUT", "/api/rider", rider.to_string().as_bytes()).status, 200);
+    let page = |query: &str| {
+        let answered = desk.ask("GET", &format!("/api/photos/{id}/report.html{query}"), b"");
+        String::from_utf8(answered.body).unwrap()
+    };
+    assert!(page("").contains("Ilse"));
+    assert!(!page("?for=sale").contains("Ilse"), "a buyer is told nothing of a rider");
+    let alone = pages(&format!("/api/photos/{id}/report.pdf?for=sale"), "willow.sale.pdf");
+    let with_plan = pages(&format!("/api/photos/{id}/report.pdf?for=sale&true-scale=yes"), "willow.sale.pdf");
+    // A seat of 430 by 220 mm on A4: at least three sheets.
+    assert!(with_plan >= alone + 3, "{alone} and {with_plan} pages");
+}

@@ -22,6 +22,7 @@ export const upload = (file) => call("POST", `/api/photos?name=${encodeURICompon
 export const sample = () => call("POST", "/api/sample", {});
 export const remove = (id) => call("DELETE", `/api/photos/${id}`);
 export const edit = (id, edits) => call("PUT", `/api/photos/${id}/edits`, edits);
+export const check = (id) => call("GET", `/api/photos/${id}/check`);
 export const verdicts = (id) => call("GET", `/api/photos/${id}/verdicts`);
 export const keep = (id, replace) => call("POST", `/api/photos/${id}/keep`, { replace });
 export const rider = () => call("GET", "/api/rider");

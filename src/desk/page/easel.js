@@ -11,6 +11,7 @@ const STEP_PX = 60;
 
 const path = (points, closed) =>
   points.length ? `M${points.map(([x, y]) => `${x} ${y}`).join("L")}${closed ? "Z" : ""}` : "";
+const line = (points, of, closed) => svg("path", { d: path(points, closed), class: `halo ${of}` });
 
 export class Easel {
   /** `tell` has ended(ends, done), pointed(px), struck(stretch) and said(text). */
@@ -69,25 +70,33 @@ export class Easel {
     this.refocus ??= document.activeElement?.closest?.("[data-end]")?.dataset.end;
     this.drawn.replaceChildren();
     this.marks.replaceChildren();
-    if (!drawing) return;
-    const line = (points, of, closed) => svg("path", { d: path(points, closed), class: `halo ${of}` });
+    // While an end is dragged it stays under the hand, and the rest follows when it is computed.
+    const midline = this.ends();
+    if (drawing) this.drawFound(drawing, midline);
+    else if (midline) this.drawn.append(line(midline, "midline"));
+    for (const hint of edits.hints) this.marks.append(this.mark(hint.px, "hint", 6));
+    if (this.first) this.marks.append(this.mark(this.first.px, "struck", 6));
+    (midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
+    this.focusAgain();
+    this.resize();
+  }
+
+  /** Both ends of the midline: where the hand holds them, where they were found, or where they were shown in vain. */
+  ends() {
+    return this.held?.ends ?? this.photo.drawing?.midline ?? this.photo.edits.ends;
+  }
+
+  drawFound(drawing, midline) {
     for (const card of drawing.cards) {
       this.drawn.append(line(card.outline, "card", true), ...card.tags.map((t) => line(t, "tag", true)));
     }
     for (const station of drawing.stations) this.drawn.append(line(station.ends, "station"));
-    // While an end is dragged it stays under the hand, and the rest follows when it is computed.
-    const midline = this.held?.ends ?? drawing.midline;
     if (midline) this.drawn.append(line(midline, "midline"));
     for (const doubt of drawing.doubts) this.drawn.append(line(doubt, "doubt"));
     for (const edge of drawing.edges) {
       this.drawn.append(svg("path", { d: path(edge.points), class: `under` }), line(edge.points, `edge ${edge.part}`));
     }
     for (const named of drawing.named) this.drawn.append(line(named.ends, "named"));
-    for (const hint of edits.hints) this.marks.append(this.mark(hint.px, "hint", 6));
-    if (this.first) this.marks.append(this.mark(this.first.px, "struck", 6));
-    (midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
-    this.focusAgain();
-    this.resize();
   }
 
   mark([x, y], of, r) {
@@ -121,7 +130,7 @@ export class Easel {
     event.preventDefault();
     event.stopPropagation();
     const step = event.shiftKey ? 10 : 1;
-    const ends = this.photo.drawing.midline.map((end) => [...end]);
+    const ends = this.ends().map((end) => [...end]);
     ends[index] = [ends[index][0] + by[0] * step, ends[index][1] + by[1] * step];
     this.refocus = index;
     this.tell.ended(ends, true);
@@ -219,13 +228,14 @@ export class Easel {
   down(event) {
     if (!this.scale || event.button > 0) return;
     this.view.setPointerCapture(event.pointerId);
-    const handle = event.target.closest?.(".handle");
+    // With another tool chosen an end is a place like any other.
+    const handle = this.tool === "look" && event.target.closest?.(".handle");
     this.pointers.set(event.pointerId, [event.clientX, event.clientY]);
     if (this.pointers.size > 1) {
       this.held = null;
     } else {
       this.held = { at: [event.clientX, event.clientY], moved: false, end: handle ? Number(handle.dataset.end) : null };
-      if (handle) this.held.ends = this.photo.drawing.midline.map((end) => [...end]);
+      if (handle) this.held.ends = this.ends().map((end) => [...end]);
     }
   }
 
@@ -291,6 +301,20 @@ export class Easel {
   point(px) {
     if (this.tool === "edge") this.tell.pointed({ part: this.part, px });
     else if (this.tool === "hide") this.strike(px);
+    else if (this.tool === "ends") this.showEnd(px);
+  }
+
+  /** The front end, then the rear end. */
+  showEnd(px) {
+    if (!this.first) {
+      this.first = { px };
+      this.draw();
+      return this.tell.said("Now point at the rear end (cantle).");
+    }
+    const ends = [this.first.px, px];
+    this.first = null;
+    this.tell.ended(ends, true);
+    this.tell.left();
   }
 
   /** Two points on one edge name the stretch between them. */

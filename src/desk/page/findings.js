@@ -1,22 +1,34 @@
 // What was found: widths, what makes them unsure, what was corrected, verdicts, and keeping it.
 
+import * as api from "./api.js";
 import { h } from "./dom.js";
-import { written } from "./units.js";
+import { papers, unit, written } from "./units.js";
 
 /** What a refusal's hint says of the command line's options is said here of the page. */
 const onPage = (hint) => hint
-  .replace(/give (its|the) two ends (of the seat form )?with --front and --rear/, "show its two ends below the photo")
-  .replace(/give its ends with --front and --rear/, "show its two ends below the photo")
+  .replace(/give (its|the) two ends (of the seat form )?with --front and --rear/, "show its two ends on the photo")
+  .replace(/give its ends with --front and --rear/, "show its two ends on the photo")
   .replace(/give --front and --rear as x,y in pixels of the upright photo, at the two ends of the seat form/, "show the two ends again")
   .replace(/say so with --view top or --view underside/, "choose the view under Photo and card")
   .replace(/measure the lift and give (it )?with --lift\S*/, "fill in the heights")
   .replace(/--lift \S*/g, "the table of heights").replace(/--bar/g, "the bar’s length").replace(/--lens/g, "a lens file");
 
-export function refusalPanel(refusal) {
+/** `show` lets the ends be pointed at, where that may help. */
+export function refusalPanel(refusal, show) {
   return h("section", { class: "refusal", role: "alert" },
     h("h2", {}, "This photo cannot be measured"),
     h("p", {}, `${capital(refusal.text)}.`),
-    h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`));
+    h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`),
+    show && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
+}
+
+/** What a photo is worth before anything is traced in it, and what would make the next one better. */
+export function judgedPanel(id) {
+  const place = h("section", { class: "panel", id: "judged", "aria-label": "The photo itself" });
+  const told = ({ headline, reasons }) => place.replaceChildren(h("div", {}, h("h2", {}, "The photo itself"), h("p", {}, `${capital(headline)}.`),
+    reasons.length > 0 && h("ol", {}, reasons.map((r) => h("li", {}, `${capital(r.text)}. `, h("strong", {}, `${capital(onPage(r.hint))}.`))))));
+  api.check(id).then(told, (trouble) => place.replaceChildren(h("p", {}, trouble.text)));
+  return place;
 }
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
@@ -105,5 +117,9 @@ export function keepPanel(photo, act) {
       h("a", { class: "button", id: "report", href: `/api/photos/${photo.id}/report.html`, target: "_blank", rel: "noopener" }, "Report to print"),
       h("a", { class: "button", href: `/api/photos/${photo.id}/report.pdf` }, "PDF"),
       h("button", { type: "button", class: "quiet", id: "off", onclick: act.remove }, "Take off the desk")),
+    h("details", {}, h("summary", {}, "For a sale"),
+      h("p", { class: "fine" }, "The geometry alone, nothing of a rider: what was measured, how, and how surely. With the plan at true scale a buyer can lay the outline on a seat or a saddle."),
+      h("p", { class: "buttons" }, ["a4", "letter"].map((paper) =>
+        h("a", { class: "button", href: `/api/photos/${photo.id}/report.pdf?for=sale&true-scale=yes&paper=${paper}&units=${unit()}` }, `Sheet and plan, ${papers[paper]} (PDF)`)))),
     h("p", { id: "kept", role: "status" }, photo.kept ? `On the shelf as ${photo.kept}` : ""));
 }

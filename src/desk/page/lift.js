@@ -1,6 +1,7 @@
 // The lift: how high the saddle's edges lie over the card. A small table, with a drawing that says what to measure.
 
 import { h, svg } from "./dom.js";
+import { fromField, inField, unit } from "./units.js";
 
 const PLACES = [[0, "front end"], [0.25, "waist"], [0.5, "middle"], [0.75, "widest"], [1, "rear end"]];
 
@@ -26,17 +27,19 @@ export function liftTable(part, given, changed) {
   for (const [at, mm] of given) rows.set(at, { label: rows.get(at)?.label ?? "as well", mm });
   const inputs = [];
   const collect = () => {
-    const filled = inputs.filter(([, input]) => input.value.trim() !== "");
-    changed(filled.map(([at, input]) => [at, Number(input.value)]));
+    const filled = inputs.filter(({ input }) => input.value.trim() !== "");
+    // What was not touched keeps its millimetres, whatever the unit rounds them to.
+    changed(filled.map(({ at, input, mm, text }) => [at, input.value === text ? mm : fromField(input.value)]));
   };
   const row = ([at, { label, mm }]) => {
     const id = `lift-${part}-${at}`;
+    const text = mm === "" ? "" : inField(mm);
     const input = h("input", {
-      id, type: "number", step: "1", min: "-400", max: "400", inputmode: "numeric", value: String(mm), onchange: collect,
+      id, type: "number", step: "any", min: "-400", max: "400", inputmode: "decimal", value: text, onchange: collect,
     });
-    inputs.push([at, input]);
+    inputs.push({ at, input, mm, text });
     return h("tr", {}, h("th", { scope: "row" }, h("label", { for: id }, label)), h("td", {}, at.toFixed(2)),
-      h("td", {}, input, " mm"));
+      h("td", {}, input, ` ${unit()}`));
   };
   const body = [...rows].sort((a, b) => a[0] - b[0]).map(row);
   return h("table", { class: "lift" },

@@ -3,7 +3,7 @@
 import * as api from "./api.js";
 import { h, renew, say } from "./dom.js";
 import { Easel } from "./easel.js";
-import { cautionsPanel, correctionsPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
+import { cautionsPanel, correctionsPanel, judgedPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
 import { liftPanel } from "./lift.js";
 import { stageWords, isDone } from "./tray.js";
 
@@ -43,6 +43,7 @@ export class Table {
     this.toolbar = h("div", { class: "tools", role: "toolbar", "aria-label": "Tools" },
       tool("look", "Look and drag", "Move the photo; drag the midline’s ends"),
       tool("edge", "Edge runs here", "Click where the edge really is: it is traced anew through there"),
+      tool("ends", "Both ends", "Click the front end of the seat form, then its rear end: where no saddle was found, or another one"),
       tool("hide", "Hidden stretch", "Click both ends of a stretch of an edge that something covers"),
       this.partChoice, this.undoButton, this.redoButton);
     return this.toolbar;
@@ -57,7 +58,9 @@ export class Table {
   choose(name) {
     for (const button of this.toolbar.querySelectorAll("[data-tool]")) button.setAttribute("aria-pressed", button.dataset.tool === name);
     this.easel.setTool(name);
+    if (name === "look") say("");
     if (name === "edge") say("Click where the edge really runs. The edge is traced anew through that point.");
+    if (name === "ends") say("Click the front end of the seat form (pommel), then its rear end (cantle).");
     if (name === "hide") say("Click where the hidden stretch of an edge begins.");
   }
 
@@ -136,12 +139,12 @@ export class Table {
     const unsure = photo.refusal && photo.size_px;
     this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
     renew(this.side, [
-      photo.refusal && refusalPanel(photo.refusal),
-      photo.refusal && this.endsForm(changed),
+      photo.refusal && refusalPanel(photo.refusal, unsure && (() => this.choose("ends"))),
+      unsure && judgedPanel(photo.id),
       findings && widthsPanel(findings),
       findings && cautionsPanel(findings),
       (findings || unsure) && liftPanel(photo, changed),
-      findings && correctionsPanel(photo, changed),
+      (findings || unsure) && correctionsPanel(photo, changed),
       this.verdictsPlace(Boolean(findings)),
       (findings || unsure) && settingsPanel(photo, changed),
       findings && keepPanel(photo, { changed, keep: (replace) => this.keep(replace), remove: () => this.remove() }),
@@ -150,21 +153,6 @@ export class Table {
     for (const details of this.side.querySelectorAll("details")) {
       if (opened.includes(details.querySelector("summary").textContent)) details.open = true;
     }
-  }
-
-  /** Where no saddle was found the ends may be shown by hand. */
-  endsForm(changed) {
-    if (!this.photo.size_px) return null;
-    const field = (id, label) => h("p", {}, h("label", { for: id }, label), h("input", { id, type: "text", inputmode: "decimal", placeholder: "x, y in pixels" }));
-    const read = (id) => document.getElementById(id).value.split(",").map(Number);
-    return h("section", { class: "panel" }, h("h2", {}, "Show the two ends"),
-      h("p", { class: "fine" }, "The front (pommel) and the rear (cantle) end of the seat form. Numbers are pixels of the photo, from its top left corner."),
-      field("front-end", "Front end"), field("rear-end", "Rear end"),
-      h("button", { type: "button", onclick: () => {
-        const ends = [read("front-end"), read("rear-end")];
-        if (ends.flat().length === 4 && ends.flat().every(Number.isFinite)) changed({ ends });
-        else say("Write two numbers with a comma between them for each end.");
-      } }, "Measure between them"));
   }
 
   verdictsPlace(measured) {

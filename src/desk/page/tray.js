@@ -2,7 +2,7 @@
 
 import * as api from "./api.js";
 import { h, say } from "./dom.js";
-import { written } from "./units.js";
+import { papers, written } from "./units.js";
 
 const STAGES = ["waiting", "reading", "card", "camera", "tracing", "measured"];
 const WORDS = {
@@ -40,7 +40,8 @@ function chooser(after, label, id) {
 
 /** What stands on an empty table. */
 export function welcome(after) {
-  const step = (title, text) => h("li", {}, h("strong", {}, title), " ", text);
+  const step = (title, ...text) => h("li", {}, h("strong", {}, title), " ", text);
+  const paper = (file, size) => h("a", { href: `/api/${file}?paper=${size}` }, papers[size]);
   return h("section", { class: "welcome", "aria-labelledby": "welcome" },
     h("h1", { id: "welcome" }, "Lay a photo on the desk"),
     h("p", { class: "lead" }, "A photo of a saddle with the printed card beside it gives its widths in millimetres, each with how sure it is."),
@@ -56,7 +57,8 @@ export function welcome(after) {
         },
       }, "Try a sample"), " of an invented saddle."),
     h("ol", { class: "steps" },
-      step("Print the card", "at 100 % (seatspan card makes the PDF) and check that its bar is 150 mm long."),
+      step("Print the card", "at 100 % and check that its bar is 150 mm long: ", paper("card.pdf", "a4"), " or ", paper("card.pdf", "letter"),
+        ". For clients who send photos there is a guide: ", paper("guide.pdf", "a4"), " or ", paper("guide.pdf", "letter"), "."),
       step("Lay it level", "beside the saddle, about as high as the saddle’s edges."),
       step("Photograph from straight above,", "from 1.5 m or more, with the whole saddle and the whole card in the picture."),
       step("Measure the heights", "of the saddle’s edges over the card at three to five places, for the table here.")));

@@ -9,6 +9,16 @@ export function toggle() {
   localStorage.setItem("units", first);
 }
 
+/** Sizes of paper, as people call them. */
+export const papers = { a4: "A4", letter: "US Letter" };
+
+const MM_PER_INCH = 25.4;
+
+/** What stands in a field for a length, in the unit that comes first. */
+export const inField = (mm) => (first === "mm" ? `${mm}` : `${Number((mm / MM_PER_INCH).toFixed(2))}`);
+/** The length that a field's text means, mm. */
+export const fromField = (text) => Number((Number(text) * (first === "mm" ? 1 : MM_PER_INCH)).toFixed(2));
+
 /** `214.6 ± 2.3 mm` and `8.45 in`, or the other way round. */
 export function written(shown) {
   const mm = `${shown.mm} ± ${shown.mm_u95} mm`;
