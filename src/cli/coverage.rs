@@ -15,14 +15,14 @@ use crate::card::side::SidePoint;
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::homography::homography;
 use crate::ground::uncertain::Drawer;
-use crate::ground::words::{SIDES, View};
+use crate::ground::words::{SIDES, Side, View};
 use crate::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
 use crate::outline::Outline;
 use crate::outline::edge::{EdgePoint, TracedEdge};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::focal::FILM_DIAGONAL_MM;
-use crate::width::influence::{LEVEL_U, PIPING_U_MM};
+use crate::width::influence::{LEVEL_U, PIPING_U_MM, ROLL_U};
 use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, measure_widths};
 
 /// Options of `seatspan coverage`.
@@ -179,6 +179,8 @@ struct Seat {
     waist_mm: f64,
     /// Slopes of the card's plane against the horizontal from which a ruler measures.
     tilt: Vector2<f64>,
+    /// Slope of the saddle about its midline.
+    roll: f64,
 }
 
 impl Seat {
@@ -197,6 +199,7 @@ impl Seat {
             widest_mm: 90.0 + 35.0 * d.unit(),
             waist_mm: 32.0 + 14.0 * d.unit(),
             tilt: Vector2::from([0, 1].map(|_| 3f64.sqrt() * LEVEL_U * (2.0 * d.unit() - 1.0))),
+            roll: 3f64.sqrt() * ROLL_U * (2.0 * d.unit() - 1.0),
         }
     }
 
@@ -208,7 +211,9 @@ impl Seat {
 
     /// A point of the form as it lies over the card's plane.
     fn over_card(&self, station: f64, horizontal: Vector2<f64>) -> CardPoint {
-        let lift_mm = self.lift_mm(station) + self.tilt.dot(&horizontal);
+        let rolled_mm =
+            self.roll * self.midline.toward(Side::Left).dot(&(horizontal - self.midline.front_mm));
+        let lift_mm = self.lift_mm(station) + self.tilt.dot(&horizontal) + rolled_mm;
         CardPoint::new(horizontal.x, horizontal.y, lift_mm)
     }
 

@@ -21,6 +21,10 @@ pub fn remedy(from: &str) -> &'static str {
             "put a caliper across the piping there: a photo cannot tell better where round piping ends"
         }
         line::PRINT => "check the printed card with a steel ruler and print it anew where it is off",
+        line::LEVEL => "level card and saddle with a spirit level, and photograph from straight above",
+        line::ROLL => {
+            "turn the saddle on its stand until both sides are equally high, and photograph from straight above"
+        }
         line::HIDDEN => {
             "take away what lies across the edge there, or light it more evenly, and photograph anew"
         }

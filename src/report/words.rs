@@ -21,6 +21,14 @@ pub fn influence(from: &str) -> (String, &'static str) {
         }
         line::DIRECTION => ("direction of the midline", "mark the two ends of the midline more exactly"),
         line::STATION => ("place along the midline", "mark the two ends of the midline more exactly"),
+        line::LEVEL => (
+            "how level the card lies with the saddle",
+            "lay the card close to the saddle, level by a spirit level, and photograph from straight above",
+        ),
+        line::ROLL => (
+            "how level the saddle stands between its sides",
+            "turn the saddle on its stand until both sides are equally high, and photograph from straight above",
+        ),
         line::PRINT => (
             "true size of the printed card",
             "measure the printed card with a steel ruler, and print it at 100 %",

@@ -11,7 +11,7 @@ use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::solve::Source;
-use crate::ground::words::{Part, SIDES};
+use crate::ground::words::{Part, SIDES, Side};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 
@@ -94,6 +94,8 @@ pub mod line {
     pub const STATION: &str = "station position";
     /// The card is not parallel to the saddle's horizontal, from which lifts are measured.
     pub const LEVEL: &str = "card not level";
+    /// The saddle is rolled about its midline.
+    pub const ROLL: &str = "saddle not level";
     /// True length of what was printed.
     pub const PRINT: &str = "print scale";
 }
@@ -106,6 +108,35 @@ pub const PIPING_U_MM: f64 = 0.4;
 /// rectangular distribution, radians. Lifts are measured upwards from the card; where the saddle lies its plane is off by
 /// that much of the distance, on both sides by other amounts.
 pub const LEVEL_U: f64 = 0.0101;
+/// A saddle on its stand is rolled about its midline by up to 1.3 degrees either way before the eye sees it: 5 mm between
+/// the edges of a seat of 230 mm (a stated assumption); a rectangular distribution, radians. A ruler measures one height for
+/// both edges, and seen from the side unequal heights look like width.
+pub const ROLL_U: f64 = 0.0131;
+
+/// A plane against the card's: level in a point, with slopes along x and y.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slope {
+    /// Where it is level with the card's, mm.
+    pub level_at: Vector2<f64>,
+    /// Slopes along x and y.
+    pub by: Vector2<f64>,
+}
+
+impl Slope {
+    /// A card that is tilted against the saddle's horizontal, about its origin.
+    pub fn of_card(by: Vector2<f64>) -> Self {
+        Self { level_at: Vector2::zeros(), by }
+    }
+
+    /// A saddle rolled about its midline, its left side up by a slope.
+    pub fn of_roll(midline: &Midline, slope: f64) -> Self {
+        Self { level_at: midline.front_mm, by: midline.toward(Side::Left) * slope }
+    }
+
+    fn height_mm(&self, at: Vector2<f64>) -> f64 {
+        self.by.dot(&(at - self.level_at))
+    }
+}
 /// How far off a competing boundary is taken to lie where the trace does not say, mm: the welt's other side, a shadow, a
 /// panel's rim.
 pub const COMPETITOR_APART_MM: f64 = 4.0;
@@ -143,9 +174,11 @@ impl<'a> Influences<'a> {
         let raised = seen(&camera, midline, seat, &channel.raised_all(1.0))?;
         moved.push((line::LIFT, raised, channel.common_u_mm));
         for tilt in [Vector2::x(), Vector2::y()] {
-            let tilted = halves_over(tilt * LEVEL_U, &camera, midline, [seat, channel], cuts)?;
-            moved.push((line::LEVEL, tilted, 1.0));
+            let slopes = [Slope::of_card(tilt * LEVEL_U)];
+            moved.push((line::LEVEL, halves_over(&slopes, &camera, midline, [seat, channel], cuts)?, 1.0));
         }
+        let roll = [Slope::of_roll(midline, ROLL_U)];
+        moved.push((line::ROLL, halves_over(&roll, &camera, midline, [seat, channel], cuts)?, 1.0));
         for (front, name, along) in [
             (true, line::DIRECTION, false),
             (false, line::DIRECTION, false),
@@ -218,13 +251,12 @@ pub(super) fn halves(
     channel: &LiftProfile,
     cuts: &[Cut],
 ) -> Option<Halves> {
-    halves_over(Vector2::zeros(), camera, midline, [seat, channel], cuts)
+    halves_over(&[], camera, midline, [seat, channel], cuts)
 }
 
-/// The half-widths with lifts (seat, channel) measured over a plane that is tilted against the card's about its origin, by
-/// slopes along x and y.
+/// The half-widths with lifts (seat, channel) measured over a plane that slopes against the card's.
 pub(super) fn halves_over(
-    tilt: Vector2<f64>,
+    slopes: &[Slope],
     camera: &Camera,
     midline: &Midline,
     lifts: [&LiftProfile; 2],
@@ -239,13 +271,66 @@ pub(super) fn halves_over(
                 let locate =
                     |lift: &LiftProfile| midline.locate(camera, lift, SIDES[i], side.pixel, cut.station);
                 let (mut station, mut offset) = locate(lift)?;
-                if tilt != Vector2::zeros() {
+                if !slopes.is_empty() {
                     let there = midline.point(station, offset, SIDES[i], 0.0).horizontal();
-                    (station, offset) = locate(&lift.raised_all(tilt.dot(&there)))?;
+                    let higher_mm = slopes.iter().map(|s| s.height_mm(there)).sum();
+                    (station, offset) = locate(&lift.raised_all(higher_mm))?;
                 }
                 Some(offset + side.slope * (cut.station - station) * length)
             };
             Some([half(0)?, half(1)?])
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::camera::lens::Lens;
+    use crate::camera::pose::Pose;
+    use crate::ground::frame::CardPoint;
+    use crate::ground::words::View;
+    use approx::assert_relative_eq;
+    use nalgebra::{Rotation3, Vector3};
+
+    const HEIGHT_MM: f64 = 1500.0;
+    const HALF_MM: f64 = 115.0;
+
+    /// A camera that looks straight down, so far to the side of a midline along x.
+    fn beside(aside_mm: f64) -> Camera {
+        let rotation = Rotation3::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI);
+        let translation_mm = -(rotation * Vector3::new(0.0, aside_mm, HEIGHT_MM));
+        let lens = Lens { focal_px: 3000.0, cx_px: 2000.0, cy_px: 1500.0, distortion: [0.0; 5] };
+        Camera { lens, pose: Pose { rotation, translation_mm } }
+    }
+
+    /// By how much a saddle's roll changes the width that such a camera's photo shows, mm.
+    fn by_roll_mm(aside_mm: f64, slope: f64) -> f64 {
+        let camera = beside(aside_mm);
+        let midline = Midline::new(Vector2::new(-200.0, 0.0), Vector2::new(200.0, 0.0), View::Top);
+        let lift = LiftProfile::measured(vec![(0.0, 0.0), (1.0, 0.0)]).unwrap();
+        let side = |side: Side| {
+            let edge = midline.toward(side) * HALF_MM;
+            let pixel = camera.photo_from_card(CardPoint::new(edge.x, edge.y, 0.0)).unwrap();
+            CutSide { pixel, slope: 0.0, u_mm: 0.0, confidence: 1.0, rival_mm: 0.0 }
+        };
+        let cut = Cut { part: Part::Seat, station: 0.5, sides: SIDES.map(side) };
+        let width = |slopes: &[Slope]| {
+            let halves = halves_over(slopes, &camera, &midline, [&lift, &lift], &[cut]).unwrap();
+            halves[0][0] + halves[0][1]
+        };
+        width(&[Slope::of_roll(&midline, slope)]) - width(&[])
+    }
+
+    #[test]
+    fn a_rolled_saddle_is_measured_wrongly_from_the_side_and_hardly_from_above() {
+        // By similar triangles the near edge, raised by h = slope x half, seems h x (aside - half) / height further out, the
+        // far one, lowered as much, h x (aside + half) / height; together width x slope x aside / height. What is left is of
+        // the order of slope squared: 0.05 mm.
+        for aside_mm in [0.0, -400.0, 700.0] {
+            let expected = 2.0 * HALF_MM * ROLL_U * aside_mm / HEIGHT_MM;
+            let toward_left = Midline::new(Vector2::zeros(), Vector2::x(), View::Top).toward(Side::Left).y;
+            assert_relative_eq!(by_roll_mm(aside_mm, ROLL_U), expected * toward_left, epsilon = 0.05);
+        }
+    }
 }

@@ -6,7 +6,9 @@
 
 use nalgebra::{DMatrix, DVector, Vector2};
 
-use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, LEVEL_U, PIPING_U_MM, halves_over, moved_midline};
+use super::influence::{
+    COMPETITOR_APART_MM, Cut, Inputs, LEVEL_U, PIPING_U_MM, ROLL_U, Slope, halves_over, moved_midline,
+};
 use super::{COVERAGE, Subject, Taken, beside, combined, excess_mm, width_of};
 use crate::ground::uncertain::{Drawer, Drawn, tolerance};
 use crate::outline::lift::LiftProfile;
@@ -125,9 +127,12 @@ impl Draws<'_> {
         for (front, along) in [(true, true), (true, false), (false, true), (false, false)] {
             midline = midline.shifted(front, along, self.inputs.end_u_mm * drawer.normal());
         }
-        let mut level = || 3f64.sqrt() * LEVEL_U * (2.0 * drawer.unit() - 1.0);
-        let tilt = Vector2::new(level(), level());
-        let mut halves = halves_over(tilt, &camera, &midline, [&seat, &channel], self.cuts)?;
+        let mut slope = |u: f64| 3f64.sqrt() * u * (2.0 * drawer.unit() - 1.0);
+        let slopes = [
+            Slope::of_card(Vector2::new(slope(LEVEL_U), slope(LEVEL_U))),
+            Slope::of_roll(&midline, slope(ROLL_U)),
+        ];
+        let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], self.cuts)?;
         // A rectangular distribution with the budget's standard uncertainty.
         let scale = 1.0 + 3f64.sqrt() * self.inputs.print_scale_u * (2.0 * drawer.unit() - 1.0);
         let piping_mm = PIPING_U_MM * drawer.normal();
