@@ -20,7 +20,8 @@ const LEATHERS: [Rgb; 9] = [
     [112, 104, 96],
     [200, 172, 132],
 ];
-const PANELS: [Rgb; 5] = [[196, 186, 166], [92, 60, 44], [36, 34, 34], [150, 104, 66], [120, 116, 112]];
+const PANELS: [Rgb; 6] =
+    [[196, 186, 166], [92, 60, 44], [36, 34, 34], [27, 26, 27], [150, 104, 66], [120, 116, 112]];
 
 /// A saddle, a little more often from above than from below.
 pub(super) fn saddle(r: &mut Rng) -> SaddleSet {
@@ -101,8 +102,7 @@ fn shape_below(r: &mut Rng) -> SaddleSet {
         channel.half_width =
             Curve::through(&[[0.0, a], [0.5, (a + b) / 2.0 + between(r, -3.0, 3.0)], [1.0, b]]);
         channel.lift = arch(between(r, 2.0, 6.0));
-        channel.web_mm = if chance(r, 0.6) { between(r, 10.0, 17.0) } else { 0.0 };
-        channel.web_colour = varied(r, [190, 180, 158], 0.25);
+        webbing(r, channel, a.min(b));
         channel.depth_mm = between(r, 14.0, 35.0);
         channel.welt.radius_mm = between(r, 1.5, 2.8);
         channel.wall_colour = if chance(r, 0.6) { Some(varied_one(r)) } else { None };
@@ -111,11 +111,27 @@ fn shape_below(r: &mut Rng) -> SaddleSet {
     form
 }
 
+/// The channel's ground, and the webbing in it: narrow, or nearly as wide as the channel, whose edge is then one of several
+/// lines in the dark beside it.
+fn webbing(r: &mut Rng, channel: &mut ChannelSet, half_mm: f64) {
+    channel.web_mm = match between(r, 0.0, 1.0) {
+        t if t < 0.35 => 0.0,
+        t if t < 0.65 => between(r, 10.0, 17.0),
+        _ => half_mm * between(r, 0.5, 0.92),
+    };
+    channel.web_colour = if chance(r, 0.8) { varied(r, [190, 180, 158], 0.25) } else { varied_one(r) };
+    channel.colour = match between(r, 0.0, 1.0) {
+        t if t < 0.4 => [38, 26, 20],
+        t if t < 0.8 => varied(r, [26, 25, 25], 0.4),
+        _ => varied_one(r),
+    };
+}
+
 /// What both views share: asymmetry, cant, piping, stitching, polish and wear, flaps, straps.
 fn dress(r: &mut Rng, form: &mut SaddleSet) {
     form.length_mm = between(r, 390.0, 470.0);
     form.asymmetry = if chance(r, 0.4) { between(r, -0.06, 0.06) } else { 0.0 };
-    form.roll_deg = if chance(r, 0.35) { between(r, -5.0, 5.0) } else { 0.0 };
+    form.roll_deg = if chance(r, 0.35) { between(r, -2.5, 2.5) } else { 0.0 };
     form.padding = between(r, 0.3, 1.1);
     form.gloss = if chance(r, 0.3) { between(r, 0.3, 1.0) } else { between(r, 0.0, 0.15) };
     form.wear = if chance(r, 0.35) { between(r, 0.2, 0.9) } else { 0.0 };
