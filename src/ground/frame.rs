@@ -29,6 +29,11 @@ impl PhotoPoint {
         (self.x_px - other.x_px).hypot(self.y_px - other.y_px)
     }
 
+    /// The point at a part of the way to another.
+    pub fn toward(self, other: Self, part: f64) -> Self {
+        Self::new(self.x_px + (other.x_px - self.x_px) * part, self.y_px + (other.y_px - self.y_px) * part)
+    }
+
     /// True when both coordinates are finite.
     pub fn is_finite(self) -> bool {
         self.x_px.is_finite() && self.y_px.is_finite()

@@ -50,7 +50,7 @@ const WAIST: (f64, f64) = (0.25, 0.6);
 /// Round ends close over this many half-widths.
 const ROUND_END: f64 = 0.8;
 /// Steps along the midline that an outline is drawn with.
-const STEPS: usize = 160;
+const STEPS: usize = 48;
 
 impl Shape {
     /// The half-width at a station.

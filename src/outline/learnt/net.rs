@@ -103,46 +103,67 @@ impl Convolution {
     fn of(&self, picture: &Planes) -> Planes {
         let mut out = Planes::zeros(picture.rows, picture.columns, self.outputs);
         let width = picture.columns + 2;
+        // With the widest registers that the processor has; the order of the sums, and so every bit, stays the same.
+        let processor = pulp::Arch::new();
         out.rows_mut().enumerate().for_each(|(row, line)| {
             let near = [0, 1, 2].map(|k| picture.bordered(row + k));
-            for first in (0..self.outputs).step_by(OUTPUT_BLOCK) {
-                for column in (0..picture.columns).step_by(COLUMN_BLOCK) {
-                    let sums = self.block(near, width, first, column);
-                    for (k, sum) in sums.iter().enumerate() {
-                        let at = (first + k) * width + 1 + column;
-                        line[at..at + COLUMN_BLOCK].iter_mut().zip(sum).for_each(|(o, s)| *o = s.max(0.0));
-                    }
-                }
-            }
+            processor.dispatch(Line { layer: self, near, width, out: line });
         });
         out
     }
+}
 
-    /// Some outputs at some columns, from a row and both its neighbours.
-    #[inline]
-    fn block(
-        &self,
-        near: [&[f32]; 3],
-        width: usize,
-        first: usize,
-        column: usize,
-    ) -> [[f32; COLUMN_BLOCK]; OUTPUT_BLOCK] {
-        let mut sums: [[f32; COLUMN_BLOCK]; OUTPUT_BLOCK] =
-            std::array::from_fn(|k| [self.biases[first + k]; COLUMN_BLOCK]);
-        for input in 0..self.inputs {
-            for (dy, line) in near.iter().enumerate() {
-                let line = &line[input * width + column..input * width + column + COLUMN_BLOCK + 2];
+/// One row of a convolution, all outputs, from the picture's row and both its neighbours.
+struct Line<'a> {
+    layer: &'a Convolution,
+    near: [&'a [f32]; 3],
+    /// Columns with their border.
+    width: usize,
+    out: &'a mut [f32],
+}
+
+impl pulp::NullaryFnOnce for Line<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(mut self) {
+        let columns = self.width - 2;
+        for first in (0..self.layer.outputs).step_by(OUTPUT_BLOCK) {
+            let mut column = 0;
+            while columns - column >= 2 * COLUMN_BLOCK {
+                self.block::<{ 2 * COLUMN_BLOCK }>(first, column);
+                column += 2 * COLUMN_BLOCK;
+            }
+            if column < columns {
+                self.block::<COLUMN_BLOCK>(first, column);
+            }
+        }
+    }
+}
+
+impl Line<'_> {
+    /// Some outputs at some columns.
+    #[inline(always)]
+    fn block<const N: usize>(&mut self, first: usize, column: usize) {
+        let Convolution { inputs, weights, biases, .. } = self.layer;
+        let mut sums: [[f32; N]; OUTPUT_BLOCK] = std::array::from_fn(|k| [biases[first + k]; N]);
+        for input in 0..*inputs {
+            for (dy, line) in self.near.iter().enumerate() {
+                let line = &line[input * self.width + column..][..N + 2];
                 for dx in 0..3 {
                     for (k, sum) in sums.iter_mut().enumerate() {
-                        let weight = self.weights[((first + k) * self.inputs + input) * 9 + dy * 3 + dx];
-                        for (s, v) in sum.iter_mut().zip(&line[dx..dx + COLUMN_BLOCK]) {
+                        let weight = weights[((first + k) * inputs + input) * 9 + dy * 3 + dx];
+                        for (s, v) in sum.iter_mut().zip(&line[dx..dx + N]) {
                             *s += weight * v;
                         }
                     }
                 }
             }
         }
-        sums
+        for (k, sum) in sums.iter().enumerate() {
+            let at = (first + k) * self.width + 1 + column;
+            self.out[at..at + N].iter_mut().zip(sum).for_each(|(o, s)| *o = s.max(0.0));
+        }
     }
 }
 
