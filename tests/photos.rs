@@ -13,11 +13,9 @@ use seatspan::photo::Photo;
 use seatspan::sheet::Sheet;
 use serde_json::Value;
 
-/// The aim is RMS 0.8 mm, worst 2.5 mm and a coverage of 0.9. All but one photo keep it: there a stretch of the channel's edge is
-/// traced along the webbing. These are the limits kept today, so that no change makes it worse unnoticed; they are to be
-/// tightened to the aim. The networks have not learnt from these photos.
-const MOST_RMS_MM: f64 = 1.3;
-const WORST_MM: f64 = 5.4;
+/// What a fitter may rely on where the ends are given. The networks have not learnt from these photos.
+const MOST_RMS_MM: f64 = 0.8;
+const WORST_MM: f64 = 2.5;
 const LEAST_COVERAGE: f64 = 0.9;
 /// Widths withheld, since their edge is hidden or in doubt.
 const MOST_MISSING: usize = 2;
@@ -126,7 +124,7 @@ impl Measured {
 }
 
 #[test]
-fn named_widths_of_rendered_photos_are_no_worse_than_before() {
+fn named_widths_of_rendered_photos_are_true_where_ends_are_given() {
     let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
         return;
     };
