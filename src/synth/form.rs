@@ -249,10 +249,16 @@ impl<'a> Form<'a> {
         let x = s * self.outline.set().length_mm;
         let weave =
             1.0 + 0.10 * (x * std::f64::consts::TAU / 2.2).sin() * (y * std::f64::consts::TAU / 2.2).sin();
-        let colour = if y.abs() < channel.web_mm {
+        let [from, to] = channel.web_reach;
+        let beside_web = if (from..=to).contains(&s) {
+            (y - channel.web_off.at(s)).abs() - channel.web_mm
+        } else {
+            (from - s).max(s - to) * self.outline.set().length_mm
+        };
+        let colour = if beside_web < 0.0 && channel.web_mm > 0.0 {
             linear(channel.web_colour) * (weave * (1.0 + 0.12 * smooth(x / 20.0, y / 12.0, 61)))
         } else {
-            let edge = step(0.0, 3.0, y.abs() - channel.web_mm);
+            let edge = step(0.0, 3.0, beside_web);
             let under_web = if channel.web_mm > 0.0 { 0.6 + 0.4 * edge } else { 1.0 };
             linear(channel.colour) * (under_web * (1.0 + 0.1 * smooth(x / 2.0, y / 2.0, 62)))
         };

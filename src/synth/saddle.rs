@@ -201,6 +201,10 @@ pub struct ChannelSet {
     pub welt: WeltSet,
     /// Half-width of the webbing seen in it, mm; 0 for none.
     pub web_mm: f64,
+    /// How far the webbing's middle lies to the left of the midline, mm.
+    pub web_off: Curve,
+    /// Stations between which the webbing is seen.
+    pub web_reach: [f64; 2],
     /// Colour of the webbing.
     pub web_colour: Rgb,
     /// How far down its ground lies, mm.
@@ -220,6 +224,8 @@ impl Default for ChannelSet {
             lift: Curve::constant(24.0),
             welt: WeltSet::default(),
             web_mm: 15.0,
+            web_off: Curve::constant(0.0),
+            web_reach: [0.0, 1.0],
             web_colour: [205, 196, 172],
             depth_mm: 22.0,
             colour: [38, 26, 20],

@@ -119,6 +119,10 @@ fn webbing(r: &mut Rng, channel: &mut ChannelSet, half_mm: f64) {
         t if t < 0.65 => between(r, 10.0, 17.0),
         _ => half_mm * between(r, 0.5, 0.92),
     };
+    // It is sewn in somewhat askew now and then, and ends before the channel does.
+    let mut askew = || if chance(r, 0.5) { between(r, -7.0, 7.0) } else { 0.0 };
+    channel.web_off = Curve::through(&[[0.0, askew()], [0.5, askew()], [1.0, askew()]]);
+    channel.web_reach = [between(r, -0.05, 0.12), between(r, 0.86, 1.05)];
     channel.web_colour = if chance(r, 0.8) { varied(r, [190, 180, 158], 0.25) } else { varied_one(r) };
     channel.colour = match between(r, 0.0, 1.0) {
         t if t < 0.4 => [38, 26, 20],
