@@ -16,7 +16,7 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     all.extend(bend_warning(walk));
     all.extend(distance_warning(walk));
     all.extend(untraced_warning(walk.view, walk));
-    all.extend(uneven_warning(walk));
+    all.extend(uneven_warning(request, walk));
     all
 }
 
@@ -45,7 +45,7 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
     .into_iter()
     .flatten()
     .collect();
-    (!missing.is_empty()).then(|| {
+    missing.first().map(|part| {
         Warning::new(
             "lift-unknown",
             format!(
@@ -53,7 +53,10 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
                  and the uncertainty allows for some centimetres",
                 missing.join(" and ")
             ),
-            "measure with a ruler and a straight-edge at three or four places and give --lift seat=0:60,0.35:20,1:70",
+            format!(
+                "measure with a ruler and a straight-edge at three or four places and give \
+                 --lift {part}=0:60,0.35:20,1:70"
+            ),
         )
     })
 }
@@ -154,8 +157,14 @@ fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
 /// Halves that differ by more than this deserve a look at the overlay, mm.
 const UNEVEN_MM: f64 = 3.0;
 
-fn uneven_warning(walk: &Walk) -> Option<Warning> {
-    let differences = walk.widths.named.iter().map(|(name, w)| (*name, w.halves_mm[0] - w.halves_mm[1]));
+/// An unknown lift shifts both edges to one side, so it says nothing of the halves.
+fn uneven_warning(request: &Request, walk: &Walk) -> Option<Warning> {
+    let known = |name: &str| match name.starts_with(Part::Channel.as_str()) {
+        true => request.channel_lift.is_some(),
+        false => request.seat_lift.is_some(),
+    };
+    let named = walk.widths.named.iter().filter(|(name, _)| known(name));
+    let differences = named.map(|(name, w)| (*name, w.halves_mm[0] - w.halves_mm[1]));
     let (name, difference) = differences.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
     let wider = if difference > 0.0 { "left" } else { "right" };
     (difference.abs() > UNEVEN_MM).then(|| {

@@ -79,8 +79,13 @@ fn panel(r: &mut Rng) -> PanelSet {
 fn shape_below(r: &mut Rng) -> SaddleSet {
     let panel = one(r, &PANELS);
     let mut form = presets::underside(varied(r, panel, 0.15), between(r, 0.1, 0.8));
-    form.side_mm = if chance(r, 0.5) { between(r, 8.0, 25.0) } else { 0.0 };
-    form.side_colour = if chance(r, 0.6) { Some(varied_one(r)) } else { None };
+    // Panels of a deep saddle show their own side where the camera is tilted, in the same leather or another.
+    form.side_mm = match between(r, 0.0, 1.0) {
+        t if t < 0.35 => 0.0,
+        t if t < 0.65 => between(r, 8.0, 25.0),
+        _ => between(r, 25.0, 65.0),
+    };
+    form.side_colour = if chance(r, 0.4) { Some(varied_one(r)) } else { None };
     let front = between(r, 78.0, 95.0);
     let waist = front - between(r, 6.0, 18.0);
     let widest = between(r, 94.0, 116.0);
