@@ -35,6 +35,8 @@ pub enum RefusalCode {
     MidlineOutside,
     /// The saddle is cut off by the photo's border.
     SaddleCutOff,
+    /// The saddle is so small in the photo that its edges cannot be told from what lies beside them.
+    SaddleTooSmall,
     /// The edges of the seat form could not be traced.
     EdgesNotFound,
     /// No saddle was found.

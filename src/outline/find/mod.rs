@@ -124,16 +124,23 @@ pub fn trace_near(
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
 const FLOOR_BEYOND_MM: f64 = 6.0;
+/// The piping along an edge is some 4 mm wide, and a line shows from two pixels on (the sampling theorem).
+const COARSEST_MM_PER_PX: f64 = 2.0;
 /// Points beyond the border that may be slips of the trace.
 const BEYOND_ALLOWED: usize = 2;
 
 impl FoundSaddle {
-    /// The saddle again, if the photo shows it whole.
+    /// The saddle again, if the photo shows it whole and large enough.
     ///
     /// # Errors
-    /// `saddle-cut-off`.
+    /// `saddle-cut-off`, `saddle-too-small`.
     pub fn within_photo(self, around: &Surroundings, lift: &LiftProfile) -> Result<Self, Refusal> {
-        if is_cut_off(around, lift, &self) { Err(cut_off()) } else { Ok(self) }
+        let middle = self.midline.point(0.5, 0.0, Side::Left, lift.at_mm(0.5));
+        match around.camera.mm_per_px(middle) {
+            _ if is_cut_off(around, lift, &self) => Err(cut_off()),
+            Some(mm) if mm <= COARSEST_MM_PER_PX => Ok(self),
+            _ => Err(too_small()),
+        }
     }
 }
 
@@ -321,6 +328,16 @@ fn no_saddle() -> Refusal {
         RefusalCode::NoSaddle,
         "no saddle was found in the photo",
         "photograph the whole saddle from above with the card beside it, or give its ends with --front and --rear",
+    )
+}
+
+fn too_small() -> Refusal {
+    Refusal::new(
+        RefusalCode::SaddleTooSmall,
+        format!(
+            "the saddle is too small in the photo: a pixel covers more than {COARSEST_MM_PER_PX} mm of it"
+        ),
+        "send the photo as the phone made it, or zoom in until saddle and card fill the picture",
     )
 }
 
