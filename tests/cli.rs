@@ -1,6 +1,9 @@
 //! The command line as a user meets it: exit status, what is printed, what is written. On the demo photo, whose
 //! command is the README's, and on small files made here.
 
+#[path = "common/willow.rs"]
+mod willow;
+
 use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
@@ -9,18 +12,8 @@ use assert_cmd::Command;
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
+use willow::WILLOW;
 
-const DEMO: &str = "fixtures/demo/willow.jpg";
-const DEMO_ARGS: [&str; 8] = [
-    "--view",
-    "top",
-    "--front",
-    "1022.7,1437.4",
-    "--rear",
-    "2335.6,2021.9",
-    "--lift",
-    "seat=0:44,0.25:26,0.5:11,0.75:31,1:68",
-];
 /// Ends that lie in every picture drawn here.
 const ENDS: [&str; 6] = ["--view", "top", "--front", "100,100", "--rear", "500,400"];
 
@@ -49,8 +42,8 @@ impl Run {
     fn of_demo(more: impl Fn(&Path) -> Vec<String>) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let more = more(folder.path());
-        let args: Vec<&str> = DEMO_ARGS.into_iter().chain(more.iter().map(String::as_str)).collect();
-        let output = measure(Path::new(DEMO), folder.path(), &args);
+        let args: Vec<&str> = WILLOW[1..].iter().copied().chain(more.iter().map(String::as_str)).collect();
+        let output = measure(Path::new(WILLOW[0]), folder.path(), &args);
         Self { folder, output }
     }
 
@@ -129,7 +122,7 @@ fn the_main_job_measures_the_demo_photo() {
 fn the_readme_shows_the_command_that_is_tested() {
     let readme = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
     let words: Vec<&str> = readme.split_whitespace().filter(|w| *w != "\\").collect();
-    let command: Vec<&str> = ["measure", DEMO].into_iter().chain(DEMO_ARGS).collect();
+    let command: Vec<&str> = ["measure"].into_iter().chain(WILLOW).collect();
     assert!(words.windows(command.len()).any(|w| w == command), "not in README.md: {}", command.join(" "));
 }
 
@@ -188,7 +181,7 @@ fn an_existing_result_is_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let old = folder.path().join("willow.sheet.json");
     std::fs::write(&old, "mine").unwrap();
-    let line = error_line(&measure(Path::new(DEMO), folder.path(), &DEMO_ARGS));
+    let line = error_line(&measure(Path::new(WILLOW[0]), folder.path(), &WILLOW[1..]));
     assert!(line.contains("willow.sheet.json") && line.contains("--force"), "{line}");
     assert_eq!(std::fs::read_to_string(&old).unwrap(), "mine");
     assert_eq!(files_in(folder.path()), ["willow.sheet.json"]);
@@ -242,7 +235,7 @@ fn a_text_file_that_calls_itself_a_photo_is_refused() {
 fn a_midline_outside_the_photo_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let ends = ["--view", "top", "--front", "1022.7,1437.4", "--rear", "9335.6,2021.9"];
-    let output = measure(Path::new(DEMO), folder.path(), &ends);
+    let output = measure(Path::new(WILLOW[0]), folder.path(), &ends);
     assert_eq!(output.status.code(), Some(1), "{output:?}");
     one_line(&output);
     let sheet = sheet::read(&folder.path().join("willow.sheet.json")).unwrap();
@@ -264,20 +257,21 @@ fn no_photo_is_an_error() {
 #[test]
 fn slips_in_the_ends_are_errors() {
     for front in ["812,5,440,2", "812.5", "812.5;440", "x,y", "nan,3", "1,2,3", ""] {
-        let line = error_line(&seatspan(&[DEMO, "--view", "top", "--front", front, "--rear", "500,400"]));
+        let line =
+            error_line(&seatspan(&[WILLOW[0], "--view", "top", "--front", front, "--rear", "500,400"]));
         assert!(line.contains("--front") && line.contains("812.5,440"), "{front}: {line}");
     }
 }
 
 #[test]
 fn one_end_without_the_other_is_an_error() {
-    let line = error_line(&seatspan(&[DEMO, "--view", "top", "--front", "500,400"]));
+    let line = error_line(&seatspan(&[WILLOW[0], "--view", "top", "--front", "500,400"]));
     assert!(line.contains("--rear"), "{line}");
 }
 
 #[test]
 fn an_unknown_view_is_an_error() {
-    assert!(error_line(&seatspan(&[DEMO, "--view", "side"])).contains("underside"));
+    assert!(error_line(&seatspan(&[WILLOW[0], "--view", "side"])).contains("underside"));
 }
 
 #[test]
@@ -285,7 +279,7 @@ fn slips_in_the_lift_are_errors() {
     for lift in
         ["0:60,1:70", "flap=0:60", "seat=", "seat=0:60,0:20", "seat=0,5:60", "seat=0:9999", "seat=0.5"]
     {
-        let args: Vec<&str> = [DEMO].into_iter().chain(ENDS).chain(["--lift", lift]).collect();
+        let args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).chain(["--lift", lift]).collect();
         assert!(error_line(&seatspan(&args)).contains("--lift"), "{lift}");
     }
 }
@@ -293,7 +287,7 @@ fn slips_in_the_lift_are_errors() {
 #[test]
 fn a_lift_that_would_be_passed_over_is_an_error() {
     for lifts in [&["seat=0:60", "seat=1:70"][..], &["channel=0:60"]] {
-        let mut args: Vec<&str> = [DEMO].into_iter().chain(ENDS).collect();
+        let mut args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).collect();
         lifts.iter().for_each(|lift| args.extend(["--lift", lift]));
         assert!(error_line(&seatspan(&args)).contains("--lift"), "{lifts:?}");
     }
@@ -310,8 +304,8 @@ fn a_lens_file_that_cannot_be_used_is_an_error() {
         if let Some(text) = text {
             std::fs::write(&file, text).unwrap();
         }
-        let args: Vec<&str> = DEMO_ARGS.into_iter().chain(["--lens", file.to_str().unwrap()]).collect();
-        let line = error_line(&measure(Path::new(DEMO), folder.path(), &args));
+        let args: Vec<&str> = WILLOW[1..].iter().copied().chain(["--lens", file.to_str().unwrap()]).collect();
+        let line = error_line(&measure(Path::new(WILLOW[0]), folder.path(), &args));
         assert!(line.contains(&format!("{name}.toml")), "{line}");
     }
 }
@@ -410,6 +404,6 @@ fn there_is_a_manual_page_for_every_command() {
 
 #[test]
 fn a_decimal_comma_in_the_lift_is_named() {
-    let args: Vec<&str> = [DEMO].into_iter().chain(ENDS).chain(["--lift", "seat=0:60,0,5:20"]).collect();
+    let args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).chain(["--lift", "seat=0:60,0,5:20"]).collect();
     assert!(error_line(&seatspan(&args)).contains("point as decimal sign"));
 }

@@ -1,6 +1,9 @@
 //! Reports of the demo photos, measured here: the structure of the page, and true lengths in the PDF as read by
 //! another library. Golden values are of structure, not of pixels.
 
+#[path = "common/willow.rs"]
+mod willow;
+
 use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
@@ -12,18 +15,8 @@ use seatspan::ground::words::Part;
 use seatspan::report::overlay::edge_lines;
 use seatspan::sheet;
 use tempfile::TempDir;
+use willow::WILLOW;
 
-const WILLOW: [&str; 9] = [
-    "fixtures/demo/willow.jpg",
-    "--view",
-    "top",
-    "--front",
-    "1022.7,1437.4",
-    "--rear",
-    "2335.6,2021.9",
-    "--lift",
-    "seat=0:44,0.25:26,0.5:11,0.75:31,1:68",
-];
 const FERN: [&str; 11] = [
     "fixtures/demo/fern.jpg",
     "--view",

@@ -1,6 +1,7 @@
 //! The desk without a browser: who is let in, what is taken, what is written. The interface is that of docs/desk.md.
 
 use super::served::{Desk, demo};
+use super::willow::WILLOW;
 use serde_json::{Value, json};
 
 fn mm(photo: &Value, name: &str) -> f64 {
@@ -63,17 +64,9 @@ fn the_walk_is_that_of_the_command_line_and_a_correction_changes_the_width() {
     let photo = edited(&desk, id, &told());
     let line = assert_cmd::Command::cargo_bin("seatspan")
         .unwrap()
-        .args([
-            "measure",
-            "fixtures/demo/willow.jpg",
-            "--view",
-            "top",
-            "--front",
-            "1022.7,1437.4",
-            "--rear",
-            "2335.6,2021.9",
-        ])
-        .args(["--lift", "seat=0:44,0.25:26,0.5:11,0.75:31,1:68", "--json", "--out"])
+        .arg("measure")
+        .args(WILLOW)
+        .args(["--json", "--out"])
         .arg(desk.folder.path())
         .output()
         .unwrap();

@@ -3,3 +3,5 @@
 mod browser;
 mod http;
 mod served;
+#[path = "../common/willow.rs"]
+mod willow;
