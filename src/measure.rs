@@ -21,7 +21,7 @@ use crate::sheet::Sheet;
 use crate::width::{GIVEN_END_U_MM, MEASURED_BAR_U, PRINT_SCALE_U, Subject, Widths, measure_widths};
 
 /// What the user says about a photo.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Request {
     /// Name of the saddle.
     pub name: String,
@@ -191,29 +191,24 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
     Ok(Walk { found, fit, lens_known, view, hints, midline, outline, seat_lift, channel_lift, widths })
 }
 
-/// The seat traced between the ends given, or found.
+/// The seat traced between the ends given, or found; whole in the photo, and large enough.
 fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
     let size_px = (around.photo.width_px(), around.photo.height_px());
-    let Some(ends) = request.ends else {
-        let (Some(near), Some(view)) = (request.near, request.view) else {
-            return find_saddle(around, lift, request.view);
-        };
-        return trace_near(
-            around,
-            lift,
-            &Midline::from_photo(around.camera, size_px, near, lift, view)?,
-            view,
-        );
+    let between = |ends, view| Midline::from_photo(around.camera, size_px, ends, lift, view);
+    let seat = match (request.ends, request.near, request.view) {
+        (Some(ends), _, view) => {
+            let view = match view {
+                Some(view) => view,
+                None => view_between(around, &between(ends, View::Top)?, lift)?,
+            };
+            let midline = between(ends, view)?;
+            let seat = trace_seat(&around.scene(&midline, view), lift, GIVEN_END_TOLERANCE_MM)?;
+            FoundSaddle { view, midline, seat }
+        }
+        (None, Some(near), Some(view)) => trace_near(around, lift, &between(near, view)?, view)?,
+        (None, _, view) => find_saddle(around, lift, view)?,
     };
-    let between = |view| Midline::from_photo(around.camera, size_px, ends, lift, view);
-    let view = match request.view {
-        Some(view) => view,
-        None => view_between(around, &between(View::Top)?, lift)?,
-    };
-    let midline = between(view)?;
-    let scene = around.scene(&midline, view);
-    let seat = trace_seat(&scene, lift, GIVEN_END_TOLERANCE_MM)?;
-    FoundSaddle { view, midline, seat }.within_photo(around, lift)
+    seat.within_photo(around, lift)
 }
 
 /// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).

@@ -274,14 +274,9 @@ fn errors_mm(truth: &Value, photo: &Photo, scale: f64) -> Vec<f64> {
         name: "spoilt".into(),
         view: Some(if truth["view"] == "top" { View::Top } else { View::Underside }),
         ends: Some([end("front_px"), end("rear_px")]),
-        hints: Vec::new(),
-        hidden: Vec::new(),
-        near: None,
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
-        lens: None,
-        bar_mm: None,
-        explain: None,
+        ..Request::default()
     };
     let Ok((sheet, _)) = measure(photo, &request) else { return Vec::new() };
     sheet

@@ -21,13 +21,8 @@ fn request(hints: Vec<Hint>) -> Request {
         view: Some(View::Top),
         ends: Some([PhotoPoint::new(1022.7, 1437.4), PhotoPoint::new(2335.6, 2021.9)]),
         hints,
-        hidden: Vec::new(),
-        near: None,
         seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().unwrap()),
-        channel_lift: None,
-        lens: None,
-        bar_mm: None,
-        explain: None,
+        ..Request::default()
     }
 }
 

@@ -48,14 +48,9 @@ fn request(truth: &Value) -> Request {
         name: truth["name"].as_str().unwrap().to_owned(),
         view: Some(if truth["view"] == "top" { View::Top } else { View::Underside }),
         ends: Some([end(truth, "front_px"), end(truth, "rear_px")]),
-        hints: Vec::new(),
-        hidden: Vec::new(),
-        near: None,
         seat_lift: lift(truth, "seat"),
         channel_lift: lift(truth, "channel"),
-        lens: None,
-        bar_mm: None,
-        explain: None,
+        ..Request::default()
     }
 }
 
@@ -152,19 +147,7 @@ fn a_card_on_a_floor_of_boards_is_no_saddle() {
     };
     for n in 1..=7 {
         let photo = Photo::open(&folder.join(format!("lens-{n}.jpg"))).unwrap();
-        let nothing = Request {
-            name: "none".into(),
-            view: None,
-            ends: None,
-            hints: Vec::new(),
-            hidden: Vec::new(),
-            near: None,
-            seat_lift: None,
-            channel_lift: None,
-            lens: None,
-            bar_mm: None,
-            explain: None,
-        };
+        let nothing = Request { name: "none".into(), ..Request::default() };
         let refusal = measure(&photo, &nothing).expect_err("there is no saddle in it");
         println!("lens-{n}: {}", refusal.text);
     }

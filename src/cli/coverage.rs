@@ -15,14 +15,14 @@ use crate::card::side::SidePoint;
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::homography::homography;
 use crate::ground::uncertain::Drawer;
-use crate::ground::words::{SIDES, Side, View};
+use crate::ground::words::{SIDES, View};
 use crate::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
 use crate::outline::Outline;
 use crate::outline::edge::{EdgePoint, TracedEdge};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::focal::FILM_DIAGONAL_MM;
-use crate::width::influence::{LEVEL_U, PIPING_U_MM, ROLL_U};
+use crate::width::influence::{PIPING_U_MM, Slope};
 use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, measure_widths};
 
 /// Options of `seatspan coverage`.
@@ -177,10 +177,8 @@ struct Seat {
     lift: [f64; 3],
     widest_mm: f64,
     waist_mm: f64,
-    /// Slopes of the card's plane against the horizontal from which a ruler measures.
-    tilt: Vector2<f64>,
-    /// Slope of the saddle about its midline.
-    roll: f64,
+    /// How the card's plane slopes against the horizontal from which a ruler measures, and the saddle about its midline.
+    slopes: [Slope; 2],
 }
 
 impl Seat {
@@ -192,14 +190,14 @@ impl Seat {
         let away = 250.0 + 120.0 * d.unit();
         let centre = aside * away + along * (160.0 * (d.unit() - 0.5));
         let half = along * (0.5 * (420.0 + 60.0 * d.unit()));
+        let midline = Midline::new(centre - half, centre + half, View::Top);
         Self {
-            midline: Midline::new(centre - half, centre + half, View::Top),
+            midline,
             lift: [0.0, 1.0, 2.0]
                 .map(|i: f64| if i == 1.0 { 5.0 + 25.0 * d.unit() } else { 30.0 + 40.0 * d.unit() }),
             widest_mm: 90.0 + 35.0 * d.unit(),
             waist_mm: 32.0 + 14.0 * d.unit(),
-            tilt: Vector2::from([0, 1].map(|_| 3f64.sqrt() * LEVEL_U * (2.0 * d.unit() - 1.0))),
-            roll: 3f64.sqrt() * ROLL_U * (2.0 * d.unit() - 1.0),
+            slopes: Slope::drawn(&midline, d),
         }
     }
 
@@ -211,9 +209,8 @@ impl Seat {
 
     /// A point of the form as it lies over the card's plane.
     fn over_card(&self, station: f64, horizontal: Vector2<f64>) -> CardPoint {
-        let rolled_mm =
-            self.roll * self.midline.toward(Side::Left).dot(&(horizontal - self.midline.front_mm));
-        let lift_mm = self.lift_mm(station) + self.tilt.dot(&horizontal) + rolled_mm;
+        let higher_mm: f64 = self.slopes.iter().map(|s| s.height_mm(horizontal)).sum();
+        let lift_mm = self.lift_mm(station) + higher_mm;
         CardPoint::new(horizontal.x, horizontal.y, lift_mm)
     }
 
@@ -262,7 +259,7 @@ impl World {
             lens,
             prior,
             bends_mm: [0, 1].map(|_| BEND_U_MM * d.normal()),
-            scale: 1.0 + 3f64.sqrt() * PRINT_SCALE_U * (2.0 * d.unit() - 1.0),
+            scale: 1.0 + d.rectangular(PRINT_SCALE_U),
         }
     }
 

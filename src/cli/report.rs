@@ -179,7 +179,6 @@ impl Outputs {
     fn write(&self, args: &Args, document: &Document, plan: Vec<Figure>) -> anyhow::Result<u8> {
         let html = html::html(document, args.paper).context("the page could not be made")?;
         let mut pages = layout::pages(document, args.paper);
-        layout::number(&mut pages, &document.foot);
         pages.extend(plan);
         say_missing_letters(&pages);
         let pdf = pdf::pdf(&pages, &format!("{} – {}", document.title, document.kind))?;

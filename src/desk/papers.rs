@@ -82,7 +82,6 @@ pub fn report(
 
 fn paged(document: &Document, sheet: &Sheet, wish: Wish) -> Result<Vec<u8>, Trouble> {
     let mut pages = layout::pages(document, wish.paper);
-    layout::number(&mut pages, &document.foot);
     if wish.true_scale {
         let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none());
         let shape = shape.ok_or_else(|| {

@@ -161,11 +161,10 @@ fn judged(photo: &Photo) -> serde_json::Value {
 fn verdicts(room: &Room, measured: super::photos::Measured) -> Result<Answer, Trouble> {
     let assessment = rider::assessed(room, std::slice::from_ref(&measured.sheet))?;
     let told = crate::report::judged::verdicts(&assessment, &room.rules, &measured.sheet);
-    let notes: Vec<_> = told.notes;
     Ok(Answer::json(&json!({
         "rider": assessment.rider,
         "for_a_rider": room.rider.get().is_some(),
-        "notes": notes,
+        "notes": told.notes,
         "cautions": assessment.cautions,
     })))
 }

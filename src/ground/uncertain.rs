@@ -72,6 +72,12 @@ impl Drawer {
         radius * (std::f64::consts::TAU * self.unit()).cos()
     }
 
+    /// From a rectangular distribution about 0, by its standard uncertainty.
+    pub fn rectangular(&mut self, u: f64) -> f64 {
+        let half = 3f64.sqrt() * u;
+        self.draw(Distribution::Rectangular(-half, half))
+    }
+
     /// From a distribution.
     pub fn draw(&mut self, from: Distribution) -> f64 {
         match from {

@@ -11,6 +11,7 @@ use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::solve::Source;
+use crate::ground::uncertain::Drawer;
 use crate::ground::words::{Part, SIDES, Side};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
@@ -133,7 +134,14 @@ impl Slope {
         Self { level_at: midline.front_mm, by: midline.toward(Side::Left) * slope }
     }
 
-    fn height_mm(&self, at: Vector2<f64>) -> f64 {
+    /// How a card and a saddle may lie: a tilt and a roll by what is assumed of them.
+    pub fn drawn(midline: &Midline, drawer: &mut Drawer) -> [Self; 2] {
+        let tilt = Vector2::new(drawer.rectangular(LEVEL_U), drawer.rectangular(LEVEL_U));
+        [Self::of_card(tilt), Self::of_roll(midline, drawer.rectangular(ROLL_U))]
+    }
+
+    /// How much higher the plane lies over a place than the card's, mm.
+    pub fn height_mm(&self, at: Vector2<f64>) -> f64 {
         self.by.dot(&(at - self.level_at))
     }
 }

@@ -4,11 +4,9 @@
 //! The stations of the named widths stay where they were found, as in the budget: at the widest and the narrowest station a
 //! small shift along the midline changes nothing to first order.
 
-use nalgebra::{DMatrix, DVector, Vector2};
+use nalgebra::{DMatrix, DVector};
 
-use super::influence::{
-    COMPETITOR_APART_MM, Cut, Inputs, LEVEL_U, PIPING_U_MM, ROLL_U, Slope, halves_over, moved_midline,
-};
+use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline};
 use super::{COVERAGE, Subject, Taken, beside, combined, excess_mm, width_of};
 use crate::ground::uncertain::{Drawer, Drawn, tolerance};
 use crate::outline::lift::LiftProfile;
@@ -127,14 +125,10 @@ impl Draws<'_> {
         for (front, along) in [(true, true), (true, false), (false, true), (false, false)] {
             midline = midline.shifted(front, along, self.inputs.end_u_mm * drawer.normal());
         }
-        let mut slope = |u: f64| 3f64.sqrt() * u * (2.0 * drawer.unit() - 1.0);
-        let slopes = [
-            Slope::of_card(Vector2::new(slope(LEVEL_U), slope(LEVEL_U))),
-            Slope::of_roll(&midline, slope(ROLL_U)),
-        ];
+        let slopes = Slope::drawn(&midline, drawer);
         let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], self.cuts)?;
         // A rectangular distribution with the budget's standard uncertainty.
-        let scale = 1.0 + 3f64.sqrt() * self.inputs.print_scale_u * (2.0 * drawer.unit() - 1.0);
+        let scale = 1.0 + drawer.rectangular(self.inputs.print_scale_u);
         let piping_mm = PIPING_U_MM * drawer.normal();
         for (half, cut) in halves.iter_mut().zip(self.cuts) {
             for (value, side) in half.iter_mut().zip(&cut.sides) {

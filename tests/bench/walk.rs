@@ -29,14 +29,8 @@ static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
     name: "willow".into(),
     view: Some(View::Top),
     ends: Some([PhotoPoint::new(1022.7, 1437.4), PhotoPoint::new(2335.6, 2021.9)]),
-    hints: Vec::new(),
-    hidden: Vec::new(),
-    near: None,
     seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().expect("the demo's lift")),
-    channel_lift: None,
-    lens: None,
-    bar_mm: None,
-    explain: None,
+    ..Request::default()
 });
 static WALK: LazyLock<Walk> = LazyLock::new(|| walk(&PHOTO, &REQUEST).expect("the demo is measured"));
 

@@ -146,14 +146,9 @@ fn request(truth: &Truth, aim: Aim) -> Request {
         name: truth.name.clone(),
         view: given.then_some(view),
         ends: given.then(|| truth.pointed_px.map(point)),
-        hints: Vec::new(),
-        hidden: Vec::new(),
-        near: None,
         seat_lift: lift("seat"),
         channel_lift: lift("channel"),
-        lens: None,
-        bar_mm: None,
-        explain: None,
+        ..Request::default()
     }
 }
 

@@ -96,7 +96,7 @@ const SETTLED_TOLERANCE_MM: f64 = 6.0;
 /// Finds and traces the saddle, in the view given or in either.
 ///
 /// # Errors
-/// `no-saddle` where nothing looks like one, `view-unclear`, or `saddle-cut-off`.
+/// `no-saddle` where nothing looks like one, or `view-unclear`.
 pub fn find_saddle(
     around: &Surroundings,
     lift: &LiftProfile,
@@ -105,8 +105,7 @@ pub fn find_saddle(
     let best = settled_glance(around, lift).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
     let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
     let Midline { front_mm, rear_mm, .. } = best.midline;
-    let found = trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)?;
-    found.within_photo(around, lift)
+    trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
 }
 
 /// Traces a saddle anew about a midline along which it was found before.
@@ -135,12 +134,12 @@ impl FoundSaddle {
     /// # Errors
     /// `saddle-cut-off`, `saddle-too-small`.
     pub fn within_photo(self, around: &Surroundings, lift: &LiftProfile) -> Result<Self, Refusal> {
-        let middle = self.midline.point(0.5, 0.0, Side::Left, lift.at_mm(0.5));
-        match around.camera.mm_per_px(middle) {
-            _ if is_cut_off(around, lift, &self) => Err(cut_off()),
-            Some(mm) if mm <= COARSEST_MM_PER_PX => Ok(self),
-            _ => Err(too_small()),
+        if is_cut_off(around, lift, &self) {
+            return Err(cut_off());
         }
+        let middle = self.midline.point(0.5, 0.0, Side::Left, lift.at_mm(0.5));
+        let fine_enough = around.camera.mm_per_px(middle).is_some_and(|mm| mm <= COARSEST_MM_PER_PX);
+        if fine_enough { Ok(self) } else { Err(too_small()) }
     }
 }
 

@@ -26,7 +26,7 @@ struct Flow {
     y: f64,
 }
 
-/// The document on pages.
+/// The document on numbered pages.
 pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
     let left = (paper.size_mm()[0] - CHART_MM) / 2.0;
     let mut flow = Flow { paper, pages: Vec::new(), left, y: 0.0 };
@@ -35,11 +35,12 @@ pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
     for section in &document.sections {
         flow.section(section);
     }
+    number(&mut flow.pages, &document.foot);
     flow.pages
 }
 
 /// Writes the foot with the page numbers on every page.
-pub fn number(pages: &mut [Figure], foot: &str) {
+fn number(pages: &mut [Figure], foot: &str) {
     let count = pages.len();
     for (i, page) in pages.iter_mut().enumerate() {
         let y = page.height_mm - 10.0;
