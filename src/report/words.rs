@@ -26,7 +26,7 @@ pub fn influence(from: &str) -> (String, &'static str) {
             "lay the card close to the saddle, level by a spirit level, and photograph from straight above",
         ),
         line::ROLL => (
-            "how level the saddle stands between its sides",
+            "how level the saddle stands",
             "turn the saddle on its stand until both sides are equally high, and photograph from straight above",
         ),
         line::PRINT => (

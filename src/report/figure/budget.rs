@@ -96,3 +96,40 @@ pub fn influences(sheet: &Sheet) -> Vec<String> {
     all.sort_by(|a, b| b.1.total_cmp(&a.1));
     all.into_iter().map(|(name, _)| name).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::camera::fit::line as lens;
+    use crate::report::draw::font;
+    use crate::width::influence::line;
+
+    #[test]
+    fn every_influence_is_said_before_its_bars() {
+        let all = [
+            line::CORNERS,
+            line::LIFT,
+            line::EDGE,
+            line::PIPING,
+            line::COMPETING,
+            line::HIDDEN,
+            line::UNEVEN,
+            line::DIRECTION,
+            line::STATION,
+            line::LEVEL,
+            line::ROLL,
+            line::PRINT,
+            lens::FOCAL,
+            lens::PRINCIPAL,
+            lens::DISTORTION,
+            lens::BLOOM,
+            lens::BEND,
+        ];
+        for from in all {
+            let said = influence(from).0;
+            let wide_mm = font::regular_width(&said, SMALL_MM);
+            assert!(wide_mm < WORDS_MM, "{said}: {wide_mm:.1} mm");
+            assert!(said != from, "{from} has no words of its own");
+        }
+    }
+}
