@@ -2,7 +2,7 @@
 //! them from, the tests print a line and pass.
 
 use std::future::Future;
-use std::net::{TcpListener, TcpStream};
+use std::net::TcpListener;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -39,20 +39,29 @@ fn driver() -> Option<Driver> {
         println!("skipped: Chromium and its driver are not here and could not be installed");
         return None;
     }
-    // A port that was free a moment ago: the driver says its own only when its output is flushed.
-    let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let profile = tempfile::tempdir().unwrap();
+    let log = profile.path().join("driver.log");
     let program = Command::new("chromedriver")
-        .arg(format!("--port={port}"))
+        .arg("--port=0")
+        .arg(format!("--log-path={}", log.display()))
         .stdout(Stdio::null())
         .stderr(Stdio::null())
         .spawn()
         .unwrap();
+    let mut driver = Driver { program, port: 0, profile };
     let began = Instant::now();
-    while TcpStream::connect(("127.0.0.1", port)).is_err() {
-        assert!(began.elapsed() < Duration::from_secs(30), "the driver does not answer");
-        std::thread::sleep(Duration::from_millis(50));
+    while driver.port == 0 {
+        assert!(began.elapsed() < Duration::from_secs(30), "the driver does not say its port");
+        std::thread::sleep(Duration::from_millis(20));
+        driver.port = std::fs::read_to_string(&log).ok().and_then(|said| port_in(&said)).unwrap_or(0);
     }
-    Some(Driver { program, port, profile: tempfile::tempdir().unwrap() })
+    Some(driver)
+}
+
+/// The port that the driver chose, by its log: a port looked for beforehand may be another's by the time it starts.
+fn port_in(log: &str) -> Option<u16> {
+    let line = log.lines().find(|l| l.contains("started successfully on port"))?;
+    line.split(|c: char| !c.is_ascii_digit()).filter(|digits| !digits.is_empty()).next_back()?.parse().ok()
 }
 
 /// How the browser is opened.

@@ -28,6 +28,13 @@ struct Flow {
 
 /// The document on numbered pages.
 pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
+    let mut pages = filled(document, paper);
+    number(&mut pages, &document.foot);
+    pages
+}
+
+/// The document's blocks on as many pages as they need, without the foot.
+fn filled(document: &Document, paper: Paper) -> Vec<Figure> {
     let left = (paper.size_mm()[0] - CHART_MM) / 2.0;
     let mut flow = Flow { paper, pages: Vec::new(), left, y: 0.0 };
     flow.new_page();
@@ -35,7 +42,6 @@ pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
     for section in &document.sections {
         flow.section(section);
     }
-    number(&mut flow.pages, &document.foot);
     flow.pages
 }
 
@@ -456,10 +462,26 @@ mod tests {
     #[test]
     fn a_note_longer_than_a_page_goes_on_upon_the_next() {
         let items = vec![Note::plain("A title", "word ".repeat(2000))];
-        let pages = pages(&document(Block::Notes { items }), Paper::A4);
+        let pages = filled(&document(Block::Notes { items }), Paper::A4);
         assert!(pages.len() > 1);
         for page in &pages {
             assert!(texts(page).iter().all(|(_, t)| t[3] < page.height_mm - BOTTOM_MM + 1.0));
+        }
+    }
+
+    #[test]
+    fn every_page_says_which_of_how_many_below_what_it_holds() {
+        let items = vec![Note::plain("A title", "word ".repeat(2000))];
+        let mut document = document(Block::Notes { items });
+        document.foot = "a foot".into();
+        let pages = pages(&document, Paper::Letter);
+        for (i, page) in pages.iter().enumerate() {
+            assert_apart(page);
+            let said = format!("{} of {}", i + 1, pages.len());
+            let number = page.letters().find(|l| l.text == said).expect("the page's number");
+            let lowest =
+                texts(page).iter().filter(|(t, _)| t != "a foot").map(|(_, t)| t[3]).fold(0.0, f64::max);
+            assert!(number.at[1] - number.size_mm > lowest, "the foot stands below the text");
         }
     }
 }
