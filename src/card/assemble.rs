@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use nalgebra::{Matrix3, Vector2, Vector3};
 use rayon::prelude::*;
 
-use super::find::{FoundTag, looks};
-use super::pattern::{Pattern, owner_of};
+use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
+use super::pattern::{Pattern, owner_of, smallest_tag_mm};
 use super::side::{Side, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
 use crate::ground::frame::{CardPoint, PhotoPoint};
@@ -71,11 +71,11 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
     let mut warnings = Vec::new();
     let mut proposed = Vec::new();
     let mut cards = Vec::new();
-    // The later looks are only taken when the earlier found no card.
+    // The later looks are only taken when the earlier found no card, or may have passed over another one.
     for look in looks(photo) {
-        proposed = look.find(photo);
+        look.add_to(&mut proposed, photo);
         cards = assemble(photo, &proposed, &mut warnings);
-        if !cards.is_empty() {
+        if shows_every_card(look, &cards) {
             break;
         }
     }
@@ -85,6 +85,16 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
     // The first card is the world: a sheet before a strip, since it is wider both ways.
     cards.sort_by_key(|c| (c.pattern.height_mm < 100.0, c.copy));
     Ok(FoundCards { cards, warnings })
+}
+
+/// Another card may be seen this much smaller than those found: it lies up to a third further from the camera.
+const SEEN_SMALLER: f64 = 0.75;
+
+/// True when every card of the photo would have been found in a look that found these.
+fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
+    let finest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
+    let smallest_px = smallest_tag_mm() * finest * SEEN_SMALLER / look.factor as f64;
+    !cards.is_empty() && smallest_px >= SURELY_FOUND_PX
 }
 
 fn why_none(proposed: &[FoundTag]) -> Refusal {
@@ -253,6 +263,17 @@ fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>
 }
 
 impl FoundCard {
+    /// Pixels a millimetre along the side that is seen smallest.
+    fn least_px_per_mm(&self) -> f64 {
+        let per_mm = |tag: &MeasuredTag| {
+            let corners = tag.corners();
+            let side_mm = self.pattern.tags[tag.index].side_mm;
+            let sides = (0..4).filter_map(move |i| Some(corners[i]?.distance_px(corners[(i + 1) % 4]?)));
+            sides.map(move |px| px / side_mm).collect::<Vec<_>>()
+        };
+        self.tags.iter().flat_map(per_mm).fold(f64::INFINITY, f64::min)
+    }
+
     /// Mean blur of the measured sides (standard deviation of the edge spread), in modules of the tag.
     pub fn blur_modules(&self) -> f64 {
         self.mean_of_sides(|s| s.blur_px * super::pattern::MODULES as f64 / (2.0 * s.half_length_px))

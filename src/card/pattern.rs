@@ -78,6 +78,11 @@ pub fn patterns() -> &'static [Pattern] {
     &PATTERNS
 }
 
+/// Side of the smallest tag on any pattern, mm.
+pub fn smallest_tag_mm() -> f64 {
+    patterns().iter().flat_map(|p| &p.tags).map(|t| t.side_mm).fold(f64::INFINITY, f64::min)
+}
+
 /// Which pattern and copy a tag identity belongs to, and its index in the pattern's tags.
 pub fn owner_of(tag_id: u32) -> Option<(&'static Pattern, u32, usize)> {
     patterns().iter().find_map(|pattern| {

@@ -67,9 +67,10 @@ pub struct SidePoint {
 
 /// Part of a side left out at each corner, in modules: there the blur of the neighbouring side shows.
 const CORNER_GAP_MODULES: f64 = 0.4;
-/// Reach of the window across the side, in modules and pixels. The border is one module wide, and the white margin
-/// at least as much.
-const REACH_MODULES: f64 = 0.75;
+/// Reach of the window across the side, inwards and outwards, in modules, and the most of it in pixels. The border is one
+/// module wide, and then the code begins; the white margin is at least as wide, and mostly there is paper beyond it. Where
+/// there is none, its end is not part of the step, and the fit's weights leave it out.
+const REACH_MODULES: [f64; 2] = [0.75, 1.0];
 const REACH_PX: f64 = 5.0;
 /// A step below this part of full scale is not a black square on white paper.
 const LEAST_CONTRAST: f64 = 0.02;
@@ -87,13 +88,13 @@ pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint) -> Option
         middle: (start.vector() + end.vector()) / 2.0,
         along: chord / length,
         half: length / 2.0 - (CORNER_GAP_MODULES * module).max(1.0),
-        reach: (REACH_MODULES * module).min(REACH_PX),
+        reach: REACH_MODULES.map(|modules| (modules * module).min(REACH_PX)),
     };
     // The finder's corners may be a pixel or two off: the window follows the fit once.
     let mut fit = None;
     for _ in 0..3 {
         let mut samples = frame.samples(photo)?;
-        let f = fit_step(&mut samples, frame.reach, (0.6 * module).max(0.6), LEAST_CONTRAST)?;
+        let f = fit_step(&mut samples, frame.reach[0], (0.6 * module).max(0.6), LEAST_CONTRAST)?;
         let moved = f.offset.abs().max(f.swing.abs());
         frame.follow(f.offset, f.swing / frame.half);
         fit = Some(f);
@@ -119,7 +120,8 @@ struct Frame {
     middle: Vector2<f64>,
     along: Vector2<f64>,
     half: f64,
-    reach: f64,
+    /// Inwards and outwards.
+    reach: [f64; 2],
 }
 
 impl Frame {
@@ -135,7 +137,7 @@ impl Frame {
     /// Every pixel whose centre lies in the window; `None` when the window leaves the photo.
     fn samples(&self, photo: &Photo) -> Option<Vec<StepSample>> {
         let out = self.outward();
-        let ext = self.along.abs() * self.half + out.abs() * self.reach;
+        let ext = self.along.abs() * self.half + out.abs() * self.reach[1];
         let (low, high) = (self.middle - ext, self.middle + ext);
         let inside = low.x >= 0.0
             && low.y >= 0.0
@@ -144,12 +146,12 @@ impl Frame {
         if !inside {
             return None;
         }
-        let mut samples = Vec::with_capacity((4.0 * self.half * self.reach) as usize + 16);
+        let mut samples = Vec::with_capacity((4.0 * self.half * self.reach[1]) as usize + 16);
         for y in low.y.ceil() as usize..=high.y.floor() as usize {
             for x in low.x.ceil() as usize..=high.x.floor() as usize {
                 let p = Vector2::new(x as f64, y as f64) - self.middle;
                 let (d, t) = (p.dot(&out), p.dot(&self.along));
-                if d.abs() <= self.reach && t.abs() <= self.half {
+                if (-self.reach[0]..=self.reach[1]).contains(&d) && t.abs() <= self.half {
                     let light = f64::from(photo.linear_luma_pixel(x, y));
                     samples.push(StepSample { d, t: t / self.half, light, weight: 1.0 });
                 }

@@ -4,6 +4,7 @@
 pub mod agreement;
 pub mod frame;
 pub mod homography;
+pub mod normal;
 pub mod polynomial;
 pub mod solve;
 pub mod uncertain;

@@ -8,7 +8,11 @@
 
 use nalgebra::{SMatrix, SVector};
 
+use crate::ground::normal::Normal;
+
 const PARAMETERS: usize = 7;
+/// The round from which samples are weighed: before it, the line is still on its way.
+const FIRST_REWEIGHTED: usize = 3;
 
 /// One pixel: distance outwards (px), place along the side (in half-lengths, -1 to 1), light and weight.
 #[derive(Debug, Clone, Copy)]
@@ -44,7 +48,7 @@ pub struct StepFit {
 
 /// Gauss-Newton on the step model with Tukey weights for what is not part of it (dirt, glare, a finger).
 ///
-/// `reach` is the half-width of the window; a blur beyond `most_blur` or a step below `least_contrast` is no edge. The
+/// `reach` is how far the samples reach to either side, or to the nearer one; a blur beyond `most_blur` or a step below `least_contrast` is no edge. The
 /// light must rise outwards. `None` when there is no clean step.
 pub fn fit_step(
     samples: &mut [StepSample],
@@ -59,10 +63,14 @@ pub fn fit_step(
     let (dark, light) = levels(samples, reach).filter(|(dark, light)| light - dark >= least_contrast)?;
     // Order: c, k (per half-length), ln s, B, b, A, a.
     let mut p = SVector::<f64, PARAMETERS>::from([0.0, 0.0, 0.7f64.ln(), dark, 0.0, light - dark, 0.0]);
-    let mut covariance = None;
-    let mut noise = 0.0;
+    let mut last = None;
+    let mut seen = Vec::with_capacity(samples.len());
     for round in 0..12 {
-        let (normal, gradient, square) = normal_equations(samples, &p);
+        compare(samples, &p, &mut seen);
+        if round >= FIRST_REWEIGHTED {
+            reweight(samples, &mut seen);
+        }
+        let (normal, gradient) = normal_equations(samples, &seen, &p);
         let inverse = normal.try_inverse()?;
         let mut step = inverse * gradient;
         // A step across the window or of many times the blur is a wild guess: go part of the way.
@@ -70,17 +78,14 @@ pub fn fit_step(
         step[2] = step[2].clamp(-0.3, 0.3);
         p += step;
         p[2] = p[2].clamp(0.25f64.ln(), most_blur.ln());
-        noise = (square / (weight_sum(samples) - PARAMETERS as f64).max(1.0)).sqrt();
-        covariance = Some(inverse);
+        last = Some(inverse);
         let settled = step[0].abs() < 1e-4 && step[1].abs() < 1e-4;
-        if settled && round >= 3 {
+        if settled && round >= FIRST_REWEIGHTED {
             break;
         }
-        if round >= 2 {
-            reweight(samples, &p);
-        }
     }
-    let covariance = covariance? * (noise * noise);
+    let Scatter { noise, of_normal } = Scatter::of(samples, &seen);
+    let covariance = last? * of_normal;
     let good = weight_sum(samples) / count;
     let contrast = p[5];
     let clean = contrast >= least_contrast
@@ -113,52 +118,81 @@ fn levels(samples: &[StepSample], reach: f64) -> Option<(f64, f64)> {
     Some((mean(&|d| d < -reach / 2.0)?, mean(&|d| d > reach / 2.0)?))
 }
 
-fn model(s: &StepSample, p: &SVector<f64, PARAMETERS>) -> (f64, f64, f64, f64) {
-    let blur = p[2].exp();
-    let z = (s.d - p[0] - p[1] * s.t) / blur;
-    let phi = 0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2);
-    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-    let value = p[3] + p[4] * s.t + (p[5] + p[6] * s.t) * phi;
-    (value, phi, density / blur, z)
+/// A sample beside the model: its distance from the line in blurs, the blurred step of height 1 there, the step's slope
+/// a blur, what the light is above the model, and how the weighted residual grows with the residual.
+struct Seen {
+    z: f64,
+    phi: f64,
+    slope: f64,
+    residual: f64,
+    growth: f64,
 }
 
-type Normal = (SMatrix<f64, PARAMETERS, PARAMETERS>, SVector<f64, PARAMETERS>, f64);
+fn compare(samples: &[StepSample], p: &SVector<f64, PARAMETERS>, seen: &mut Vec<Seen>) {
+    let normal = Normal::table();
+    let sharpness = 1.0 / p[2].exp();
+    seen.clear();
+    seen.extend(samples.iter().map(|s| {
+        let z = (s.d - p[0] - p[1] * s.t) * sharpness;
+        let [phi, slope] = normal.at(z);
+        let residual = s.light - (p[3] + p[4] * s.t + (p[5] + p[6] * s.t) * phi);
+        Seen { z, phi, slope, residual, growth: 1.0 }
+    }));
+}
 
-fn normal_equations(samples: &[StepSample], p: &SVector<f64, PARAMETERS>) -> Normal {
-    let (mut normal, mut gradient, mut square) = (SMatrix::zeros(), SVector::zeros(), 0.0);
-    let blur = p[2].exp();
-    for s in samples.iter().filter(|s| s.weight > 0.0) {
-        let (value, phi, slope, z) = model(s, p);
+type Equations = (SMatrix<f64, PARAMETERS, PARAMETERS>, SVector<f64, PARAMETERS>);
+
+fn normal_equations(samples: &[StepSample], seen: &[Seen], p: &SVector<f64, PARAMETERS>) -> Equations {
+    let (mut normal, mut gradient) = (SMatrix::zeros(), SVector::zeros());
+    let sharpness = 1.0 / p[2].exp();
+    for (s, Seen { z, phi, slope, residual, .. }) in samples.iter().zip(seen) {
         let step = p[5] + p[6] * s.t;
-        let row = SVector::<f64, PARAMETERS>::from([
-            -step * slope,
-            -step * slope * s.t,
-            -step * slope * z * blur,
-            1.0,
-            s.t,
-            phi,
-            phi * s.t,
-        ]);
-        let residual = s.light - value;
-        normal += s.weight * row * row.transpose();
-        gradient += s.weight * residual * row;
-        square += s.weight * residual * residual;
+        let moved = -step * slope * sharpness;
+        let blurred = -step * slope * z;
+        let row = SVector::<f64, PARAMETERS>::from([moved, moved * s.t, blurred, 1.0, s.t, *phi, phi * s.t]);
+        let weighted = row * s.weight;
+        normal += weighted * row.transpose();
+        gradient += weighted * *residual;
     }
-    (normal, gradient, square)
+    (normal, gradient)
+}
+
+/// What the residuals tell of the noise.
+struct Scatter {
+    /// Noise of one pixel.
+    noise: f64,
+    /// Times the inverse of the weighted normal equations it is the covariance of the parameters.
+    of_normal: f64,
+}
+
+impl Scatter {
+    /// The asymptotic covariance of an M-estimate (P. J. Huber, Robust Statistics, 1981): with psi the weighted residual,
+    /// `mean(psi^2) / mean(psi')^2` in place of the noise's variance.
+    fn of(samples: &[StepSample], seen: &[Seen]) -> Self {
+        let count = samples.len() as f64;
+        let (mut square, mut growth, mut weight) = (0.0, 0.0, 0.0);
+        for (s, seen) in samples.iter().zip(seen) {
+            square += (s.weight * seen.residual).powi(2);
+            growth += seen.growth;
+            weight += s.weight;
+        }
+        let variance = square / (count - PARAMETERS as f64) / (growth / count).powi(2);
+        Self { noise: variance.sqrt(), of_normal: variance * weight / count }
+    }
 }
 
 /// A middling step of 8-bit sRGB in linear light: in a picture without noise the residuals are of this size.
 const QUANTISED: f64 = 1e-3;
 
 /// Tukey's biweight at 4.685 robust standard deviations (95 % efficient for Gaussian noise).
-fn reweight(samples: &mut [StepSample], p: &SVector<f64, PARAMETERS>) {
-    let residuals: Vec<f64> = samples.iter().map(|s| s.light - model(s, p).0).collect();
-    let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
+fn reweight(samples: &mut [StepSample], seen: &mut [Seen]) {
+    let mut sizes: Vec<f64> = seen.iter().map(|s| s.residual.abs()).collect();
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
     let limit = 4.685 * 1.4826 * median.max(QUANTISED);
-    for (s, r) in samples.iter_mut().zip(residuals) {
-        let x = r / limit;
-        s.weight = if x.abs() < 1.0 { (1.0 - x * x).powi(2) } else { 0.0 };
+    for (s, seen) in samples.iter_mut().zip(seen) {
+        let inside = (1.0 - (seen.residual / limit).powi(2)).max(0.0);
+        s.weight = inside * inside;
+        seen.growth = if inside > 0.0 { inside * (5.0 * inside - 4.0) } else { 0.0 };
     }
 }

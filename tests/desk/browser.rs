@@ -61,7 +61,7 @@ fn driver() -> Option<Driver> {
 /// The port that the driver chose, by its log: a port looked for beforehand may be another's by the time it starts.
 fn port_in(log: &str) -> Option<u16> {
     let line = log.lines().find(|l| l.contains("started successfully on port"))?;
-    line.split(|c: char| !c.is_ascii_digit()).filter(|digits| !digits.is_empty()).next_back()?.parse().ok()
+    line.split(|c: char| !c.is_ascii_digit()).rfind(|digits| !digits.is_empty())?.parse().ok()
 }
 
 /// How the browser is opened.
