@@ -5,7 +5,7 @@
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
-use seatspan::card::side::measure_side;
+use seatspan::card::side::{SidePixels, measure_side};
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
 
@@ -104,7 +104,9 @@ fn a_side_is_as_good_as_the_noise_allows_and_says_how_good_it_is() {
                 [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].map(|(u, v)| square.corner(u, v));
             for i in 0..4 {
                 let (from, to) = (corners[i], corners[(i + 1) % 4]);
-                let Some(m) = measure_side(&photo, from, to) else { panic!("side {i} not measured") };
+                let Some(m) = measure_side(&photo, from, to, SidePixels::All) else {
+                    panic!("side {i} not measured")
+                };
                 let middle = (from.vector() + to.vector()) / 2.0;
                 let along = (to.vector() - from.vector()).normalize();
                 let outward = nalgebra::Vector2::new(along.y, -along.x);

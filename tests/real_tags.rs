@@ -10,7 +10,7 @@ use common::shared_folder as shared;
 use nalgebra::Vector2;
 use seatspan::card::find::{FoundTag, accepted_tags};
 use seatspan::card::find_cards;
-use seatspan::card::side::measure_side;
+use seatspan::card::side::{SidePixels, measure_side};
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
 
@@ -86,7 +86,7 @@ fn reference_corners(path: &Path) -> Vec<(u32, Vec<Vector2<f64>>)> {
 /// Where the measured sides meet, in the order of the tag's corners.
 fn measured_corners(photo: &Photo, tag: &FoundTag) -> Option<[Vector2<f64>; 4]> {
     let c = tag.corners;
-    let sides = [0, 1, 2, 3].map(|i| measure_side(photo, c[i], c[(i + 1) % 4]));
+    let sides = [0, 1, 2, 3].map(|i| measure_side(photo, c[i], c[(i + 1) % 4], SidePixels::All));
     let mut corners = [Vector2::zeros(); 4];
     for i in 0..4 {
         corners[i] = sides[(i + 3) % 4]?.meet(&sides[i]?)?.vector();

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
-use super::side::{Side, SidePoint, measure_side};
+use super::side::{Side, SidePixels, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::homography::{apply, homography};
@@ -214,9 +214,9 @@ fn measure_card(
             })
             .collect::<Vec<_>>(),
     )?;
-    let first = measure_tags(photo, pattern, copy, &rough);
+    let first = measure_tags(photo, pattern, copy, &rough, SidePixels::Some);
     let refined = homography_of(pattern, &first)?;
-    let tags = measure_tags(photo, pattern, copy, &refined);
+    let tags = measure_tags(photo, pattern, copy, &refined, SidePixels::All);
     let photo_from_plane = homography_of(pattern, &tags)?;
     let whole = tags.iter().filter(|t| t.sides.iter().flatten().count() >= 3).count();
     (whole >= LEAST_TAGS).then_some(FoundCard { pattern, copy, tags, photo_from_plane, print_scale: 1.0 })
@@ -229,6 +229,7 @@ fn measure_tags(
     pattern: &'static Pattern,
     copy: u32,
     photo_from_plane: &Matrix3<f64>,
+    pixels: SidePixels,
 ) -> Vec<MeasuredTag> {
     (0..pattern.tags.len())
         .into_par_iter()
@@ -243,7 +244,8 @@ fn measure_tags(
                 .iter()
                 .map(|c| apply(photo_from_plane, c.horizontal()).map(PhotoPoint::from))
                 .collect::<Option<_>>()?;
-            let sides = std::array::from_fn(|i| measure_side(photo, corners[i], corners[(i + 1) % 4]));
+            let sides =
+                std::array::from_fn(|i| measure_side(photo, corners[i], corners[(i + 1) % 4], pixels));
             let tag = MeasuredTag { index, sides };
             (tag.sides.iter().flatten().count() >= 2).then_some(tag)
         })

@@ -110,9 +110,6 @@ fn progress(done: u64, count: u64) {
     }
 }
 
-/// Long side of the photo under the overlay.
-const OVERLAY_PX: usize = 1280;
-
 /// Writes a trial's files: the photo, its truth, its sheet, and the overlay where it was measured.
 fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
     let path = |ending: &str| folder.join(format!("{}.{ending}", tried.trial.name));
@@ -124,7 +121,7 @@ fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
     safe_write(&path("sheet.json"), to_json(sheet)?.as_bytes(), force)?;
     let Some((photo, geometry)) = tried.photo.as_ref().zip(geometry.as_ref()) else { return Ok(()) };
     let size = (photo.width_px() as u32, photo.height_px() as u32);
-    let (rgb, w, h) = photo.thumbnail_rgb(OVERLAY_PX);
+    let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
     let picture = Picture::new(&rgb, w as u32, h as u32)?;
     let overlay = png::render(&drawing(sheet, geometry, size, Units::Millimetres), picture)?;
     Ok(safe_write(&path("overlay.png"), &overlay, force)?)

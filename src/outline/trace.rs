@@ -35,83 +35,97 @@ impl Belief {
 impl Programme {
     /// The best path, with its cost; `None` when no path has a finite cost.
     pub fn best(&self) -> Option<(Vec<usize>, f32)> {
-        let backward = self.pass();
-        let width = self.places * (2 * self.max_slope + 1);
-        let least = backward[..width].iter().copied().fold(f32::INFINITY, f32::min);
-        least.is_finite().then(|| (self.path(&backward), least))
+        let table = self.pass();
+        let states = (0..self.slopes()).flat_map(|slope| (0..self.places).map(move |place| (place, slope)));
+        let (first, least) =
+            self.least(states.map(|(place, slope)| ((place, slope), table.at(0, place, slope))));
+        least.is_finite().then(|| (self.path(&table, first), least))
+    }
+
+    fn slopes(&self) -> usize {
+        2 * self.max_slope + 1
     }
 
     /// Least cost of a path from the last row to each state. The slope of a state is that of the step into its row from
-    /// the row before, still to be charged.
-    fn pass(&self) -> Vec<f32> {
-        let slopes = 2 * self.max_slope + 1;
-        let width = self.places * slopes;
-        let mut table = vec![f32::INFINITY; self.rows * width];
+    /// the row before, still to be charged; the path goes on by a slope that differs by at most one.
+    fn pass(&self) -> Table {
+        let mut table = Table::new(self);
+        let mut after = vec![0.0; self.places];
         for row in (0..self.rows).rev() {
-            for place in 0..self.places {
-                let own = self.cost[row * self.places + place];
-                if !own.is_finite() {
-                    continue;
+            let own = &self.cost[row * self.places..(row + 1) * self.places];
+            for slope in 0..self.slopes() {
+                if row + 1 < self.rows {
+                    after.copy_from_slice(table.stepped(row + 1, slope));
+                    for next in self.bends(slope) {
+                        let bent = table.stepped(row + 1, next);
+                        after.iter_mut().zip(bent).for_each(|(a, b)| *a = a.min(b + self.bend_cost));
+                    }
                 }
-                for slope in 0..slopes {
-                    let rest =
-                        if row + 1 == self.rows { 0.0 } else { self.best_after(&table, row, place, slope) };
-                    table[row * width + place * slopes + slope] = own + rest;
-                }
+                let line = table.line_mut(row, slope).iter_mut();
+                line.zip(own.iter().zip(&after)).for_each(|(to, (own, after))| *to = own + after);
             }
         }
         table
     }
 
-    /// The path goes on by a slope that differs by at most one from the one it came by.
-    fn best_after(&self, table: &[f32], row: usize, place: usize, slope: usize) -> f32 {
-        let slopes = 2 * self.max_slope + 1;
-        self.with_bend(
-            |next| {
-                let to = place as isize + (next as isize - self.max_slope as isize);
-                if to < 0 || to >= self.places as isize {
-                    return f32::INFINITY;
-                }
-                table[((row + 1) * self.places + to as usize) * slopes + next]
-            },
-            slope,
-        )
+    /// The slopes one beside another.
+    fn bends(&self, slope: usize) -> impl Iterator<Item = usize> + use<> {
+        let last = 2 * self.max_slope;
+        [slope.checked_sub(1), Some(slope + 1).filter(|next| *next <= last)].into_iter().flatten()
     }
 
-    fn with_bend(&self, cost_of: impl Fn(usize) -> f32, slope: usize) -> f32 {
-        let mut best = cost_of(slope);
-        if slope > 0 {
-            best = best.min(cost_of(slope - 1) + self.bend_cost);
-        }
-        if slope < 2 * self.max_slope {
-            best = best.min(cost_of(slope + 1) + self.bend_cost);
-        }
-        best
+    /// The state of the least cost, with it.
+    fn least<S>(&self, states: impl Iterator<Item = (S, f32)>) -> (S, f32) {
+        states.min_by(|a, b| a.1.total_cmp(&b.1)).expect("there are states")
     }
 
-    /// Follows the backward table from the best state of the first row.
-    fn path(&self, backward: &[f32]) -> Vec<usize> {
-        let slopes = 2 * self.max_slope + 1;
-        let width = self.places * slopes;
-        let first = backward[..width].iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1));
-        let mut state = first.map_or(0, |(i, _)| i);
-        let mut path = vec![state / slopes];
+    /// Follows the table from a state of the first row.
+    fn path(&self, table: &Table, first: (usize, usize)) -> Vec<usize> {
+        let (mut place, mut slope) = first;
+        let mut path = vec![place];
         for row in 1..self.rows {
-            let (place, slope) = (state / slopes, state % slopes);
-            let next = (slope.saturating_sub(1)..=(slope + 1).min(slopes - 1))
-                .filter_map(|s| {
-                    let to = place as isize + (s as isize - self.max_slope as isize);
-                    (to >= 0 && to < self.places as isize).then(|| {
-                        let to = to as usize;
-                        let bend = if s == slope { 0.0 } else { self.bend_cost };
-                        (to * slopes + s, backward[row * width + to * slopes + s] + bend)
-                    })
-                })
-                .min_by(|a, b| a.1.total_cmp(&b.1));
-            state = next.map_or(state, |(s, _)| s);
-            path.push(state / slopes);
+            let straight = (slope, table.stepped(row, slope)[place]);
+            let bent = self.bends(slope).map(|next| (next, table.stepped(row, next)[place] + self.bend_cost));
+            (slope, _) = self.least(std::iter::once(straight).chain(bent));
+            place = (place + slope).saturating_sub(self.max_slope);
+            path.push(place);
         }
         path
+    }
+}
+
+/// A cost for each row, slope and place, with a border of infinite ones beside the places, as wide as the largest slope.
+struct Table {
+    slopes: usize,
+    places: usize,
+    max_slope: usize,
+    costs: Vec<f32>,
+}
+
+impl Table {
+    fn new(programme: &Programme) -> Self {
+        let (slopes, places, max_slope) = (programme.slopes(), programme.places, programme.max_slope);
+        let costs = vec![f32::INFINITY; programme.rows * slopes * (places + 2 * max_slope)];
+        Self { slopes, places, max_slope, costs }
+    }
+
+    fn start(&self, row: usize, slope: usize) -> usize {
+        (row * self.slopes + slope) * (self.places + 2 * self.max_slope)
+    }
+
+    fn at(&self, row: usize, place: usize, slope: usize) -> f32 {
+        self.costs[self.start(row, slope) + self.max_slope + place]
+    }
+
+    fn line_mut(&mut self, row: usize, slope: usize) -> &mut [f32] {
+        let from = self.start(row, slope) + self.max_slope;
+        &mut self.costs[from..from + self.places]
+    }
+
+    /// For each place of the row before, the cost of the state that a slope leads to from there.
+    fn stepped(&self, row: usize, slope: usize) -> &[f32] {
+        let from = self.start(row, slope) + slope;
+        &self.costs[from..from + self.places]
     }
 }
 

@@ -130,7 +130,7 @@ impl Outputs {
     ) -> anyhow::Result<()> {
         let size = (photo.width_px() as u32, photo.height_px() as u32);
         let drawing = drawing(sheet, geometry, size, args.units);
-        let (rgb, w, h) = photo.thumbnail_rgb(OVERLAY_PX);
+        let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
         let picture = Picture::new(&rgb, w as u32, h as u32)?;
         safe_write(&self.png, &png::render(&drawing, picture)?, overwrite)?;
         if let Some(path) = &self.svg {
@@ -139,9 +139,6 @@ impl Outputs {
         Ok(sheet::write(&self.sheet, sheet, overwrite)?)
     }
 }
-
-/// Long side of the photo under the overlay.
-const OVERLAY_PX: usize = 1280;
 
 /// A refused photo: the sheet that says so.
 fn refuse(

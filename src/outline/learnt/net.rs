@@ -4,6 +4,7 @@
 //! It sees a picture whose rows run along an edge and whose columns run across it, and gives for each row the logarithm of
 //! the probability of each column, and of the edge's not being seen in that row at all.
 
+use pulp::NullaryFnOnce;
 use rayon::prelude::*;
 
 /// Channels at each scale.
@@ -89,7 +90,7 @@ impl Planes {
 struct Convolution {
     inputs: usize,
     outputs: usize,
-    /// Output by output, then input by input, then row by row.
+    /// Blocks of outputs; in each, input by input, row by row and column by column, the weights of its outputs.
     weights: Vec<f32>,
     biases: Vec<f32>,
 }
@@ -97,24 +98,42 @@ struct Convolution {
 /// Outputs and columns that are computed together, in registers.
 const OUTPUT_BLOCK: usize = 4;
 const COLUMN_BLOCK: usize = 8;
+/// Weights of one input for a block of outputs.
+const BLOCK_WEIGHTS: usize = 9 * OUTPUT_BLOCK;
 
 impl Convolution {
+    /// From weights output by output, then input by input, then row by row.
+    fn new(inputs: usize, outputs: usize, stored: &[f32], biases: Vec<f32>) -> Self {
+        let mut weights = Vec::with_capacity(stored.len());
+        for first in (0..outputs).step_by(OUTPUT_BLOCK) {
+            for tap in 0..9 * inputs {
+                weights.extend((first..first + OUTPUT_BLOCK).map(|output| stored[output * 9 * inputs + tap]));
+            }
+        }
+        Self { inputs, outputs, weights, biases }
+    }
+
     /// The picture convolved, what is negative cut off at 0.
     fn of(&self, picture: &Planes) -> Planes {
         let mut out = Planes::zeros(picture.rows, picture.columns, self.outputs);
         let width = picture.columns + 2;
-        // With the widest registers that the processor has; the order of the sums, and so every bit, stays the same.
+        // With the widest registers that the processor has, and fused where it can multiply and add in one step; the order
+        // of the sums stays the same.
         let processor = pulp::Arch::new();
         out.rows_mut().enumerate().for_each(|(row, line)| {
             let near = [0, 1, 2].map(|k| picture.bordered(row + k));
-            processor.dispatch(Line { layer: self, near, width, out: line });
+            match processor {
+                pulp::Arch::Scalar => Line::<false> { layer: self, near, width, out: line }.call(),
+                fusing => fusing.dispatch(Line::<true> { layer: self, near, width, out: line }),
+            }
         });
         out
     }
 }
 
-/// One row of a convolution, all outputs, from the picture's row and both its neighbours.
-struct Line<'a> {
+/// One row of a convolution, all outputs, from the picture's row and both its neighbours; products are added in one step
+/// with one rounding, or in two.
+struct Line<'a, const FUSED: bool> {
     layer: &'a Convolution,
     near: [&'a [f32]; 3],
     /// Columns with their border.
@@ -122,7 +141,7 @@ struct Line<'a> {
     out: &'a mut [f32],
 }
 
-impl pulp::NullaryFnOnce for Line<'_> {
+impl<const FUSED: bool> pulp::NullaryFnOnce for Line<'_, FUSED> {
     type Output = ();
 
     #[inline(always)]
@@ -141,20 +160,21 @@ impl pulp::NullaryFnOnce for Line<'_> {
     }
 }
 
-impl Line<'_> {
+impl<const FUSED: bool> Line<'_, FUSED> {
     /// Some outputs at some columns.
     #[inline(always)]
     fn block<const N: usize>(&mut self, first: usize, column: usize) {
         let Convolution { inputs, weights, biases, .. } = self.layer;
         let mut sums: [[f32; N]; OUTPUT_BLOCK] = std::array::from_fn(|k| [biases[first + k]; N]);
-        for input in 0..*inputs {
+        let weights = &weights[first * 9 * inputs..][..OUTPUT_BLOCK * 9 * inputs];
+        for (input, weights) in weights.as_chunks::<BLOCK_WEIGHTS>().0.iter().enumerate() {
             for (dy, line) in self.near.iter().enumerate() {
                 let line = &line[input * self.width + column..][..N + 2];
                 for dx in 0..3 {
                     for (k, sum) in sums.iter_mut().enumerate() {
-                        let weight = weights[((first + k) * inputs + input) * 9 + dy * 3 + dx];
+                        let weight = weights[(dy * 3 + dx) * OUTPUT_BLOCK + k];
                         for (s, v) in sum.iter_mut().zip(&line[dx..dx + N]) {
-                            *s += weight * v;
+                            *s = if FUSED { weight.mul_add(*v, *s) } else { *s + weight * v };
                         }
                     }
                 }
@@ -224,9 +244,9 @@ impl Telling {
 }
 
 impl Net {
-    /// Reads the weights of a network for pictures of so many channels as they are stored: layer by layer from the finest scale down and up again, the two sums last; of
-    /// each layer all weights and then the biases, the upper halves of single-precision numbers, little end first. `None`
-    /// when there are too few or too many.
+    /// Reads the weights of a network for pictures of so many channels as they are stored: layer by layer from the finest
+    /// scale down and up again, the two sums last; of each layer all weights and then the biases, the upper halves of
+    /// single-precision numbers, little end first. `None` when there are too few or too many.
     pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
         let mut numbers =
             bytes.chunks_exact(2).map(|b| f32::from_bits(u32::from(u16::from_le_bytes([b[0], b[1]])) << 16));
@@ -235,12 +255,8 @@ impl Net {
             (taken.len() == n).then_some(taken)
         };
         let mut convolution = |inputs: usize, outputs: usize| -> Option<Convolution> {
-            Some(Convolution {
-                inputs,
-                outputs,
-                weights: take(inputs * outputs * 9)?,
-                biases: take(outputs)?,
-            })
+            let weights = take(inputs * outputs * 9)?;
+            Some(Convolution::new(inputs, outputs, &weights, take(outputs)?))
         };
         let mut down = vec![vec![convolution(inputs, CHANNELS[0])?]];
         for scales in CHANNELS.windows(2) {
