@@ -13,6 +13,7 @@
 //! 8. [`report`]: renderers only: text, overlay, page and PDF. [`explain`] draws what each room decided.
 //! 9. [`print`]: pages to print: the reference cards and the client's guide, as PDF and SVG.
 //!
+//! [`together`] walks several photos of one saddle and measures them as one.
 //! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
 //! [`cli`] is the side entrance of the command line, [`desk`] that of the local page. [`synth`] draws photos of known widths, for tests and benches.
 
@@ -33,5 +34,6 @@ pub mod refusal;
 pub mod report;
 pub mod sheet;
 pub mod synth;
+pub mod together;
 pub mod warn;
 pub mod width;

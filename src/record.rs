@@ -9,9 +9,12 @@ use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
+use crate::refusal::Warning;
 use crate::report::overlay::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
-use crate::warn::warnings;
+use crate::together::Together;
+use crate::warn::{poorly_told, warnings};
+use crate::width::joint::{Joint, ToldLift};
 use crate::width::{
     COVERAGE, GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, measure_widths,
 };
@@ -21,6 +24,49 @@ pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayG
     let sheet = sheet_of(photo, request, walk);
     let geometry = geometry_of(walk, &sheet);
     (sheet, geometry)
+}
+
+/// The sheet of one saddle in several photos, and its geometry in each of them.
+pub fn record_together(
+    photos: &[Photo],
+    requests: &[Request],
+    together: &Together,
+) -> (Sheet, Vec<OverlayGeometry>) {
+    let Together { walks, joint } = together;
+    let told = |request: &Request| Request {
+        seat_lift: Some(joint.seat_lift.profile.clone()),
+        channel_lift: joint.channel_lift.as_ref().map(|told| told.profile.clone()),
+        ..request.clone()
+    };
+    let mut sheets = Vec::new();
+    let mut geometries = Vec::new();
+    for ((photo, request), walk) in photos.iter().zip(requests).zip(walks) {
+        let (sheet, geometry) = record(photo, &told(request), walk);
+        sheets.push(sheet);
+        geometries.push(geometry);
+    }
+    let mut sheet = sheets[0].clone();
+    for other in &sheets[1..] {
+        sheet.photos.extend_from_slice(&other.photos);
+        let new = |warning: &&Warning| sheet.warnings.iter().all(|w| w.code != warning.code);
+        let new: Vec<Warning> = other.warnings.iter().filter(new).cloned().collect();
+        sheet.warnings.extend(new);
+    }
+    sheet.lift = Some(told_lift(joint));
+    sheet.warnings.extend(poorly_told(&requests[0], joint));
+    (sheet, geometries)
+}
+
+fn told_lift(joint: &Joint) -> sheet::Lift {
+    let rows = |told: &ToldLift| told.profile.points().iter().map(|&(s, mm)| [s, mm]).collect();
+    let channel = joint.channel_lift.as_ref();
+    sheet::Lift {
+        seat: Some(rows(&joint.seat_lift)),
+        channel: channel.map(rows),
+        source: sheet::LiftSource::Photos,
+        seat_u: Some(joint.seat_lift.u_mm.clone()),
+        channel_u: channel.map(|told| told.u_mm.clone()),
+    }
 }
 
 /// What a sheet says of a photo's file.

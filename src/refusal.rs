@@ -43,6 +43,10 @@ pub enum RefusalCode {
     NoSaddle,
     /// The view (top or underside) could not be told.
     ViewUnclear,
+    /// Of several photos of one saddle no card is seen in all.
+    CardsDiffer,
+    /// Several photos do not show one saddle in one place.
+    PhotosDisagree,
 }
 
 impl RefusalCode {

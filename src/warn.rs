@@ -2,9 +2,11 @@
 
 use crate::ground::words::{Part, View};
 use crate::measure::{LensKnowledge, Request, Walk};
+use crate::outline::lift::LiftProfile;
 use crate::photo::{Photo, PhotoNote};
 use crate::record::missing_widths;
 use crate::refusal::Warning;
+use crate::width::joint::{Joint, ToldLift};
 
 /// All warnings of a walk.
 pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
@@ -59,6 +61,32 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
             ),
         )
     })
+}
+
+/// Photos that leave a lift more uncertain than this part of what is assumed without any have told little of it.
+const POORLY: f64 = 0.5;
+
+/// Lifts that several photos told poorly, where nobody measured them.
+pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
+    let seat = request.seat_lift.is_none().then_some(("seat", &joint.seat_lift));
+    let channel = joint.channel_lift.as_ref().filter(|_| request.channel_lift.is_none());
+    let most = |(part, told): (&'static str, &ToldLift)| {
+        let worst = told.u_mm.iter().copied().fold(0.0, f64::max);
+        (worst > POORLY * LiftProfile::unknown().common_u_mm).then_some((part, worst))
+    };
+    let (part, u_mm) =
+        [seat, channel.map(|told| ("channel", told))].into_iter().flatten().filter_map(most).next()?;
+    Some(Warning::new(
+        "lift-poorly-told",
+        format!(
+            "in places the photos tell the height of the {part}'s edges only to ± {:.0} mm, and the widths there carry that",
+            2.0 * u_mm
+        ),
+        format!(
+            "take one photo from the saddle's left and one from its right, some thirty degrees from straight above, or \
+             measure with a ruler and give --lift {part}=0:60,0.35:20,1:70"
+        ),
+    ))
 }
 
 fn lens_warning(walk: &Walk) -> Option<Warning> {

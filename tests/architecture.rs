@@ -17,7 +17,7 @@ const ROOMS: [(&str, u32); 9] = [
 /// Under every room: used by all, and using none of them.
 const GROUND: [&str; 2] = ["ground", "refusal"];
 /// The walk, its scribes and the judge of photos: they use every room and one another; only side entrances use them.
-const WALK: [&str; 5] = ["measure", "record", "warn", "explain", "check"];
+const WALK: [&str; 6] = ["measure", "together", "record", "warn", "explain", "check"];
 /// Side entrances: they use everything, and nothing uses them, but that the command line opens the desk.
 const ENTRANCES: [&str; 2] = ["cli", "desk"];
 /// What the drawing of test photos uses beside the ground.

@@ -73,7 +73,8 @@ fn budget_along(
         end_u_mm: GIVEN_END_U_MM,
     };
     let influences = Influences::of(&inputs, &cuts)?;
-    Some(influences.budget(&|halves| halves[0][0] + halves[0][1], &[(0, [1.0, 1.0])], true))
+    let [left, right] = influences.base[0];
+    Some(influences.budget(&[(0, [1.0, 1.0])], Some(left + right)))
 }
 
 /// Expanded uncertainty of a budget, mm.

@@ -3,6 +3,7 @@
 mod batch;
 mod jobs;
 mod one;
+mod together;
 
 use std::path::PathBuf;
 
@@ -26,6 +27,10 @@ pub struct Args {
     /// The photo; or many, or folders of photos
     #[arg(required_unless_present = "list", value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
+    /// The photos show one saddle from several places, with saddle and card left where they are: one result, and the height
+    /// of the edges from the photos themselves
+    #[arg(long, conflicts_with_all = ["list", "same_place", "jobs", "shard"])]
+    pub together: bool,
     /// How the saddle is seen: upright from above, or lying upside down; found without it
     #[arg(long, value_name = "top|underside", value_parser = parse_view)]
     pub view: Option<View>,
@@ -106,6 +111,7 @@ Examples:
       --front 1173.8,2199.1 --rear 2194.1,1390.5 \\
       --lift seat=0:-3,0.25:14,0.5:22,0.75:14,1:-6 \\
       --lift channel=0.1:5,0.35:23,0.6:25,0.9:6 --json --out results
+  seatspan measure from-above.jpg from-the-left.jpg --together --out results
   seatspan measure --list fixtures/demo/photos.csv --out results
   seatspan measure clients/2026 --out results
   seatspan measure stand/monday stand/tuesday --same-place --view top \\
@@ -118,6 +124,7 @@ Examples:
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     match args.photos.as_slice() {
+        _ if args.together => together::run(args),
         [photo] if args.list.is_none() && args.shard.is_none() && !photo.is_dir() => {
             let job = jobs::single(args, photo)?;
             one::run(args, &job)

@@ -123,6 +123,31 @@ impl Estimate {
         std::iter::once((Source::Data, data)).chain(priors).collect()
     }
 
+    /// Changes of the values, one when a prior's mean is wrong by its standard uncertainty (as [`Self::responses`]) and
+    /// others for the data, whose outer products add up to the covariance.
+    pub fn parts(&self) -> Vec<(Source, DVector<f64>)> {
+        let own = self.prior_precision.iter().enumerate().filter(|(_, p)| **p > 0.0);
+        let mut parts: Vec<_> =
+            own.map(|(j, p)| (Source::Prior(j), self.covariance.column(j) * p.sqrt())).collect();
+        if let Some(joint) = &self.joint {
+            let whitened = &joint.whitening * self.covariance.rows(joint.first, joint.mean.len());
+            let rows = whitened.row_iter().enumerate();
+            parts.extend(rows.map(|(j, row)| (Source::Prior(joint.first + j), row.transpose())));
+        }
+        let mut left = self.covariance.clone();
+        parts.iter().for_each(|(_, part)| left.ger(-1.0, part, part, 1.0));
+        // What the data leave, in units of each value's own uncertainty, so that no unit hides another.
+        let u = self.covariance.diagonal().map(|v| v.max(0.0).sqrt().max(f64::MIN_POSITIVE));
+        let eigen = scaled(&left, &u.map(|u| 1.0 / u)).symmetric_eigen();
+        let kept = eigen
+            .eigenvalues
+            .iter()
+            .zip(eigen.eigenvectors.column_iter())
+            .filter(|(value, _)| **value > 1e-12);
+        parts.extend(kept.map(|(value, vector)| (Source::Data, vector.component_mul(&u) * value.sqrt())));
+        parts
+    }
+
     /// How a quantity answers to its sources: the variance that the data give it, and for every prior by how much it
     /// moves, with its sign, when the prior's mean is wrong by its standard uncertainty. The estimate is, to first order,
     /// linear in the data and in every prior mean; with covariance C and prior uncertainty u_j the answer to prior j is

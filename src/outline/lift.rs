@@ -38,6 +38,16 @@ impl LiftProfile {
         Self { points: vec![(0.5, 0.0)], point_u_mm: 0.0, common_u_mm: UNKNOWN_U_MM }
     }
 
+    /// True where somebody measured it.
+    pub fn is_known(&self) -> bool {
+        self.point_u_mm > 0.0
+    }
+
+    /// The profile by its heights at other stations, in rising order.
+    pub fn at_stations(&self, stations: impl Iterator<Item = f64>) -> Self {
+        Self { points: stations.map(|s| (s, self.at_mm(s))).collect(), ..*self }
+    }
+
     /// The `station, mm` pairs.
     pub fn points(&self) -> &[(f64, f64)] {
         &self.points
@@ -49,7 +59,7 @@ impl LiftProfile {
     }
 
     /// The two points that determine the lift at a station, with their weights.
-    fn weights(&self, station: f64) -> [(usize, f64); 2] {
+    pub fn weights(&self, station: f64) -> [(usize, f64); 2] {
         let after = self.points.partition_point(|p| p.0 <= station);
         if after == 0 {
             return [(0, 1.0), (0, 0.0)];

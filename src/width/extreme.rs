@@ -23,6 +23,15 @@ pub struct Extreme {
     pub concealed_mm: f64,
 }
 
+impl Extreme {
+    /// What several photos make of one: the mean of the stations, and what the photo leaves open that conceals least.
+    pub fn agreed(found: &[Self]) -> Option<Self> {
+        let least = found.iter().min_by(|a, b| a.concealed_mm.total_cmp(&b.concealed_mm))?;
+        let station = found.iter().map(|e| e.station).sum::<f64>() / found.len() as f64;
+        Some(Self { station, ..*least })
+    }
+}
+
 /// The greatest (`sign` +1) or least (-1) width in a range of stations: the vertex of a parabola through the widths about
 /// the best of a fine series, so that one noisy point does not decide. A seat bulges about its widest station and a waist
 /// or channel bends the other way, so in an untraced stretch the width stays on the near side of the tangents at the

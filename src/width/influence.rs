@@ -42,6 +42,14 @@ pub struct CutSide {
     pub rival_mm: f64,
 }
 
+impl CutSide {
+    /// Standard uncertainty from the boundary that competes most, mm.
+    pub fn competing_u_mm(&self) -> f64 {
+        let p = self.confidence.clamp(0.0, 1.0);
+        (p * (1.0 - p)).sqrt() * self.rival_mm
+    }
+}
+
 /// All inputs that can be moved.
 #[derive(Debug, Clone)]
 pub struct Inputs<'a> {
@@ -199,19 +207,19 @@ impl<'a> Influences<'a> {
         Some(Self { base, inputs, cuts, camera: by_camera, moved })
     }
 
-    /// The budget of a quantity that is a function of the half-widths, with `reach` the derivative of the quantity by
-    /// each half-width: every contribution by name, in the quantity's unit. `scales` says that the quantity is a length.
-    pub fn budget(
-        &self,
-        quantity: &dyn Fn(&Halves) -> f64,
-        gradient: &[(usize, [f64; 2])],
-        scales: bool,
-    ) -> Vec<(String, f64)> {
-        let base = quantity(&self.base);
+    /// The budget of a quantity of the half-widths, by its derivative with each of them: every contribution by name, in the
+    /// quantity's unit. `length_mm` is the quantity where it is a length, which scales with the print.
+    pub fn budget(&self, gradient: &[(usize, [f64; 2])], length_mm: Option<f64>) -> Vec<(String, f64)> {
+        let change = |halves: &Halves, than: &Halves| -> f64 {
+            gradient
+                .iter()
+                .map(|(cut, by)| (0..2).map(|i| by[i] * (halves[*cut][i] - than[*cut][i])).sum::<f64>())
+                .sum()
+        };
         let mut variance: BTreeMap<&str, f64> = BTreeMap::new();
         let slopes = DVector::from_iterator(
             self.camera.len(),
-            self.camera.iter().map(|(delta, [up, down])| (quantity(up) - quantity(down)) / (2.0 * delta)),
+            self.camera.iter().map(|(delta, [up, down])| change(up, down) / (2.0 * delta)),
         );
         for (source, v) in self.inputs.fit.estimate.variance_by_source(&slopes) {
             let name = match source {
@@ -221,24 +229,59 @@ impl<'a> Influences<'a> {
             *variance.entry(name).or_default() += v;
         }
         for (name, halves, u) in &self.moved {
-            *variance.entry(name).or_default() += ((quantity(halves) - base) * u).powi(2);
+            *variance.entry(name).or_default() += (change(halves, &self.base) * u).powi(2);
         }
         let mut piping = 0.0;
         for (cut, weights) in gradient {
             for (side, w) in self.cuts[*cut].sides.iter().zip(weights) {
                 *variance.entry(line::EDGE).or_default() += (w * side.u_mm).powi(2);
-                let p = side.confidence.clamp(0.0, 1.0);
-                let competing = p * (1.0 - p) * side.rival_mm.powi(2);
-                *variance.entry(line::COMPETING).or_default() += w * w * competing;
+                *variance.entry(line::COMPETING).or_default() += (w * side.competing_u_mm()).powi(2);
                 piping += w * PIPING_U_MM;
             }
         }
         *variance.entry(line::PIPING).or_default() += piping * piping;
-        if scales {
-            *variance.entry(line::PRINT).or_default() += (base * self.inputs.print_scale_u).powi(2);
+        if let Some(mm) = length_mm {
+            *variance.entry(line::PRINT).or_default() += (mm * self.inputs.print_scale_u).powi(2);
         }
         variance.into_iter().map(|(name, v)| (name.to_owned(), v.sqrt())).collect()
     }
+
+    /// By how much every half-width moves when one input is wrong by its standard uncertainty; the lifts are not among the
+    /// inputs, nor what belongs to one half-width alone.
+    pub fn effects(&self) -> Vec<Effect> {
+        let mut effects = Vec::new();
+        for (source, parameters) in self.inputs.fit.estimate.parts() {
+            let name = match source {
+                Source::Data => line::CORNERS,
+                Source::Prior(j) => self.inputs.fit.parameter_name(j).unwrap_or(line::CORNERS),
+            };
+            let half = |cut: usize, side: usize| -> f64 {
+                let slopes =
+                    self.camera.iter().map(|(d, [up, down])| (up[cut][side] - down[cut][side]) / (2.0 * d));
+                slopes.zip(parameters.iter()).map(|(slope, by)| slope * by).sum()
+            };
+            effects.push(Effect {
+                name,
+                halves_mm: (0..self.base.len()).map(|cut| [half(cut, 0), half(cut, 1)]).collect(),
+            });
+        }
+        for (name, halves, u) in self.moved.iter().filter(|(name, ..)| *name != line::LIFT) {
+            let moved = halves.iter().zip(&self.base).map(|(to, from)| [0, 1].map(|i| (to[i] - from[i]) * u));
+            effects.push(Effect { name, halves_mm: moved.collect() });
+        }
+        let printed =
+            self.base.iter().map(|halves| halves.map(|mm| mm * self.inputs.print_scale_u)).collect();
+        effects.push(Effect { name: line::PRINT, halves_mm: printed });
+        effects
+    }
+}
+
+/// By how much half-widths move when something is wrong by its standard uncertainty.
+pub struct Effect {
+    /// The line of the budget.
+    pub name: &'static str,
+    /// The half-widths' errors, mm.
+    pub halves_mm: Halves,
 }
 
 /// The midline whose end pixels are those of the nominal one, seen through a moved camera.

@@ -2,6 +2,7 @@
 
 pub mod extreme;
 pub mod influence;
+pub mod joint;
 pub mod monte_carlo;
 pub mod section;
 
@@ -15,7 +16,7 @@ use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use extreme::{Extreme, extreme};
-use influence::{Cut, CutSide, Halves, Influences, Inputs, line};
+use influence::{Cut, CutSide, Influences, Inputs, line};
 use section::{Located, locate_edge, section};
 
 /// Coverage factor for 95 % of a normal distribution.
@@ -124,29 +125,35 @@ pub fn set_stations() -> impl Iterator<Item = f64> {
 /// Measures everything that the traced edges give.
 pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let taken = Taken::of(subject);
-    let (plan, inputs) = (&taken.plan, Inputs::of(subject));
-    let influences = Influences::of(&inputs, &plan.cuts)?;
-    let width = |cut: usize| width_of(plan, &influences, cut);
-    Some(Widths {
-        stations: plan.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
-        named: plan
-            .named
-            .iter()
-            .map(|&(name, cut, place)| {
-                (name, MeasuredWidth { station_u: place.station_u, ..beside(width(cut), place.concealed_mm) })
-            })
-            .collect(),
-        front_taper_deg: (plan.taper.len() >= 5).then(|| front_taper(plan, &influences, subject.midline)),
-        seat: taken.seat,
-        channel: taken.channel,
-    })
+    let plan = Plan::of(&[(subject, &taken)]);
+    let (inputs, cuts) = (Inputs::of(subject), plan.cuts_of(0));
+    let influences = Influences::of(&inputs, &cuts)?;
+    Some(plan.widths(&influences, subject.midline, taken))
 }
 
-/// The traced edges located about the midline, and where they are cut.
+/// What half-widths are, and how uncertain what is computed from them.
+trait Answers {
+    /// Left and right half-width at a place of the plan, mm.
+    fn halves_mm(&self, place: usize) -> [f64; 2];
+    /// Contributions to the standard uncertainty of a quantity, by name, from its derivative by each half-width; with the
+    /// quantity itself where it is a length, mm.
+    fn budget(&self, gradient: &[(usize, [f64; 2])], length_mm: Option<f64>) -> Vec<(String, f64)>;
+}
+
+impl Answers for Influences<'_> {
+    fn halves_mm(&self, place: usize) -> [f64; 2] {
+        self.base[place]
+    }
+
+    fn budget(&self, gradient: &[(usize, [f64; 2])], length_mm: Option<f64>) -> Vec<(String, f64)> {
+        self.budget(gradient, length_mm)
+    }
+}
+
+/// The traced edges located about the midline.
 struct Taken {
     seat: LocatedPair,
     channel: Option<LocatedPair>,
-    plan: Plan,
 }
 
 impl Taken {
@@ -156,8 +163,11 @@ impl Taken {
         };
         let seat = locate(&subject.outline.seat, subject.seat_lift);
         let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
-        let plan = Plan::new(subject, &seat, channel.as_ref());
-        Self { seat, channel, plan }
+        Self { seat, channel }
+    }
+
+    fn pair(&self, part: Part) -> Option<&LocatedPair> {
+        if part == Part::Seat { Some(&self.seat) } else { self.channel.as_ref() }
     }
 }
 
@@ -172,23 +182,6 @@ impl<'a> Inputs<'a> {
             print_scale_u: subject.print_scale_u,
             end_u_mm: subject.end_u_mm,
         }
-    }
-}
-
-/// The width of a cut with its budget, and with what uneven halves say.
-fn width_of(plan: &Plan, influences: &Influences, cut: usize) -> MeasuredWidth {
-    with_unevenness(measured_width(&plan.cuts, influences, cut))
-}
-
-fn measured_width(cuts: &[Cut], influences: &Influences, cut: usize) -> MeasuredWidth {
-    let total = |halves: &Halves| halves[cut][0] + halves[cut][1];
-    let halves_mm = influences.base[cut];
-    MeasuredWidth {
-        station: cuts[cut].station,
-        station_u: None,
-        mm: halves_mm[0] + halves_mm[1],
-        halves_mm,
-        budget: influences.budget(&total, &[(cut, [1.0, 1.0])], true),
     }
 }
 
@@ -217,63 +210,128 @@ fn beside(mut width: MeasuredWidth, concealed_mm: f64) -> MeasuredWidth {
     width
 }
 
-/// Which cuts are made, and for what.
+/// Where a saddle is cut, in one photo of it or in several, and for what.
 struct Plan {
-    cuts: Vec<Cut>,
+    /// Each place's cut in every photo; none where a photo does not show both of its edges, and at least one.
+    places: Vec<Vec<Option<Cut>>>,
+    /// Station, and the places of seat and channel there.
     stations: Vec<(f64, Option<usize>, Option<usize>)>,
-    /// Name, cut, and how it was placed.
+    /// Name, place, and how it was found.
     named: Vec<(&'static str, usize, Extreme)>,
     taper: Vec<usize>,
 }
 
 /// Stations of the front taper's straight lines: every 0.025 over 0.05 to 0.25.
 const TAPER_STATIONS: usize = 9;
+/// With fewer of them no line is laid.
+const LEAST_TAPER_STATIONS: usize = 5;
 
 impl Plan {
-    fn new(subject: &Subject, seat: &LocatedPair, channel: Option<&LocatedPair>) -> Self {
-        let mut plan = Self { cuts: Vec::new(), stations: Vec::new(), named: Vec::new(), taper: Vec::new() };
+    /// The plan of photos that show the saddle about one midline.
+    fn of(photos: &[(&Subject, &Taken)]) -> Self {
+        let mut plan =
+            Self { places: Vec::new(), stations: Vec::new(), named: Vec::new(), taper: Vec::new() };
         for station in set_stations() {
-            let on_seat = plan.cut(subject, Part::Seat, seat, station);
-            let on_channel = channel.and_then(|c| plan.cut(subject, Part::Channel, c, station));
-            plan.stations.push((station, on_seat, on_channel));
+            let [seat, channel] = [Part::Seat, Part::Channel].map(|part| plan.place(photos, part, station));
+            plan.stations.push((station, seat, channel));
         }
         for i in 0..TAPER_STATIONS {
             let station = 0.05 + 0.2 * i as f64 / (TAPER_STATIONS - 1) as f64;
-            plan.taper.extend(plan_cut(&mut plan.cuts, subject, Part::Seat, seat, station));
+            let place = plan.place(photos, Part::Seat, station);
+            plan.taper.extend(place);
         }
-        let length = subject.midline.length_mm();
         let at = |station: f64| Some(Extreme { station, station_u: None, concealed_mm: 0.0 });
-        let mut names: Vec<(&'static str, Part, Option<Extreme>)> = vec![
-            ("seat.widest", Part::Seat, extreme(seat, length, (0.50, 0.95), 1.0)),
-            ("seat.waist", Part::Seat, extreme(seat, length, (0.10, 0.50), -1.0)),
-        ];
-        if let Some(channel) = channel {
-            names.push(("channel.front", Part::Channel, at(0.15)));
-            names.push(("channel.middle", Part::Channel, at(0.50)));
-            names.push(("channel.rear", Part::Channel, at(0.85)));
-            names.push(("channel.narrowest", Part::Channel, extreme(channel, length, (0.10, 0.90), -1.0)));
-        }
-        for (name, part, place) in names {
-            let pair = if part == Part::Seat { Some(seat) } else { channel };
-            let Some((pair, place)) = pair.zip(place) else { continue };
-            let cut = plan.cut(subject, part, pair, place.station);
-            plan.named.extend(cut.map(|c| (name, c, place)));
+        let found = |part: Part, range: (f64, f64), sign: f64| {
+            let in_photo = |(subject, taken): &(&Subject, &Taken)| {
+                extreme(taken.pair(part)?, subject.midline.length_mm(), range, sign)
+            };
+            Extreme::agreed(&photos.iter().filter_map(in_photo).collect::<Vec<_>>())
+        };
+        for (name, part, place) in [
+            ("seat.widest", Part::Seat, found(Part::Seat, (0.50, 0.95), 1.0)),
+            ("seat.waist", Part::Seat, found(Part::Seat, (0.10, 0.50), -1.0)),
+            ("channel.front", Part::Channel, at(0.15)),
+            ("channel.middle", Part::Channel, at(0.50)),
+            ("channel.rear", Part::Channel, at(0.85)),
+            ("channel.narrowest", Part::Channel, found(Part::Channel, (0.10, 0.90), -1.0)),
+        ] {
+            let cut =
+                place.and_then(|extreme| Some((name, plan.place(photos, part, extreme.station)?, extreme)));
+            plan.named.extend(cut);
         }
         plan
     }
 
-    fn cut(&mut self, subject: &Subject, part: Part, pair: &LocatedPair, station: f64) -> Option<usize> {
-        plan_cut(&mut self.cuts, subject, part, pair, station)
+    /// Cuts a part at a station; the place where a photo shows it.
+    fn place(&mut self, photos: &[(&Subject, &Taken)], part: Part, station: f64) -> Option<usize> {
+        let cut = |(subject, taken): &(&Subject, &Taken)| cut_at(subject, part, taken.pair(part)?, station);
+        let cuts: Vec<Option<Cut>> = photos.iter().map(cut).collect();
+        cuts.iter().any(Option::is_some).then(|| {
+            self.places.push(cuts);
+            self.places.len() - 1
+        })
+    }
+
+    /// The cuts of one of the photos, in the order of the places that it shows.
+    fn cuts_of(&self, photo: usize) -> Vec<Cut> {
+        self.places.iter().filter_map(|cuts| cuts[photo]).collect()
+    }
+
+    /// The station of a place.
+    fn station(&self, place: usize) -> f64 {
+        self.places[place].iter().flatten().next().map_or(f64::NAN, |cut| cut.station)
+    }
+
+    /// Every width of the plan.
+    fn widths(&self, answers: &dyn Answers, midline: &Midline, taken: Taken) -> Widths {
+        let width = |place: usize| self.width(answers, place);
+        let named = |&(name, place, how): &(&'static str, usize, Extreme)| {
+            (name, MeasuredWidth { station_u: how.station_u, ..beside(width(place), how.concealed_mm) })
+        };
+        let tapers = self.taper.len() >= LEAST_TAPER_STATIONS;
+        Widths {
+            stations: self.stations.iter().map(|&(s, a, b)| (s, a.map(width), b.map(width))).collect(),
+            named: self.named.iter().map(named).collect(),
+            front_taper_deg: tapers.then(|| self.front_taper(answers, midline)),
+            seat: taken.seat,
+            channel: taken.channel,
+        }
+    }
+
+    /// The width at a place with its budget, and with what uneven halves say.
+    fn width(&self, answers: &dyn Answers, place: usize) -> MeasuredWidth {
+        let halves_mm = answers.halves_mm(place);
+        let mm = halves_mm[0] + halves_mm[1];
+        let budget = answers.budget(&[(place, [1.0, 1.0])], Some(mm));
+        with_unevenness(MeasuredWidth {
+            station: self.station(place),
+            station_u: None,
+            mm,
+            halves_mm,
+            budget,
+        })
+    }
+
+    /// Full angle between straight lines through the left and right half-widths over the front, degrees.
+    fn front_taper(&self, answers: &dyn Answers, midline: &Midline) -> Quantity {
+        let length = midline.length_mm();
+        let along: Vec<f64> = self.taper.iter().map(|&place| self.station(place) * length).collect();
+        let mean = along.iter().sum::<f64>() / along.len() as f64;
+        let spread: f64 = along.iter().map(|a| (a - mean).powi(2)).sum();
+        let slopes: [f64; 2] = [0, 1].map(|side| {
+            let parts =
+                self.taper.iter().zip(&along).map(|(&place, a)| (a - mean) * answers.halves_mm(place)[side]);
+            parts.sum::<f64>() / spread
+        });
+        let by = |a: &f64| slopes.map(|slope| ((a - mean) / spread / (1.0 + slope.powi(2))).to_degrees());
+        let gradient: Vec<(usize, [f64; 2])> =
+            self.taper.iter().zip(&along).map(|(&place, a)| (place, by(a))).collect();
+        let value = slopes.iter().map(|slope| slope.atan()).sum::<f64>().to_degrees();
+        Quantity { value, budget: answers.budget(&gradient, None) }
     }
 }
 
-fn plan_cut(
-    cuts: &mut Vec<Cut>,
-    subject: &Subject,
-    part: Part,
-    pair: &LocatedPair,
-    station: f64,
-) -> Option<usize> {
+fn cut_at(subject: &Subject, part: Part, pair: &LocatedPair, station: f64) -> Option<Cut> {
     let lift = if part == Part::Seat { subject.seat_lift } else { subject.channel_lift };
     let side = |i: usize| {
         let cut = section(&pair[i], station, subject.midline.length_mm())?;
@@ -287,29 +345,5 @@ fn plan_cut(
             rival_mm: cut.rival_mm,
         })
     };
-    let sides = [side(0)?, side(1)?];
-    cuts.push(Cut { part, station, sides });
-    Some(cuts.len() - 1)
-}
-
-/// Full angle between straight lines through the left and right half-widths over the front, degrees.
-fn front_taper(plan: &Plan, influences: &Influences, midline: &Midline) -> Quantity {
-    let length = midline.length_mm();
-    let along: Vec<f64> = plan.taper.iter().map(|&c| plan.cuts[c].station * length).collect();
-    let mean = along.iter().sum::<f64>() / along.len() as f64;
-    let spread: f64 = along.iter().map(|a| (a - mean).powi(2)).sum();
-    let slope = |halves: &Halves, side: usize| {
-        plan.taper.iter().zip(&along).map(|(&c, a)| (a - mean) * halves[c][side]).sum::<f64>() / spread
-    };
-    let angle = |halves: &Halves| (slope(halves, 0).atan() + slope(halves, 1).atan()).to_degrees();
-    let gradient: Vec<(usize, [f64; 2])> = plan
-        .taper
-        .iter()
-        .zip(&along)
-        .map(|(&c, a)| {
-            let by = [0, 1].map(|side| (a - mean) / spread / (1.0 + slope(&influences.base, side).powi(2)));
-            (c, by.map(f64::to_degrees))
-        })
-        .collect();
-    Quantity { value: angle(&influences.base), budget: influences.budget(&angle, &gradient, false) }
+    Some(Cut { part, station, sides: [side(0)?, side(1)?] })
 }

@@ -7,7 +7,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline};
-use super::{COVERAGE, Subject, Taken, beside, combined, excess_mm, width_of};
+use super::{COVERAGE, Plan, Subject, Taken, beside, combined, excess_mm};
 use crate::ground::uncertain::{Drawer, Drawn, tolerance};
 use crate::outline::lift::LiftProfile;
 use crate::width::influence::Influences;
@@ -56,9 +56,10 @@ struct Draws<'a> {
 /// Draws the named widths so many times. `None` where the edges cannot be taken through the camera, or where so many of the
 /// draws cannot that they would not show the rest.
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
-    let (plan, inputs) = (Taken::of(subject).plan, Inputs::of(subject));
-    let influences = Influences::of(&inputs, &plan.cuts)?;
-    let draws = Draws { inputs: &inputs, cuts: &plan.cuts, root: root(&subject.fit.estimate.covariance)? };
+    let plan = Plan::of(&[(subject, &Taken::of(subject))]);
+    let (inputs, cuts) = (Inputs::of(subject), plan.cuts_of(0));
+    let influences = Influences::of(&inputs, &cuts)?;
+    let draws = Draws { inputs: &inputs, cuts: &cuts, root: root(&subject.fit.estimate.covariance)? };
     let mut drawer = Drawer::new(seed);
     let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); plan.named.len()];
     for _ in 0..count {
@@ -78,7 +79,7 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
                 return None;
             }
             let (linear, drawn) =
-                (beside(width_of(&plan, &influences, cut), place.concealed_mm), Drawn::new(list)?);
+                (beside(plan.width(&influences, cut), place.concealed_mm), Drawn::new(list)?);
             let u_mm = combined(&linear.budget);
             Some(Compared {
                 name,

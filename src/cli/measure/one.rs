@@ -58,7 +58,8 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
     }
-    outputs.write(args, &read, &sheet, &geometry, overwrite)?;
+    outputs.write_overlay(args, &read, &sheet, &geometry, overwrite)?;
+    sheet::write(&outputs.sheet, &sheet, overwrite)?;
     if let Some(folder) = &args.explain {
         std::fs::create_dir_all(folder)
             .with_context(|| format!("cannot make the folder {}", folder.display()))?;
@@ -67,7 +68,11 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
     Ok(sheet)
 }
 
-fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
+/// What the arguments say about a photo.
+///
+/// # Errors
+/// A lens file that cannot be read.
+pub fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
     let lift = |part: Part| job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.clone());
     let lens = job.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten();
     Ok(Request {
@@ -109,7 +114,10 @@ impl Outputs {
     }
 
     /// Looked at before the work, so that it is not done in vain.
-    fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
+    ///
+    /// # Errors
+    /// A result is there already.
+    pub fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
         let there = [Some(&self.sheet), Some(&self.png), self.svg.as_ref()];
         if let Some(path) = there.into_iter().flatten().find(|p| !args.force && p.exists()) {
             anyhow::bail!(
@@ -120,7 +128,8 @@ impl Outputs {
         Ok(())
     }
 
-    fn write(
+    /// Draws the photo's overlay.
+    pub fn write_overlay(
         &self,
         args: &Args,
         photo: &Photo,
@@ -136,12 +145,15 @@ impl Outputs {
         if let Some(path) = &self.svg {
             safe_write(path, svg::render(&drawing, picture)?.as_bytes(), overwrite)?;
         }
-        Ok(sheet::write(&self.sheet, sheet, overwrite)?)
+        Ok(())
     }
 }
 
 /// A refused photo: the sheet that says so.
-fn refuse(
+///
+/// # Errors
+/// The sheet cannot be written.
+pub fn refuse(
     args: &Args,
     job: &Job,
     outputs: &Outputs,
@@ -160,7 +172,7 @@ fn refuse(
 }
 
 /// Drops what the camera said of itself and of the time. Nothing else of its data gets as far as the sheet.
-fn forget_camera(photo: &mut sheet::Photo) {
+pub fn forget_camera(photo: &mut sheet::Photo) {
     (photo.taken, photo.camera) = (None, None);
 }
 

@@ -1,0 +1,152 @@
+//! Several photos of one saddle that stood still beside its card: each walked alone, then all measured together, with the
+//! lift of the edges as the photos tell it.
+
+use crate::card::{FoundCard, FoundCards, find_cards};
+use crate::measure::{Placed, Request, Walk, place, walk_placed};
+use crate::outline::lift::LiftProfile;
+use crate::photo::Photo;
+use crate::refusal::{Refusal, RefusalCode};
+use crate::width::GIVEN_END_U_MM;
+use crate::width::joint::{Joint, JointSubject, Sight, measure_jointly};
+
+/// What several photos of a saddle say together.
+#[derive(Debug, Clone)]
+pub struct Together {
+    /// Each photo's walk, with the midline, the lifts and the widths of all; the traced points are its own.
+    pub walks: Vec<Walk>,
+    /// The joint estimate.
+    pub joint: Joint,
+}
+
+/// Measures one saddle in several photos; a request for each, alike but for the lens.
+///
+/// # Errors
+/// The first refusal of any photo, with its name, or why the photos do not go together.
+pub fn measure_together(photos: &[Photo], requests: &[Request]) -> Result<Together, Refusal> {
+    let placed = placed_alike(photos, requests)?;
+    let each = |requests: &[Request]| -> Result<Vec<Walk>, Refusal> {
+        let walk = |((photo, request), placed): ((&Photo, &Request), &Placed)| {
+            walk_placed(photo, request, placed.clone()).map_err(|refusal| of_photo(photo, refusal))
+        };
+        photos.iter().zip(requests).zip(&placed).map(walk).collect()
+    };
+    let first = each(requests)?;
+    if first.iter().any(|walk| walk.view != first[0].view) {
+        return Err(views_differ());
+    }
+    let told = joint_of(photos, requests, &first)?;
+    // Once more along the edges at the lift that they have.
+    let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, w)| nearer(r, w, &told)).collect();
+    let mut walks = each(&nearer)?;
+    let joint = joint_of(photos, requests, &walks)?;
+    if joint.disagreement > MOST_DISAGREEMENT {
+        return Err(disagree());
+    }
+    for (walk, (seat, channel)) in walks.iter_mut().zip(&joint.located) {
+        let widths = joint.widths.clone();
+        walk.widths = crate::width::Widths { seat: seat.clone(), channel: channel.clone(), ..widths };
+        walk.midline = joint.midline;
+        walk.seat_lift = joint.seat_lift.profile.clone();
+        if let Some(told) = &joint.channel_lift {
+            walk.channel_lift = told.profile.clone();
+        }
+    }
+    Ok(Together { walks, joint })
+}
+
+/// Photos that differ by more than this many of their uncertainties, in the mean of squares, show another saddle, or one that
+/// was moved.
+const MOST_DISAGREEMENT: f64 = 3.0;
+
+fn joint_of(photos: &[Photo], requests: &[Request], walks: &[Walk]) -> Result<Joint, Refusal> {
+    let sights: Option<Vec<Sight>> = walks
+        .iter()
+        .map(|w| Some(Sight { fit: &w.fit, outline: &w.outline, ends_px: w.midline_ends_px()? }))
+        .collect();
+    let unknown = LiftProfile::unknown();
+    let known = |lift: &'_ Option<LiftProfile>| lift.clone().unwrap_or_else(|| unknown.clone());
+    let (seat, channel) = (known(&requests[0].seat_lift), known(&requests[0].channel_lift));
+    let subject = JointSubject {
+        sights: &sights.ok_or_else(disagree)?,
+        view: walks[0].view,
+        lifts: [&seat, &channel],
+        one_lens: photos.iter().all(|photo| same_lens(photo, &photos[0])),
+        end_u_mm: GIVEN_END_U_MM,
+        print_scale_u: requests[0].print_scale_u(),
+    };
+    measure_jointly(&subject).filter(|joint| !joint.widths.named.is_empty()).ok_or_else(|| {
+        Refusal::new(
+            RefusalCode::EdgesNotFound,
+            "no width could be taken from the photos together",
+            "photograph the saddle whole and against a plain floor, with nothing lying across it",
+        )
+    })
+}
+
+/// A request for the same photo with the lift that all have told, where the saddle was found.
+fn nearer(request: &Request, walk: &Walk, told: &Joint) -> Request {
+    Request {
+        view: Some(walk.view),
+        near: walk.midline_ends_px(),
+        seat_lift: Some(told.seat_lift.profile.clone()),
+        channel_lift: told.channel_lift.as_ref().map(|lift| lift.profile.clone()),
+        ..request.clone()
+    }
+}
+
+/// Whether two photos say that one camera took them, at one focal length.
+fn same_lens(a: &Photo, b: &Photo) -> bool {
+    let (x, y) = (a.exif(), b.exif());
+    let of_one = x.model.is_some() && x.make == y.make && x.model == y.model;
+    let focal = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px);
+    of_one && focal(a) == focal(b)
+}
+
+/// Every photo's camera over one card that all show.
+fn placed_alike(photos: &[Photo], requests: &[Request]) -> Result<Vec<Placed>, Refusal> {
+    let named = |photo: &Photo, refusal| of_photo(photo, refusal);
+    let found: Vec<FoundCards> = photos
+        .iter()
+        .map(|photo| find_cards(photo).map_err(|r| named(photo, r)))
+        .collect::<Result<_, _>>()?;
+    let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
+    let in_all = |card: &&FoundCard| found.iter().all(|f| f.cards.iter().any(|c| same(c, card)));
+    let world = found[0].cards.iter().find(in_all).cloned().ok_or_else(cards_differ)?;
+    photos
+        .iter()
+        .zip(requests)
+        .zip(found)
+        .map(|((photo, request), mut found)| {
+            found.cards.sort_by_key(|card| !same(card, &world));
+            place(photo, request, found).map_err(|r| named(photo, r))
+        })
+        .collect()
+}
+
+fn of_photo(photo: &Photo, refusal: Refusal) -> Refusal {
+    Refusal { text: format!("{}: {}", photo.name(), refusal.text), ..refusal }
+}
+
+fn cards_differ() -> Refusal {
+    Refusal::new(
+        RefusalCode::CardsDiffer,
+        "no card is to be seen in all of the photos",
+        "leave the card and the saddle where they are between the photos, and take both into every picture",
+    )
+}
+
+fn views_differ() -> Refusal {
+    Refusal::new(
+        RefusalCode::PhotosDisagree,
+        "some of the photos show the saddle upright and others upside down",
+        "measure each side by itself; photos that are measured together show the saddle as it stood",
+    )
+}
+
+fn disagree() -> Refusal {
+    Refusal::new(
+        RefusalCode::PhotosDisagree,
+        "the photos do not agree: the saddle or the card was moved between them, or an edge was lost in one",
+        "measure each photo by itself and look at its overlay; leave saddle and card where they are between photos",
+    )
+}
