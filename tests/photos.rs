@@ -10,7 +10,9 @@ use seatspan::ground::words::View;
 use seatspan::measure::{Request, measure};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
+use seatspan::record::record_together;
 use seatspan::sheet::Sheet;
+use seatspan::together::measure_together;
 use serde_json::Value;
 
 /// What a fitter may rely on where the ends are given. The networks have not learnt from these photos.
@@ -138,6 +140,47 @@ fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
     let measured = Measured::of(&folder, |truth| Request { view: None, ends: None, ..request(truth) });
     assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
     measured.assert_within(MOST_RMS_FOUND_MM, WORST_FOUND_MM);
+}
+
+/// The same for pairs of photos of one saddle, with neither view, ends nor lifts given: the lifts come from the photos.
+const MOST_RMS_TOGETHER_MM: f64 = 1.5;
+const WORST_TOGETHER_MM: f64 = 3.0;
+const MOST_LIFT_MM: f64 = 6.0;
+
+#[test]
+fn pairs_of_photos_tell_the_lift_and_the_widths() {
+    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
+        return;
+    };
+    let mut measured = Measured::default();
+    for name in ["hazel", "bramble"] {
+        let photos = ["a", "b"].map(|n| Photo::open(&folder.join(format!("{name}-{n}.jpg"))).unwrap());
+        let requests = vec![Request { name: name.into(), ..Request::default() }; photos.len()];
+        let together = measure_together(&photos, &requests).unwrap();
+        let (sheet, _) = record_together(&photos, &requests, &together);
+        let file = folder.join(format!("{name}-a.truth.json"));
+        let truth: Value = serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap();
+        measured.add(name, &truth, &sheet);
+        for row in sheet.lift.unwrap().seat.unwrap() {
+            let [at, mm] = row;
+            let error_mm = mm - true_lift_mm(&truth, at);
+            println!("{name:10} lift at {at:.1} {error_mm:+6.2} mm");
+            // At the ends the edges run across the midline, and a lift does not show in a width.
+            assert!(
+                !(0.1..=0.9).contains(&at) || error_mm.abs() < MOST_LIFT_MM,
+                "{name} {at}: {error_mm} mm"
+            );
+        }
+    }
+    measured.assert_within(MOST_RMS_TOGETHER_MM, WORST_TOGETHER_MM);
+}
+
+/// Mean lift of the seat's edges at a station, mm, between the truth's points.
+fn true_lift_mm(truth: &Value, station: f64) -> f64 {
+    let rows = truth["lift_dense"]["seat"].as_array().unwrap();
+    let points: Vec<(f64, f64)> =
+        rows.iter().map(|row| (row[0].as_f64().unwrap(), row[1].as_f64().unwrap())).collect();
+    LiftProfile::measured(points).unwrap().at_mm(station)
 }
 
 #[test]

@@ -37,6 +37,9 @@ pub struct Args {
     /// Give the lifts alone and let the program find view and ends
     #[arg(long)]
     pub found: bool,
+    /// Give nothing, but two photos of each saddle, from different sides, to be measured together
+    #[arg(long, conflicts_with_all = ["given", "found"])]
+    pub pairs: bool,
     /// Print everything as JSON, photo by photo, and nothing else
     #[arg(long)]
     pub json: bool,
@@ -57,7 +60,11 @@ Examples:
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let aim = if args.found { Aim::Found } else { Aim::Given };
+    let aim = match (args.found, args.pairs) {
+        (_, true) => Aim::Pair,
+        (true, _) => Aim::Found,
+        _ => Aim::Given,
+    };
     if let Some(folder) = &args.out {
         std::fs::create_dir_all(folder)
             .with_context(|| format!("cannot make the folder {}", folder.display()))?;
@@ -119,7 +126,7 @@ fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
     safe_write(&path("truth.json"), truth.as_bytes(), force)?;
     let Some((sheet, geometry)) = &tried.measured else { return Ok(()) };
     safe_write(&path("sheet.json"), to_json(sheet)?.as_bytes(), force)?;
-    let Some((photo, geometry)) = tried.photo.as_ref().zip(geometry.as_ref()) else { return Ok(()) };
+    let Some(photo) = &tried.photo else { return Ok(()) };
     let size = (photo.width_px() as u32, photo.height_px() as u32);
     let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
     let picture = Picture::new(&rgb, w as u32, h as u32)?;

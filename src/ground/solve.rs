@@ -411,6 +411,8 @@ mod tests {
         assert_relative_eq!(fit.covariance, expected, epsilon = 1e-9);
         let parts = fit.variance_by_source(&DVector::from_vec(vec![0.0, 1.0]));
         assert_relative_eq!(parts.iter().map(|p| p.1).sum::<f64>(), 0.875, epsilon = 1e-9);
+        let products = fit.parts().iter().map(|(_, part)| part * part.transpose()).sum::<DMatrix<f64>>();
+        assert_relative_eq!(products, expected, epsilon = 1e-9);
         // What the second parameter has beyond the first, 1 - 0.25, no datum has touched.
         assert_relative_eq!(parts[2].1, 0.75, epsilon = 1e-9);
     }

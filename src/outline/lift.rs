@@ -38,6 +38,13 @@ impl LiftProfile {
         Self { points: vec![(0.5, 0.0)], point_u_mm: 0.0, common_u_mm: UNKNOWN_U_MM }
     }
 
+    /// How high the edges of a seat mostly run over a card beside it, pommel and cantle above the waist: where to look, not
+    /// what to measure with (common practice, no source).
+    pub fn usual_of_a_seat() -> Self {
+        let points = vec![(0.0, 45.0), (0.25, 25.0), (0.5, 15.0), (0.75, 30.0), (1.0, 55.0)];
+        Self { points, ..Self::unknown() }
+    }
+
     /// True where somebody measured it.
     pub fn is_known(&self) -> bool {
         self.point_u_mm > 0.0

@@ -31,7 +31,7 @@ mod truth;
 
 pub use curve::Curve;
 pub use outline::{Hand, Outline};
-pub use random::random;
+pub use random::{random, random_pair};
 pub use saddle::*;
 pub use scenario::*;
 pub use truth::*;

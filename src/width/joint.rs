@@ -15,11 +15,13 @@ use std::collections::BTreeMap;
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
-use super::influence::{Cut, Effect, Halves, Influences, Inputs, PIPING_U_MM, halves, line};
+use super::influence::{
+    Cut, Effect, Halves, Influences, Inputs, PIPING_U_MM, edge_correlation, halves, line,
+};
 use super::{Answers, LocatedPair, Plan, Subject, Taken, Widths};
 use crate::camera::fit::{CameraFit, line as camera_line};
 use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
+use crate::ground::words::{Part, View};
 use crate::outline::Outline;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
@@ -135,6 +137,8 @@ struct PhotoReading {
     /// The places, in the order of the half-widths below.
     places: Vec<usize>,
     cuts: Vec<Cut>,
+    /// Length of the midline, mm.
+    length_mm: f64,
     halves_mm: Halves,
     effects: Vec<Effect>,
     /// By how much the half-widths grow when a knot is raised by 1 mm, knot by knot, of the seat and of the channel.
@@ -182,7 +186,8 @@ impl PhotoReading {
         let by_seat = (0..KNOTS).map(|k| raised(&seat.raised(k, 1.0), channel)).collect::<Option<_>>()?;
         let by_channel = (0..KNOTS).map(|k| raised(seat, &channel.raised(k, 1.0))).collect::<Option<_>>()?;
         let (halves_mm, effects) = (influences.base.clone(), influences.effects());
-        Some(Self { places, halves_mm, effects, by_lift: [by_seat, by_channel], cuts })
+        let length_mm = midline.length_mm();
+        Some(Self { places, cuts, length_mm, halves_mm, effects, by_lift: [by_seat, by_channel] })
     }
 }
 
@@ -208,16 +213,41 @@ fn shared(name: &str, one_lens: bool) -> bool {
 
 /// What an observation's own error, which no other shares, comes from.
 enum Own {
-    /// A half-width: its noise, and the boundary that competes, at a place and side.
-    Half { edge_u_mm: f64, competing_u_mm: f64, place: usize, side: usize },
+    /// A half-width: the noise of its edge, and the boundary that competes.
+    Half { edge_u_mm: f64, competing_u_mm: f64, at: HalfAt },
     /// Something known of the lift.
     Lift { u_mm: f64 },
 }
 
+/// Where a half-width was read.
+#[derive(Clone, Copy, PartialEq)]
+struct HalfAt {
+    photo: usize,
+    part: Part,
+    side: usize,
+    place: usize,
+    along_mm: f64,
+}
+
 impl Own {
+    /// Covariance of the edge's noise with another observation's.
+    fn edge_covariance(&self, other: &Self) -> f64 {
+        let (Self::Half { edge_u_mm: u, at: a, .. }, Self::Half { edge_u_mm: v, at: b, .. }) = (self, other)
+        else {
+            return 0.0;
+        };
+        let one_edge = (a.photo, a.part, a.side) == (b.photo, b.part, b.side);
+        match one_edge {
+            true if a == b => u * v,
+            true => u * v * edge_correlation(a.along_mm - b.along_mm),
+            false => 0.0,
+        }
+    }
+
+    /// Variance of what no other observation shares.
     fn variance(&self) -> f64 {
         match self {
-            Self::Half { edge_u_mm, competing_u_mm, .. } => edge_u_mm.powi(2) + competing_u_mm.powi(2),
+            Self::Half { competing_u_mm, .. } => competing_u_mm.powi(2),
             Self::Lift { u_mm } => u_mm.powi(2),
         }
     }
@@ -248,6 +278,7 @@ impl Observations {
     fn add_photo(
         &mut self,
         photo: &PhotoReading,
+        number: usize,
         first_knot: usize,
         one_lens: bool,
         shared_errors: &mut BTreeMap<(&'static str, usize), Vec<(usize, f64)>>,
@@ -260,12 +291,9 @@ impl Observations {
                     knots.map(move |(k, grown)| (first_knot + part * KNOTS + k, -grown[i][side]))
                 });
                 let half = &cut.sides[side];
-                let own = Own::Half {
-                    edge_u_mm: half.u_mm,
-                    competing_u_mm: half.competing_u_mm(),
-                    place: *place,
-                    side,
-                };
+                let along_mm = cut.station * photo.length_mm;
+                let at = HalfAt { photo: number, part: cut.part, side, place: *place, along_mm };
+                let own = Own::Half { edge_u_mm: half.u_mm, competing_u_mm: half.competing_u_mm(), at };
                 self.push(photo.halves_mm[i][side], lifts.chain([(2 * place + side, 1.0)]), own)
             }));
         }
@@ -316,11 +344,15 @@ impl Observations {
         }
     }
 
-    fn covariance(&self) -> DMatrix<f64> {
-        let mut covariance = DMatrix::from_diagonal(&DVector::from_iterator(
-            self.own.len(),
-            self.own.iter().map(Own::variance),
-        ));
+    fn edge_covariance(&self) -> DMatrix<f64> {
+        let count = self.own.len();
+        DMatrix::from_fn(count, count, |i, j| self.own[i].edge_covariance(&self.own[j]))
+    }
+
+    /// Covariance of all observations.
+    fn covariance(&self, edges: &DMatrix<f64>) -> DMatrix<f64> {
+        let mut covariance = edges.clone();
+        self.own.iter().enumerate().for_each(|(i, own)| covariance[(i, i)] += own.variance());
         for (_, errors) in &self.common {
             for (i, a) in errors {
                 errors.iter().for_each(|(j, b)| covariance[(*i, *j)] += a * b);
@@ -341,8 +373,8 @@ impl Reading {
             unknowns: first_knot + 2 * KNOTS,
         };
         let mut shared_errors = BTreeMap::new();
-        for photo in &self.photos {
-            observed.add_photo(photo, first_knot, subject.one_lens, &mut shared_errors);
+        for (number, photo) in self.photos.iter().enumerate() {
+            observed.add_photo(photo, number, first_knot, subject.one_lens, &mut shared_errors);
         }
         observed.common.extend(shared_errors.into_iter().map(|((name, _), errors)| (name, errors)));
         for part in 0..2 {
@@ -359,13 +391,16 @@ struct Solved {
     covariance: DMatrix<f64>,
     /// How the estimate depends on each observation: unknowns by observations.
     gain: DMatrix<f64>,
+    /// Covariance of the observations by the noise of their edges.
+    edges: DMatrix<f64>,
     first_knot: usize,
     disagreement: f64,
 }
 
 impl Solved {
     fn of(observed: Observations, first_knot: usize) -> Option<Self> {
-        let root: Cholesky<f64, Dyn> = observed.covariance().cholesky()?;
+        let edges = observed.edge_covariance();
+        let root: Cholesky<f64, Dyn> = observed.covariance(&edges).cholesky()?;
         let design = DMatrix::from_fn(observed.rows.len(), observed.unknowns, |i, j| observed.rows[i][j]);
         let weighted = root.solve(&design);
         let covariance = design.tr_mul(&weighted).cholesky()?.inverse();
@@ -376,7 +411,7 @@ impl Solved {
         let freedom = observed.rows.len().saturating_sub(observed.unknowns).max(1) as f64;
         let disagreement = (residuals.dot(&root.solve(&residuals)) / freedom).sqrt();
         let sound = values.iter().chain(covariance.iter()).all(|v| v.is_finite());
-        sound.then_some(Self { observed, values, covariance, gain, first_knot, disagreement })
+        sound.then_some(Self { observed, values, covariance, gain, edges, first_knot, disagreement })
     }
 
     /// Puts the lifts where they were found to be.
@@ -415,13 +450,13 @@ impl Answers for Solved {
         let mut competing: BTreeMap<(usize, usize), f64> = BTreeMap::new();
         for (own, weight) in self.observed.own.iter().zip(weights.iter()) {
             match own {
-                Own::Half { edge_u_mm, competing_u_mm, place, side } => {
-                    *variance.entry(line::EDGE).or_default() += (weight * edge_u_mm).powi(2);
-                    *competing.entry((*place, *side)).or_default() += (weight * competing_u_mm).abs();
+                Own::Half { competing_u_mm, at, .. } => {
+                    *competing.entry((at.place, at.side)).or_default() += (weight * competing_u_mm).abs();
                 }
                 Own::Lift { u_mm } => *variance.entry(line::LIFT).or_default() += (weight * u_mm).powi(2),
             }
         }
+        *variance.entry(line::EDGE).or_default() += weights.dot(&(&self.edges * &weights));
         *variance.entry(line::COMPETING).or_default() += competing.values().map(|u| u * u).sum::<f64>();
         variance.into_iter().map(|(name, v)| (name.to_owned(), v.sqrt())).collect()
     }

@@ -265,7 +265,8 @@ impl Plan {
     /// Cuts a part at a station; the place where a photo shows it.
     fn place(&mut self, photos: &[(&Subject, &Taken)], part: Part, station: f64) -> Option<usize> {
         let cut = |(subject, taken): &(&Subject, &Taken)| cut_at(subject, part, taken.pair(part)?, station);
-        let cuts: Vec<Option<Cut>> = photos.iter().map(cut).collect();
+        let mut cuts: Vec<Option<Cut>> = photos.iter().map(cut).collect();
+        share_slopes(&mut cuts);
         cuts.iter().any(Option::is_some).then(|| {
             self.places.push(cuts);
             self.places.len() - 1
@@ -328,6 +329,15 @@ impl Plan {
             self.taper.iter().zip(&along).map(|(&place, a)| (place, by(a))).collect();
         let value = slopes.iter().map(|slope| slope.atan()).sum::<f64>().to_degrees();
         Quantity { value, budget: answers.budget(&gradient, None) }
+    }
+}
+
+/// The edge is one, and so is its slope: what the photos' slopes differ by is noise, and would pass for parallax.
+fn share_slopes(cuts: &mut [Option<Cut>]) {
+    let count = cuts.iter().flatten().count().max(1) as f64;
+    let mean = [0, 1].map(|side| cuts.iter().flatten().map(|cut| cut.sides[side].slope).sum::<f64>() / count);
+    for cut in cuts.iter_mut().flatten() {
+        cut.sides.iter_mut().zip(mean).for_each(|(side, slope)| side.slope = slope);
     }
 }
 

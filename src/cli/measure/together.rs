@@ -64,6 +64,10 @@ fn check_use(args: &Args) -> anyhow::Result<()> {
     if let Some(folder) = args.photos.iter().find(|photo| photo.is_dir()) {
         bail!("{} is a folder: with --together name the photos of the one saddle", folder.display());
     }
+    let twice = args.photos.iter().enumerate().find(|(i, photo)| args.photos[..*i].contains(photo));
+    if let Some((_, photo)) = twice {
+        bail!("{} is named twice: a second photo tells something when it is another one", photo.display());
+    }
     if args.front.is_some() || !args.through.is_empty() || !args.hidden.is_empty() || args.explain.is_some() {
         bail!(
             "--front, --rear, --through, --hidden and --explain are about one photo: leave them out with --together"

@@ -97,7 +97,7 @@ fn band<'a>(trials: &'a [Trial], of: &str, band: &str) -> Vec<&'a Trial> {
 
 /// The table as text.
 pub fn text(seed: u64, aim: Aim, trials: &[Trial]) -> String {
-    let given = if aim == Aim::Given { "view, ends and lifts given" } else { "lifts given" };
+    let given = aim.in_words();
     let mut out =
         format!("{} drawn photos from number {seed}, {given}; all saddles are invented\n\n", trials.len());
     out.push_str(

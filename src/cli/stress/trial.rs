@@ -8,10 +8,12 @@ use crate::ground::words::View;
 use crate::measure::{Request, measure};
 use crate::outline::lift::LiftProfile;
 use crate::photo::{Photo, PhotoError};
-use crate::refusal::RefusalCode;
+use crate::record::record_together;
+use crate::refusal::{Refusal, RefusalCode};
 use crate::report::overlay::OverlayGeometry;
 use crate::sheet::Sheet;
 use crate::synth::{self, Drawn, Truth};
+use crate::together::measure_together;
 
 /// What the walk is told beside the photo and the lifts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -21,6 +23,19 @@ pub enum Aim {
     Given,
     /// Neither: both are found.
     Found,
+    /// Not even the lifts, but a second photo from another side.
+    Pair,
+}
+
+impl Aim {
+    /// What is given, in words.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Given => "view, ends and lifts given",
+            Self::Found => "lifts given",
+            Self::Pair => "two photos of each saddle and nothing given",
+        }
+    }
 }
 
 /// How a photo went.
@@ -91,46 +106,57 @@ pub struct Tried {
     /// The photo, where it could be read.
     pub photo: Option<Photo>,
     /// The sheet, and the overlay's geometry where it was measured.
-    pub measured: Option<(Sheet, Option<OverlayGeometry>)>,
+    pub measured: Option<(Sheet, OverlayGeometry)>,
 }
 
-/// Draws the photo of a number and measures it.
+/// Draws the photo of a number, or its two photos, and measures it.
 ///
 /// # Errors
 /// Where it cannot be drawn or the machine fails; a refusal is an outcome.
 pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
-    let scenario = synth::random(seed);
-    let drawn = synth::draw(&scenario)?;
-    let truth = &drawn.truth;
-    let (mut photo, mut measured) = (None, None);
-    let outcome =
-        match Photo::from_bytes(format!("{}.{}", truth.name, drawn.extension()), drawn.bytes.clone()) {
-            Err(PhotoError::Refused(refusal)) => Outcome::Refused { code: refusal.code, text: refusal.text },
-            Err(PhotoError::Io(error)) => return Err(error.into()),
-            Ok(read) => {
-                let outcome = match measure(&read, &request(truth, aim)) {
-                    Err(refusal) => Outcome::Refused { code: refusal.code, text: refusal.text },
-                    Ok((sheet, geometry)) => {
-                        let outcome = compared(truth, &sheet);
-                        measured = Some((sheet, Some(geometry)));
-                        outcome
-                    }
-                };
-                photo = Some(read);
-                outcome
-            }
-        };
+    let scenarios = match aim {
+        Aim::Pair => synth::random_pair(seed).to_vec(),
+        Aim::Given | Aim::Found => vec![synth::random(seed)],
+    };
+    let mut drawn = scenarios.iter().map(synth::draw).collect::<Result<Vec<Drawn>, _>>()?;
+    let read = drawn
+        .iter()
+        .map(|d| Photo::from_bytes(format!("{}.{}", d.truth.name, d.extension()), d.bytes.clone()));
+    let photos = match read.collect::<Result<Vec<Photo>, PhotoError>>() {
+        Ok(photos) => Ok(photos),
+        Err(PhotoError::Refused(refusal)) => Err(refusal),
+        Err(PhotoError::Io(error)) => return Err(error.into()),
+    };
+    let truth = &drawn[0].truth;
+    let result = photos.as_ref().map_err(Refusal::clone).and_then(|photos| measured(photos, truth, aim));
+    let outcome = match &result {
+        Ok((sheet, _)) => compared(truth, sheet),
+        Err(refusal) => Outcome::Refused { code: refusal.code, text: refusal.text.clone() },
+    };
     let trial = Trial {
         seed,
         name: truth.name.clone(),
         to_measure: truth.expect == "measure",
-        conditions: conditions(&scenario, truth),
+        conditions: conditions(&scenarios[0], truth),
         outcome,
     };
-    Ok(Tried { trial, drawn, photo, measured })
+    let photo = photos.ok().map(|mut photos| photos.swap_remove(0));
+    Ok(Tried { trial, drawn: drawn.swap_remove(0), photo, measured: result.ok() })
 }
 
-/// What the walk is asked. The one place that knows what `--given` and `--found` hand over.
+/// The sheet of a photo or of a pair, and the overlay's geometry in the first.
+fn measured(photos: &[Photo], truth: &Truth, aim: Aim) -> Result<(Sheet, OverlayGeometry), Refusal> {
+    let request = request(truth, aim);
+    if aim != Aim::Pair {
+        return measure(&photos[0], &request);
+    }
+    let requests = vec![request; photos.len()];
+    let together = measure_together(photos, &requests)?;
+    let (sheet, mut geometries) = record_together(photos, &requests, &together);
+    Ok((sheet, geometries.swap_remove(0)))
+}
+
+/// What the walk is asked. The one place that knows what `--given`, `--found` and `--pairs` hand over.
 fn request(truth: &Truth, aim: Aim) -> Request {
     // A person points to a tenth of a pixel at best.
     let point = |p: [f64; 2]| {
@@ -139,7 +165,7 @@ fn request(truth: &Truth, aim: Aim) -> Request {
     };
     let view = truth.view.unwrap_or(View::Top);
     let lift = |part: &str| -> Option<LiftProfile> {
-        truth.lifts.iter().find(|l| l.0 == part).and_then(|l| l.1.parse().ok())
+        truth.lifts.iter().filter(|_| aim != Aim::Pair).find(|l| l.0 == part).and_then(|l| l.1.parse().ok())
     };
     let given = aim == Aim::Given;
     Request {

@@ -93,7 +93,8 @@ const TURNS: usize = 2;
 const PLAN_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
 const SETTLED_TOLERANCE_MM: f64 = 6.0;
-/// Finds and traces the saddle, in the view given or in either.
+/// Finds and traces the saddle, in the view given or in either. Where nobody knows the lift the saddle is looked for in the
+/// card's plane, and then as high as a seat's edges mostly run: seen from the side, its two halves are alike only there.
 ///
 /// # Errors
 /// `no-saddle` where nothing looks like one, or `view-unclear`.
@@ -102,6 +103,15 @@ pub fn find_saddle(
     lift: &LiftProfile,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
+    let found = find_at(around, lift, view);
+    if found.is_ok() || lift.is_known() || view == Some(View::Underside) {
+        return found;
+    }
+    let usual = LiftProfile::usual_of_a_seat();
+    find_at(around, &usual, view).ok().and_then(|f| f.at_lift(around, &usual, lift)).map_or(found, Ok)
+}
+
+fn find_at(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Result<FoundSaddle, Refusal> {
     let best = settled_glance(around, lift).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
     let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
     let Midline { front_mm, rear_mm, .. } = best.midline;
@@ -129,6 +139,18 @@ const COARSEST_MM_PER_PX: f64 = 2.0;
 const BEYOND_ALLOWED: usize = 2;
 
 impl FoundSaddle {
+    /// The same edges, found at one lift, about the midline that bisects them at another.
+    fn at_lift(self, around: &Surroundings, from: &LiftProfile, to: &LiftProfile) -> Option<Self> {
+        let end = |station: f64| {
+            let seen = self.midline.point(station, 0.0, Side::Left, from.at_mm(station));
+            let pixel = around.camera.photo_from_card(seen)?;
+            Some(around.camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
+        };
+        let about = self.midline.with_ends(end(0.0)?, end(1.0)?);
+        let midline = bisecting(&about, &horizontal(around.camera, &about, to, &self.seat))?;
+        Some(Self { midline, ..self })
+    }
+
     /// The saddle again, if the photo shows it whole and large enough.
     ///
     /// # Errors

@@ -123,6 +123,23 @@ pub fn random(seed: u64) -> Scenario {
     }
 }
 
+/// The scenario of [`random`] in two photos of one phone: the second from another side, nothing else moved.
+pub fn random_pair(seed: u64) -> [Scenario; 2] {
+    let first = random(seed);
+    let mut rng = Rng::with_seed(seed ^ 0x2BAC_57E9);
+    let seen = match &first.subject {
+        Subject::Saddle(form) | Subject::Cushion(form) | Subject::Chair(form) => around::extent(form),
+        Subject::None | Subject::Box(_) => Vec::new(),
+    };
+    let second = Scenario {
+        name: format!("{}-again", first.name),
+        seed: seed ^ 0x9E37_79B9,
+        camera: moved(&mut rng, &first.camera, &seen),
+        ..first.clone()
+    };
+    [first, second]
+}
+
 fn between(r: &mut Rng, low: f64, high: f64) -> f64 {
     low + (high - low) * r.f64()
 }
@@ -166,16 +183,26 @@ fn cut_off(camera: &mut CameraSet, form: &SaddleSet) {
     }
 }
 
+/// Points and the corners of the card's sheet.
+fn with_card(points: &[Vector3<f64>]) -> Vec<Vector3<f64>> {
+    let sheet = Paper::new(&CardSet::default()).map(|p| p.sheet_corners()).unwrap_or_default();
+    points.iter().copied().chain(sheet).collect()
+}
+
+/// The middle of what encloses points.
+fn middle(points: &[Vector3<f64>]) -> Vector3<f64> {
+    let (low, high) = points.iter().fold((points[0], points[0]), |(l, h), p| (l.inf(p), h.sup(p)));
+    (low + high) / 2.0
+}
+
 /// A camera that sees all the given points and the card with a border to spare.
 fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
     let (width, height) = SIZES[one(r, &SIZE_SHARES)];
     let diagonal = (width as f64).hypot(height as f64);
     let focal = between(r, 23.5, 28.5) / FRAME_DIAGONAL_MM * diagonal;
-    let sheet = Paper::new(&CardSet::default()).map(|p| p.sheet_corners()).unwrap_or_default();
-    let all: Vec<Vector3<f64>> = points.iter().copied().chain(sheet).collect();
-    let (low, high) = all.iter().fold((all[0], all[0]), |(l, h), p| (l.inf(p), h.sup(p)));
-    let middle = (low + high) / 2.0;
-    let mut set = CameraSet {
+    let all = with_card(points);
+    let middle = middle(&all);
+    let set = CameraSet {
         width,
         height,
         focal_px: focal,
@@ -187,16 +214,35 @@ fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
         azimuth_deg: between(r, 0.0, 360.0),
         roll_deg: between(r, 0.0, 360.0),
     };
-    let border = 0.02 * width.min(height) as f64;
+    far_enough(set, &all)
+}
+
+/// The same camera on the other side of the saddle, more or less, as for a second photo.
+fn moved(r: &mut Rng, first: &CameraSet, points: &[Vector3<f64>]) -> CameraSet {
+    let all = with_card(points);
+    let middle = middle(&all);
+    let set = CameraSet {
+        aim_mm: [middle.x + between(r, -30.0, 30.0), middle.y + between(r, -30.0, 30.0), 0.0],
+        distance_mm: between(r, 700.0, 1200.0),
+        tilt_deg: between(r, 8.0, 30.0),
+        azimuth_deg: first.azimuth_deg + between(r, 100.0, 260.0),
+        roll_deg: between(r, 0.0, 360.0),
+        ..first.clone()
+    };
+    far_enough(set, &all)
+}
+
+/// The camera as near as it was, or as far as it must be to see all points with a border to spare.
+fn far_enough(mut set: CameraSet, points: &[Vector3<f64>]) -> CameraSet {
+    let (w, h) = (set.width as f64, set.height as f64);
+    let border = 0.02 * w.min(h);
+    let within = |x: f64, length: f64| x > border && x < length - border;
     let seen = |set: &CameraSet| {
         let Ok(camera) = set.camera() else { return false };
-        all.iter().all(|p| {
-            camera.photo_from_card(CardPoint::from(*p)).is_some_and(|q| {
-                q.x_px > border
-                    && q.y_px > border
-                    && q.x_px < width as f64 - border
-                    && q.y_px < height as f64 - border
-            })
+        points.iter().all(|p| {
+            camera
+                .photo_from_card(CardPoint::from(*p))
+                .is_some_and(|q| within(q.x_px, w) && within(q.y_px, h))
         })
     };
     while !seen(&set) && set.distance_mm < 4000.0 {

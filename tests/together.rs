@@ -1,0 +1,166 @@
+//! One saddle in several drawn photos of known truth, with no lift given.
+
+use std::path::Path;
+use std::process::Command;
+
+use nalgebra::Vector3;
+use seatspan::measure::{Request, measure};
+use seatspan::photo::Photo;
+use seatspan::record::record_together;
+use seatspan::refusal::{Refusal, RefusalCode};
+use seatspan::sheet::{Lift, LiftSource, Sheet};
+use seatspan::synth::{self, Drawn, Scenario, Subject, Truth, presets};
+use seatspan::together::measure_together;
+
+/// The saddle of a preset as a camera sees it that leans by `tilt_deg` toward a side.
+fn seen_from(azimuth_deg: f64, tilt_deg: f64, seed: u64) -> Scenario {
+    let mut scenario = presets::acorn();
+    scenario.name = format!("acorn-{azimuth_deg}-{seed}");
+    scenario.seed = seed;
+    scenario.camera.azimuth_deg = azimuth_deg;
+    scenario.camera.tilt_deg = tilt_deg;
+    scenario.camera.distance_mm = 1150.0;
+    scenario
+}
+
+fn photo(scenario: &Scenario) -> (Photo, Truth) {
+    let Drawn { bytes, truth } = synth::draw(scenario).unwrap();
+    (Photo::from_bytes(format!("{}.jpg", scenario.name), bytes).unwrap(), truth)
+}
+
+fn together(scenarios: &[Scenario]) -> (Result<Sheet, Refusal>, Truth) {
+    let (photos, mut truths): (Vec<Photo>, Vec<Truth>) = scenarios.iter().map(photo).unzip();
+    let requests = vec![Request { name: "acorn".into(), ..Request::default() }; photos.len()];
+    let sheet = measure_together(&photos, &requests).map(|t| record_together(&photos, &requests, &t).0);
+    (sheet, truths.swap_remove(0))
+}
+
+/// The lift of the seat's edges at a station, mm: the mean of both.
+fn true_lift_mm(truth: &Truth, station: f64) -> f64 {
+    let (midline, seat) = (truth.midline.unwrap(), &truth.edges.as_ref().unwrap().seat);
+    let [front, rear] = [midline.front_mm, midline.rear_mm].map(Vector3::from).map(|end| end.xy());
+    let along = (rear - front).normalize();
+    let off =
+        |p: &&[f64; 3]| ((Vector3::from(**p).xy() - front).dot(&along) / midline.length_mm - station).abs();
+    let nearest = |edge: &[[f64; 3]]| edge.iter().min_by(|a, b| off(a).total_cmp(&off(b))).unwrap()[2];
+    (nearest(&seat.left) + nearest(&seat.right)) / 2.0
+}
+
+/// The lift of the seat, its uncertainty and the truth, mm, at the profile's points.
+fn lifts(sheet: &Sheet, truth: &Truth) -> Vec<[f64; 4]> {
+    let Lift { seat, seat_u, source, .. } = sheet.lift.as_ref().unwrap();
+    assert_eq!(*source, LiftSource::Photos);
+    let rows = seat.as_ref().unwrap().iter().zip(seat_u.as_ref().unwrap());
+    rows.map(|(&[at, mm], &u)| [at, mm, u, true_lift_mm(truth, at)]).collect()
+}
+
+/// Photos from the saddle's two sides.
+fn two_sides() -> [Scenario; 2] {
+    let across = 90.0
+        + match presets::acorn().subject {
+            Subject::Saddle(form) => form.heading_deg,
+            _ => unreachable!("the preset is a saddle"),
+        };
+    [seen_from(across, 20.0, 11), seen_from(across + 180.0, 20.0, 12)]
+}
+
+#[test]
+fn photos_from_two_sides_tell_lift_and_widths() {
+    let (sheet, truth) = together(&two_sides());
+    let sheet = sheet.unwrap();
+    for [at, mm, u, true_mm] in lifts(&sheet, &truth) {
+        println!("lift at {at:.1}: {mm:.1} ± {:.1}, truth {true_mm:.1} mm", 2.0 * u);
+        // The edges run across the midline at the ends, where a lift does not show.
+        if (0.1..=0.9).contains(&at) {
+            assert!((mm - true_mm).abs() < 6.0 && u < 6.0, "at {at}: {mm} ± {u} against {true_mm} mm");
+        }
+    }
+    for t in &truth.named {
+        let w = sheet.width(t.name).unwrap();
+        println!("{}: {:.2} ± {:.2}, truth {:.2} mm", t.name, w.mm, w.u95, t.mm);
+        // 1.5 mm is what photos of one saddle with a ruler's lifts reach.
+        assert!((w.mm - t.mm).abs() < 1.5, "{}: {} against {} mm", t.name, w.mm, t.mm);
+    }
+    assert!(sheet.warnings.iter().all(|w| w.code != "lift-unknown" && w.code != "lift-poorly-told"));
+    assert_eq!(sheet.photos.len(), 2);
+}
+
+#[test]
+fn the_budget_of_photos_together_adds_up_and_names_no_line_twice() {
+    let (sheet, _) = together(&two_sides());
+    let sheet = sheet.unwrap();
+    for w in &sheet.widths {
+        let lines: Vec<_> = sheet.budget.iter().filter(|line| line.of == w.name).collect();
+        let u = lines.iter().map(|line| line.u * line.u).sum::<f64>().sqrt();
+        assert!((1.96 * u - w.u95).abs() < 0.01, "{}: {u} and {}", w.name, w.u95);
+        let mut names: Vec<_> = lines.iter().map(|line| &line.from).collect();
+        names.dedup();
+        assert_eq!(names.len(), lines.len());
+    }
+}
+
+#[test]
+fn photos_from_one_place_tell_no_lift_and_their_common_errors_stay() {
+    let scenarios = [seen_from(-40.0, 10.0, 11), seen_from(-40.0, 10.0, 12)];
+    let (sheet, truth) = together(&scenarios);
+    let sheet = sheet.unwrap();
+    let middle = lifts(&sheet, &truth)[5];
+    assert!(middle[2] > 20.0, "the lift cannot be known: u {} mm", middle[2]);
+    assert!(sheet.warnings.iter().any(|w| w.code == "lift-poorly-told"));
+    let alone =
+        measure(&photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
+    for w in &sheet.widths {
+        let one = alone.width(&w.name).unwrap();
+        // What is unknown of the lift is the same in both, and by far the largest part.
+        assert!(w.u95 > 0.95 * one.u95, "{}: ± {} from two, ± {} from one", w.name, w.u95, one.u95);
+    }
+}
+
+#[test]
+fn a_saddle_that_was_moved_between_the_photos_is_noticed() {
+    let [first, mut second] = two_sides();
+    if let Subject::Saddle(form) = &mut second.subject {
+        form.heading_deg += 8.0;
+        form.front_mm[0] += 30.0;
+    }
+    let refusal = together(&[first, second]).0.unwrap_err();
+    assert_eq!(refusal.code, RefusalCode::PhotosDisagree, "{}", refusal.text);
+}
+
+#[test]
+fn photos_without_a_common_card_are_refused() {
+    let [first, mut second] = two_sides();
+    second.cards[0].copy = 3;
+    let refusal = together(&[first, second]).0.unwrap_err();
+    assert_eq!(refusal.code, RefusalCode::CardsDiffer, "{}", refusal.text);
+}
+
+#[test]
+fn the_command_writes_one_sheet_and_an_overlay_for_each_photo() {
+    let folder = tempfile::tempdir().unwrap();
+    let files: Vec<_> = two_sides()
+        .iter()
+        .map(|scenario| {
+            let file = folder.path().join(format!("{}.jpg", scenario.name));
+            std::fs::write(&file, synth::draw(scenario).unwrap().bytes).unwrap();
+            file
+        })
+        .collect();
+    let run = |photos: &[&Path]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_seatspan"));
+        command.arg("measure").args(photos).args(["--together", "--name", "acorn"]).output().unwrap()
+    };
+    let done = run(&[&files[0], &files[1]]);
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let said = String::from_utf8_lossy(&done.stdout);
+    assert!(said.contains("of the seat from the photos"), "{said}");
+    let beside = |file: &Path, ending: &str| file.with_extension(ending).exists();
+    assert!(beside(&files[0], "sheet.json") && !beside(&files[1], "sheet.json"));
+    assert!(files.iter().all(|file| beside(file, "overlay.png")));
+    // Nothing is overwritten unasked, one photo is not several, and the same photo twice tells nothing.
+    for photos in [vec![&*files[0], &files[1]], vec![&*files[0]], vec![&*files[0], &files[0]]] {
+        let refused = run(&photos);
+        assert_eq!(refused.status.code(), Some(2), "{}", String::from_utf8_lossy(&refused.stderr));
+        assert_eq!(String::from_utf8_lossy(&refused.stderr).trim().lines().count(), 1);
+    }
+}
