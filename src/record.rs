@@ -16,7 +16,7 @@ use crate::together::Together;
 use crate::warn::{poorly_told, warnings};
 use crate::width::joint::{Joint, ToldLift};
 use crate::width::{
-    COVERAGE, GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, measure_widths,
+    GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, expanded, measure_widths,
 };
 
 /// The sheet of a measured photo, and its geometry in the photo.
@@ -116,7 +116,7 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
         front_taper: widths
             .front_taper_deg
             .as_ref()
-            .map(|t| sheet::Taper { deg: t.value, u95: COVERAGE * combined(&t.budget) }),
+            .map(|t| sheet::Taper { deg: t.value, u95: expanded(&t.budget) }),
         budget: budget_lines(walk),
         hints: walk
             .hints
@@ -225,7 +225,7 @@ fn edge_pixels(pair: &LocatedPair) -> sheet::EdgePairPx {
 fn station_width(width: &MeasuredWidth) -> sheet::StationWidth {
     sheet::StationWidth {
         mm: width.mm,
-        u95: COVERAGE * combined(&width.budget),
+        u95: expanded(&width.budget),
         left_half: width.halves_mm[0],
         right_half: width.halves_mm[1],
     }
@@ -237,7 +237,7 @@ fn named_width(name: &str, width: &MeasuredWidth) -> sheet::Width {
         name: name.to_owned(),
         at: width.station,
         mm: width.mm,
-        u95: COVERAGE * u,
+        u95: expanded(&width.budget),
         u: Some(u),
         at_u: width.station_u,
         one_card_u95: None,
@@ -248,7 +248,7 @@ fn named_widths(photo: &Photo, request: &Request, walk: &Walk) -> Vec<sheet::Wid
     let one_card = with_one_card(photo, request, walk);
     let of_one = |name: &str| one_card.as_ref()?.named.iter().find(|(n, _)| *n == name);
     let all = walk.widths.named.iter().map(|(name, width)| sheet::Width {
-        one_card_u95: of_one(name).map(|(_, w)| COVERAGE * combined(&w.budget)),
+        one_card_u95: of_one(name).map(|(_, w)| expanded(&w.budget)),
         ..named_width(name, width)
     });
     all.collect()
@@ -374,7 +374,7 @@ fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
     });
     let named = walk.widths.named.iter().filter_map(|(name, width)| {
         let part = if name.starts_with("seat") { Part::Seat } else { Part::Channel };
-        let u95 = COVERAGE * combined(&width.budget);
+        let u95 = expanded(&width.budget);
         let ends = line(part, width.station, width.halves_mm)?;
         Some(NamedLine { name: (*name).to_owned(), ends, mm: width.mm, u95 })
     });

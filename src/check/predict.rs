@@ -10,7 +10,7 @@ use crate::ground::words::{Part, SIDES, View as Seen};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::width::influence::{Cut, CutSide, Influences, Inputs};
-use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, combined};
+use crate::width::{GIVEN_END_U_MM, PRINT_SCALE_U, combined};
 
 /// The width that is predicted for, mm: about what the trade asks of a seat.
 pub const WIDTH_MM: f64 = 230.0;
@@ -75,9 +75,4 @@ fn budget_along(
     let influences = Influences::of(&inputs, &cuts)?;
     let [left, right] = influences.base[0];
     Some(influences.budget(&[(0, [1.0, 1.0])], Some(left + right)))
-}
-
-/// Expanded uncertainty of a budget, mm.
-pub fn expanded(budget: &[Line]) -> f64 {
-    COVERAGE * combined(budget)
 }

@@ -6,7 +6,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 
 use super::Facts;
 use super::look::{CardLook, full_length_px};
-use super::predict::{Heights, Line, USUAL_LIFT_MM, budget, expanded};
+use super::predict::{Heights, Line, USUAL_LIFT_MM, budget};
 use crate::camera::Camera;
 use crate::camera::fit::{BEND_U_MM, CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::camera::pose::Pose;
@@ -16,6 +16,7 @@ use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::homography::homography;
 use crate::photo::Photo;
+use crate::width::expanded;
 
 /// What good practice reaches, as the guide asks for it; the best photo that a fault is measured against.
 pub mod good {

@@ -9,6 +9,7 @@ pub mod section;
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
+use crate::ground::uncertain::{coverage_factor, effective_freedom};
 use crate::ground::words::{Part, SIDES};
 use crate::outline::Outline;
 use crate::outline::bisect::{BISECTED, robust_line};
@@ -60,6 +61,23 @@ pub struct Quantity {
 /// Root sum of squares of a budget's lines.
 pub fn combined(budget: &[(String, f64)]) -> f64 {
     budget.iter().map(|(_, u)| u * u).sum::<f64>().sqrt()
+}
+
+/// Points of nine rows about a section, 2 mm apart, less a parabola's three coefficients, on both sides.
+const EDGE_FREEDOM: f64 = 12.0;
+/// Measured points of the sides of the two tags that a card is accepted with at least, less its pose's six numbers.
+const CORNERS_FREEDOM: f64 = 10.0;
+
+/// Expanded uncertainty for 95 % of a budget, by the effective degrees of freedom of its lines (JCGM 100:2008, G.4): what
+/// rests on scatter has few, all else is a stated assumption.
+pub fn expanded(budget: &[(String, f64)]) -> f64 {
+    let freedom = |name: &str| match name {
+        line::EDGE => EDGE_FREEDOM,
+        line::CORNERS => CORNERS_FREEDOM,
+        _ => f64::INFINITY,
+    };
+    let parts: Vec<(f64, f64)> = budget.iter().map(|(name, u)| (*u, freedom(name))).collect();
+    coverage_factor(effective_freedom(&parts), 0.95) * combined(budget)
 }
 
 /// The traced points of a part in millimetres, left and right.

@@ -3,7 +3,7 @@
 use anyhow::bail;
 
 use super::Args;
-use super::jobs::{Job, single};
+use super::jobs::{Job, each_its_own_result, single};
 use super::one::{Outputs, forget_camera, reason, refuse, request};
 use crate::cli::lens_choice::none_of_its_camera;
 use crate::measure::Request;
@@ -20,6 +20,7 @@ use crate::together::measure_together;
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     check_use(args)?;
     let jobs: Vec<Job> = args.photos.iter().map(|photo| single(args, photo)).collect::<Result<_, _>>()?;
+    each_its_own_result(&jobs)?;
     let outputs: Vec<Outputs> = jobs.iter().map(|job| Outputs::of(args, job)).collect::<Result<_, _>>()?;
     outputs.iter().try_for_each(|outputs| outputs.refuse_existing(args))?;
     let mut photos = Vec::new();

@@ -315,7 +315,7 @@ fn how_sure(sheet: &Sheet, shape: &Shape) -> Section {
         let figure = budget::budget(sheet, shape, CHART_MM);
         let narrow = Some(budget::budget(sheet, shape, NARROW_MM));
         let caption = "Contributions to the standard uncertainty of each width, mm. They add by their squares; the 95 % \
-                       uncertainty is 1.96 times the root of their sum.";
+                       uncertainty is 1.96 times the root of their sum, or a little more where scatter decides.";
         blocks.push(Block::Figures { items: vec![Captioned::new(figure, narrow, caption)] });
     }
     Section { id: "budget", heading: "How sure it is".into(), blocks }
@@ -428,8 +428,8 @@ fn how_measured(sheet: &Sheet) -> Section {
     let method = "The printed card gives the scale and the camera’s place. The edges are traced in the photo’s own \
                   pixels; each viewing ray is cut at the height of the edge (the lift: its height over the card), and \
                   widths are taken level, at right angles to the midline from the front end to the rear end. The 95 % \
-                  uncertainty follows JCGM 100 (GUM) with a coverage factor of 1.96: the width that a level caliper \
-                  shows is meant to lie within it in about 95 of 100 cases.";
+                  uncertainty follows JCGM 100 (GUM) with a coverage factor of 1.96 or, by the degrees of freedom, a \
+                  little more: the width that a level caliper shows is meant to lie within it in about 95 of 100 cases.";
     let blocks = vec![Block::text(method), Block::Facts { items }];
     Section { id: "method", heading: "How it was measured".into(), blocks }
 }
