@@ -162,6 +162,15 @@ pub fn place(photo: &Photo, request: &Request, mut found: FoundCards) -> Result<
 /// # Errors
 /// As [`measure`].
 pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
+    let walk = walk_uneven(photo, request, placed)?;
+    if walk.widths.most_uneven_mm() > MOST_UNEVEN_MM { Err(uneven()) } else { Ok(walk) }
+}
+
+/// As [`walk_placed`], however the halves differ: seen from the side at an unknown lift they differ in every saddle.
+///
+/// # Errors
+/// As [`measure`].
+pub fn walk_uneven(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
     let Placed { found, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
@@ -184,9 +193,6 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
         print_scale_u: request.print_scale_u(),
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
-    if widths.most_uneven_mm() > MOST_UNEVEN_MM {
-        return Err(uneven());
-    }
     let hints = request.hints.clone();
     Ok(Walk { found, fit, lens_known, view, hints, midline, outline, seat_lift, channel_lift, widths })
 }

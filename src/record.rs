@@ -48,10 +48,15 @@ pub fn record_together(
     let mut sheet = sheets[0].clone();
     for other in &sheets[1..] {
         sheet.photos.extend_from_slice(&other.photos);
-        let new = |warning: &&Warning| sheet.warnings.iter().all(|w| w.code != warning.code);
-        let new: Vec<Warning> = other.warnings.iter().filter(new).cloned().collect();
+        let said = |warning: &&Warning| sheet.warnings.iter().all(|w| w.text != warning.text);
+        let file = &other.photos[0].file;
+        let new = other.warnings.iter().filter(said);
+        let new: Vec<Warning> =
+            new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
+    // What one card of one photo would give is another question.
+    sheet.widths.iter_mut().for_each(|width| width.one_card_u95 = None);
     sheet.lift = Some(told_lift(joint));
     sheet.warnings.extend(poorly_told(&requests[0], joint));
     (sheet, geometries)

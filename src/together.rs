@@ -2,7 +2,7 @@
 //! lift of the edges as the photos tell it.
 
 use crate::card::{FoundCard, FoundCards, find_cards};
-use crate::measure::{Placed, Request, Walk, place, walk_placed};
+use crate::measure::{Placed, Request, Walk, place, walk_placed, walk_uneven};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -24,20 +24,21 @@ pub struct Together {
 /// The first refusal of any photo, with its name, or why the photos do not go together.
 pub fn measure_together(photos: &[Photo], requests: &[Request]) -> Result<Together, Refusal> {
     let placed = placed_alike(photos, requests)?;
-    let each = |requests: &[Request]| -> Result<Vec<Walk>, Refusal> {
-        let walk = |((photo, request), placed): ((&Photo, &Request), &Placed)| {
-            walk_placed(photo, request, placed.clone()).map_err(|refusal| of_photo(photo, refusal))
-        };
-        photos.iter().zip(requests).zip(&placed).map(walk).collect()
+    let each = |requests: &[Request], walk: Walking| -> Result<Vec<Walk>, Refusal> {
+        let walked = photos.iter().zip(requests).zip(&placed);
+        let walked = walked.map(|((photo, request), placed)| {
+            walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo, refusal))
+        });
+        walked.collect()
     };
-    let first = each(requests)?;
+    let first = each(requests, walk_uneven)?;
     if first.iter().any(|walk| walk.view != first[0].view) {
         return Err(views_differ());
     }
     let told = joint_of(photos, requests, &first)?;
     // Once more along the edges at the lift that they have.
     let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, w)| nearer(r, w, &told)).collect();
-    let mut walks = each(&nearer)?;
+    let mut walks = each(&nearer, walk_placed)?;
     let joint = joint_of(photos, requests, &walks)?;
     if joint.disagreement > MOST_DISAGREEMENT {
         return Err(disagree());
@@ -54,6 +55,9 @@ pub fn measure_together(photos: &[Photo], requests: &[Request]) -> Result<Togeth
     Ok(Together { walks, joint })
 }
 
+/// A way to walk one photo.
+type Walking = fn(&Photo, &Request, Placed) -> Result<Walk, Refusal>;
+
 /// Photos that differ by more than this many of their uncertainties, in the mean of squares, show another saddle, or one that
 /// was moved.
 const MOST_DISAGREEMENT: f64 = 3.0;
@@ -61,7 +65,10 @@ const MOST_DISAGREEMENT: f64 = 3.0;
 fn joint_of(photos: &[Photo], requests: &[Request], walks: &[Walk]) -> Result<Joint, Refusal> {
     let sights: Option<Vec<Sight>> = walks
         .iter()
-        .map(|w| Some(Sight { fit: &w.fit, outline: &w.outline, ends_px: w.midline_ends_px()? }))
+        .zip(lenses(photos))
+        .map(|(w, lens)| {
+            Some(Sight { fit: &w.fit, outline: &w.outline, ends_px: w.midline_ends_px()?, lens })
+        })
         .collect();
     let unknown = LiftProfile::unknown();
     let known = |lift: &'_ Option<LiftProfile>| lift.clone().unwrap_or_else(|| unknown.clone());
@@ -70,17 +77,19 @@ fn joint_of(photos: &[Photo], requests: &[Request], walks: &[Walk]) -> Result<Jo
         sights: &sights.ok_or_else(disagree)?,
         view: walks[0].view,
         lifts: [&seat, &channel],
-        one_lens: photos.iter().all(|photo| same_lens(photo, &photos[0])),
         end_u_mm: GIVEN_END_U_MM,
         print_scale_u: requests[0].print_scale_u(),
     };
-    measure_jointly(&subject).filter(|joint| !joint.widths.named.is_empty()).ok_or_else(|| {
-        Refusal::new(
-            RefusalCode::EdgesNotFound,
-            "no width could be taken from the photos together",
-            "photograph the saddle whole and against a plain floor, with nothing lying across it",
-        )
-    })
+    let joint = measure_jointly(&subject).ok_or_else(disagree)?;
+    if joint.widths.named.is_empty() { Err(no_width()) } else { Ok(joint) }
+}
+
+fn no_width() -> Refusal {
+    Refusal::new(
+        RefusalCode::EdgesNotFound,
+        "no width could be taken from the photos together",
+        "photograph the saddle whole and against a plain floor, with nothing lying across it",
+    )
 }
 
 /// A request for the same photo with the lift that all have told, where the saddle was found.
@@ -94,12 +103,21 @@ fn nearer(request: &Request, walk: &Walk, told: &Joint) -> Request {
     }
 }
 
-/// Whether two photos say that one camera took them, at one focal length.
-fn same_lens(a: &Photo, b: &Photo) -> bool {
-    let (x, y) = (a.exif(), b.exif());
-    let of_one = x.model.is_some() && x.make == y.make && x.model == y.model;
-    let focal = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px);
-    of_one && focal(a) == focal(b)
+/// Which lens took each photo, by the number of the first photo that it took; where nothing tells two apart they are one.
+fn lenses(photos: &[Photo]) -> Vec<usize> {
+    (0..photos.len()).map(|i| (0..i).find(|j| !apart(&photos[*j], &photos[i])).unwrap_or(i)).collect()
+}
+
+/// Focal lengths of one lens agree within this part, whatever the size of the picture.
+const ONE_FOCAL: f64 = 0.01;
+
+/// Whether two photos say that different lenses took them.
+fn apart(a: &Photo, b: &Photo) -> bool {
+    let of = |photo: &Photo| photo.exif().model.clone();
+    let long_px = |photo: &Photo| photo.width_px().max(photo.height_px()) as f64;
+    let focal = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px / long_px(photo));
+    let models = of(a).zip(of(b)).is_some_and(|(a, b)| a != b);
+    models || focal(a).zip(focal(b)).is_some_and(|(a, b)| (a / b - 1.0).abs() > ONE_FOCAL)
 }
 
 /// Every photo's camera over one card that all show.
@@ -124,7 +142,19 @@ fn placed_alike(photos: &[Photo], requests: &[Request]) -> Result<Vec<Placed>, R
 }
 
 fn of_photo(photo: &Photo, refusal: Refusal) -> Refusal {
-    Refusal { text: format!("{}: {}", photo.name(), refusal.text), ..refusal }
+    let text = format!("{}: {}", photo.name(), refusal.text);
+    let of_the_saddle = matches!(
+        refusal.code,
+        RefusalCode::NoSaddle
+            | RefusalCode::EdgesNotFound
+            | RefusalCode::MidlineOutside
+            | RefusalCode::ViewUnclear
+    );
+    let hint = match of_the_saddle {
+        true => "take this photo anew, more from above and against a plain floor, or leave it out".to_owned(),
+        false => refusal.hint,
+    };
+    Refusal { text, hint, ..refusal }
 }
 
 fn cards_differ() -> Refusal {
@@ -139,7 +169,7 @@ fn views_differ() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
         "some of the photos show the saddle upright and others upside down",
-        "measure each side by itself; photos that are measured together show the saddle as it stood",
+        "say --view top or --view underside where one is mistaken; measured together, photos show the saddle as it stood",
     )
 }
 

@@ -143,3 +143,30 @@ fn a_side_is_as_good_as_the_noise_allows_and_says_how_good_it_is() {
         assert!(bias.abs() < 0.02, "{bias} px");
     }
 }
+
+/// A part of the pixels is spread over the whole window, whatever the length of its rows: squares that stand upright in the
+/// photo, whose rows are as long as the window is wide, and turned ones, of every size that a first look takes a part of.
+#[test]
+fn a_part_of_the_pixels_places_every_side() {
+    let mut random = Random::new();
+    for side in (60..=400).step_by(10).map(f64::from) {
+        for angle in [0.0, 0.01, 0.03, 0.3] {
+            let middle = (side * 0.5 * std::f64::consts::SQRT_2 + 10.0).ceil();
+            let shift = [random.uniform() - 0.5, random.uniform() - 0.5];
+            let square = Square { middle, shift, angle, side, blur: 0.8 };
+            let photo = square.photo(0.01, &mut random);
+            let corners =
+                [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)].map(|(u, v)| square.corner(u, v));
+            for i in 0..4 {
+                let (from, to) = (corners[i], corners[(i + 1) % 4]);
+                let Some(m) = measure_side(&photo, from, to, SidePixels::Some) else {
+                    panic!("{side} px turned by {angle}: side {i} not measured")
+                };
+                let along = (to.vector() - from.vector()).normalize();
+                let off = (m.middle.vector() - from.vector()).perp(&along).abs();
+                // Three hundred pixels of this noise place it to 0.01 px.
+                assert!(off < 0.06, "{side} px turned by {angle}: side {i} off by {off} px");
+            }
+        }
+    }
+}

@@ -92,8 +92,8 @@ const SEEN_SMALLER: f64 = 0.75;
 
 /// True when every card of the photo would have been found in a look that found these.
 fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
-    let finest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
-    let smallest_px = smallest_tag_mm() * finest * SEEN_SMALLER / look.factor as f64;
+    let coarsest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
+    let smallest_px = smallest_tag_mm() * coarsest * SEEN_SMALLER / look.factor as f64;
     !cards.is_empty() && smallest_px >= SURELY_FOUND_PX
 }
 

@@ -84,8 +84,19 @@ pub enum SidePixels {
     Some,
 }
 
-/// What [`SidePixels::Some`] leaves at least.
+/// What [`SidePixels::Some`] leaves, about.
 const SOME: usize = 300;
+
+/// Steps of the golden section fall evenly whatever the length of a row: a fixed step that divides it would take the same
+/// columns of every row, and so one side of an upright edge only.
+const GOLDEN: f64 = 0.618_033_988_749_895;
+
+/// So many of the samples as are enough, spread over all.
+fn spread(samples: Vec<StepSample>) -> Vec<StepSample> {
+    let share = SOME as f64 / samples.len() as f64;
+    let kept = |i: &usize| (*i as f64 * GOLDEN).fract() < share;
+    samples.into_iter().enumerate().filter(|(i, _)| kept(i)).map(|(_, sample)| sample).collect()
+}
 
 /// Measures the side that runs from `start` to `end` (approximately, to a pixel or two), with the tag's inside on
 /// the right of that direction (corners given clockwise in the picture), from all of its pixels or a part of them. `None`
@@ -108,8 +119,7 @@ pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint, pixels: S
     for _ in 0..3 {
         let mut samples = frame.samples(photo)?;
         if pixels == SidePixels::Some {
-            let one_in = (samples.len() / SOME).max(1);
-            samples = samples.into_iter().step_by(one_in).collect();
+            samples = spread(samples);
         }
         let f = fit_step(&mut samples, frame.reach[0], (0.6 * module).max(0.6), LEAST_CONTRAST)?;
         let moved = f.offset.abs().max(f.swing.abs());

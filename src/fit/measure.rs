@@ -327,6 +327,7 @@ const STRETCH_GAP: f64 = 0.03;
 /// Height of the seat's edge over the card's plane: straight between the places where it was taken, each read apart.
 fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     let lift = seen.sheet.lift.as_ref().filter(|l| l.source != LiftSource::Assumed);
+    let told_u = lift.filter(|l| l.source == LiftSource::Photos).and_then(|l| l.seat_u.as_ref());
     let rows = lift
         .and_then(|l| l.seat.as_ref().filter(|rows| !rows.is_empty()))
         .ok_or_else(|| "the height of the seat's edges was not measured (--lift seat=)".to_owned())?;
@@ -353,8 +354,16 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     let slope = if places.len() == 2 { (rows[after][1] - rows[after - 1][1]) / span } else { 0.0 };
     let start = Quantity::exact(0.0).plus(&station.minus(&Quantity::exact(s)).scaled(slope));
     Ok(places.into_iter().fold(start, |sum, (i, w)| {
-        let origin = Origin::new(seen.index, format!("height at {}", rows[i][0]));
-        sum.plus(&Quantity::exact(w * rows[i][1]).with(line::RULER, origin, w * RULER_U_MM))
+        let height = Quantity::exact(w * rows[i][1]);
+        // Heights that photos tell are wrong together, those that a ruler tells each by itself.
+        sum.plus(&match told_u.and_then(|u| u.get(i)) {
+            Some(u) => height.with(line::LIFT, Origin::new(seen.index, "lift"), w * u),
+            None => height.with(
+                line::RULER,
+                Origin::new(seen.index, format!("height at {}", rows[i][0])),
+                w * RULER_U_MM,
+            ),
+        })
     }))
 }
 

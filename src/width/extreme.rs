@@ -24,11 +24,15 @@ pub struct Extreme {
 }
 
 impl Extreme {
-    /// What several photos make of one: the mean of the stations, and what the photo leaves open that conceals least.
+    /// What several photos make of one: the mean of the stations where least is concealed, for beside a hidden stretch the
+    /// extreme is where the stretch begins.
     pub fn agreed(found: &[Self]) -> Option<Self> {
-        let least = found.iter().min_by(|a, b| a.concealed_mm.total_cmp(&b.concealed_mm))?;
-        let station = found.iter().map(|e| e.station).sum::<f64>() / found.len() as f64;
-        Some(Self { station, ..*least })
+        let best = found.iter().min_by(|a, b| a.concealed_mm.total_cmp(&b.concealed_mm))?;
+        let (mut sum, mut count) = (0.0, 0.0);
+        for one in found.iter().filter(|one| one.concealed_mm <= best.concealed_mm) {
+            (sum, count) = (sum + one.station, count + 1.0);
+        }
+        Some(Self { station: sum / count, ..*best })
     }
 }
 

@@ -92,6 +92,8 @@ pub struct Influences<'a> {
     inputs: &'a Inputs<'a>,
     cuts: &'a [Cut],
     camera: Vec<(f64, [Halves; 2])>,
+    /// By how far the midline's ends move with each of the camera's parameters, mm a unit, in the order of [`ENDS`].
+    ends: Vec<[f64; 4]>,
     moved: Vec<(&'static str, Halves, f64)>,
 }
 
@@ -180,7 +182,7 @@ impl<'a> Influences<'a> {
         };
         let (midline, seat, channel) = (&inputs.midline, &inputs.seat_lift, &inputs.channel_lift);
         let base = seen(&camera, midline, seat, channel)?;
-        let mut by_camera = Vec::new();
+        let (mut by_camera, mut ends) = (Vec::new(), Vec::new());
         for j in 0..inputs.fit.parameter_count() {
             let delta = 0.5 * inputs.fit.estimate.u(j);
             let [up, down] = [delta, -delta].map(|d| {
@@ -190,6 +192,10 @@ impl<'a> Influences<'a> {
                 halves(&moved, &midline.unwrap_or(inputs.midline), seat, channel, cuts)
             });
             by_camera.push((delta, [up?, down?]));
+            let moved =
+                [delta, -delta].map(|d| moved_midline(&camera, &inputs.fit.camera_moved(j, d), inputs));
+            let [up, down] = moved.map(|m| ends_apart(midline, &m.unwrap_or(*midline)));
+            ends.push(std::array::from_fn(|k| (up[k] - down[k]) / (2.0 * delta)));
         }
         let mut moved = Vec::new();
         for i in 0..seat.points().len() {
@@ -209,16 +215,11 @@ impl<'a> Influences<'a> {
         }
         let roll = [Slope::of_roll(midline, ROLL_U)];
         moved.push((line::ROLL, halves_over(&roll, &camera, midline, [seat, channel], cuts)?, 1.0));
-        for (front, name, along) in [
-            (true, line::DIRECTION, false),
-            (false, line::DIRECTION, false),
-            (true, line::STATION, true),
-            (false, line::STATION, true),
-        ] {
+        for (front, name, along) in ENDS {
             let shifted = midline.shifted(front, along, 1.0);
             moved.push((name, seen(&camera, &shifted, seat, channel)?, inputs.end_u_mm));
         }
-        Some(Self { base, inputs, cuts, camera: by_camera, moved })
+        Some(Self { base, inputs, cuts, camera: by_camera, ends, moved })
     }
 
     /// The budget of a quantity of the half-widths, by its derivative with each of them: every contribution by name, in the
@@ -260,6 +261,14 @@ impl<'a> Influences<'a> {
         variance.into_iter().map(|(name, v)| (name.to_owned(), v.sqrt())).collect()
     }
 
+    /// By how much every half-width grows when an end of the midline moves by 1 mm, in the order of [`ENDS`].
+    pub fn by_ends(&self) -> Vec<Halves> {
+        let ends = self.moved.iter().filter(|(name, ..)| ENDS.iter().any(|end| end.1 == *name));
+        let grown = |to: &[f64; 2], from: &[f64; 2]| [to[0] - from[0], to[1] - from[1]];
+        ends.map(|(_, halves, _)| halves.iter().zip(&self.base).map(|(to, from)| grown(to, from)).collect())
+            .collect()
+    }
+
     /// Variance of a quantity from the edges' localisation.
     fn edge_variance(&self, gradient: &[(usize, [f64; 2])]) -> f64 {
         let length_mm = self.inputs.midline.length_mm();
@@ -293,18 +302,20 @@ impl<'a> Influences<'a> {
                     self.camera.iter().map(|(d, [up, down])| (up[cut][side] - down[cut][side]) / (2.0 * d));
                 slopes.zip(parameters.iter()).map(|(slope, by)| slope * by).sum()
             };
+            let end = |k: usize| self.ends.iter().zip(parameters.iter()).map(|(e, by)| e[k] * by).sum();
             effects.push(Effect {
                 name,
+                ends_mm: std::array::from_fn(end),
                 halves_mm: (0..self.base.len()).map(|cut| [half(cut, 0), half(cut, 1)]).collect(),
             });
         }
         for (name, halves, u) in self.moved.iter().filter(|(name, ..)| *name != line::LIFT) {
             let moved = halves.iter().zip(&self.base).map(|(to, from)| [0, 1].map(|i| (to[i] - from[i]) * u));
-            effects.push(Effect { name, halves_mm: moved.collect() });
+            effects.push(Effect { name, ends_mm: [0.0; 4], halves_mm: moved.collect() });
         }
         let printed =
             self.base.iter().map(|halves| halves.map(|mm| mm * self.inputs.print_scale_u)).collect();
-        effects.push(Effect { name: line::PRINT, halves_mm: printed });
+        effects.push(Effect { name: line::PRINT, ends_mm: [0.0; 4], halves_mm: printed });
         effects
     }
 }
@@ -313,8 +324,27 @@ impl<'a> Influences<'a> {
 pub struct Effect {
     /// The line of the budget.
     pub name: &'static str,
-    /// The half-widths' errors, mm.
+    /// How far the midline's ends are moved with it, mm, in the order of [`ENDS`]: it goes through pixels of the photo.
+    pub ends_mm: [f64; 4],
+    /// The half-widths' errors, mm, about the midline that moves.
     pub halves_mm: Halves,
+}
+
+/// The ways in which the midline's ends may move: which end, the line of the budget, and whether along the midline.
+pub const ENDS: [(bool, &str, bool); 4] = [
+    (true, line::DIRECTION, false),
+    (false, line::DIRECTION, false),
+    (true, line::STATION, true),
+    (false, line::STATION, true),
+];
+
+/// How far a midline's ends are moved from another's, mm, in the order of [`ENDS`].
+fn ends_apart(from: &Midline, to: &Midline) -> [f64; 4] {
+    let (across, along) = (from.toward(Side::Left), from.along());
+    ENDS.map(|(front, _, is_along)| {
+        let moved = if front { to.front_mm - from.front_mm } else { to.rear_mm - from.rear_mm };
+        moved.dot(if is_along { &along } else { &across })
+    })
 }
 
 /// The midline whose end pixels are those of the nominal one, seen through a moved camera.

@@ -35,6 +35,8 @@ pub struct Sight<'a> {
     pub outline: &'a Outline,
     /// The midline's ends in the photo.
     pub ends_px: [PhotoPoint; 2],
+    /// Photos of one number were taken by one lens.
+    pub lens: usize,
 }
 
 /// What is measured from.
@@ -46,8 +48,6 @@ pub struct JointSubject<'a> {
     pub view: View,
     /// What is known beforehand of the lift of the seat's edges and of the channel's.
     pub lifts: [&'a LiftProfile; 2],
-    /// Whether one lens took all photos.
-    pub one_lens: bool,
     /// Standard uncertainty of the midline's ends, mm.
     pub end_u_mm: f64,
     /// Relative standard uncertainty of the print scale.
@@ -87,23 +87,32 @@ const SHAPE_U_MM: f64 = 30.0;
 /// How much a saddle's edge bends upwards or downwards from one knot to the next but one, mm (a stated assumption: the
 /// edges of pommel, waist and cantle join smoothly, by some 8 mm at most).
 const BENT_U_MM: f64 = 6.0;
-/// Turns of reading anew; lifts stay within a tenth of a millimetre after three.
-const TURNS: usize = 5;
+/// The photos are read anew until no lift moves by more than this, mm: a hundredth of that in a width. Three or four turns do;
+/// photos that do not settle in so many do not show one saddle.
+const SETTLED_MM: f64 = 0.2;
+const TURNS: usize = 15;
+/// The first turns go all the way.
+const WHOLE_TURNS: usize = 5;
 /// No lift is taken further in one turn, mm.
 const MOST_STEP_MM: f64 = 60.0;
 /// Of the variance of what counts as the outer side of the piping half is the cord's own, half the view's.
 const PIPING_SHARED: f64 = std::f64::consts::FRAC_1_SQRT_2;
 
-/// Measures all photos together. `None` where too little was traced, or where the edges cannot be taken through a camera.
+/// Measures all photos together. `None` where the lifts do not settle, as of photos that do not show one saddle, or where the
+/// edges cannot be taken through a camera.
 pub fn measure_jointly(subject: &JointSubject) -> Option<Joint> {
     let mut lifts = [0, 1].map(|i| on_knots(subject.lifts[i]));
-    for _ in 1..TURNS {
+    let mut turns = 0..TURNS;
+    let (reading, solved) = loop {
+        let turn = turns.next()?;
         let reading = Reading::of(subject, &lifts)?;
         let solved = reading.solve(subject, &lifts)?;
-        solved.raise(&mut lifts);
-    }
-    let reading = Reading::of(subject, &lifts)?;
-    let solved = reading.solve(subject, &lifts)?;
+        if solved.largest_step_mm() < SETTLED_MM {
+            break (reading, solved);
+        }
+        // A place that swings from turn to turn, as where an edge turns away at its end, comes to rest half-way.
+        solved.raise(&mut lifts, if turn < WHOLE_TURNS { 1.0 } else { 0.5 });
+    };
     let told = |i: usize| ToldLift { profile: lifts[i].clone(), u_mm: solved.lift_u_mm(i) };
     let Reading { midline, plan, taken, .. } = &reading;
     let located = taken.iter().map(|t| (t.seat.clone(), t.channel.clone())).collect();
@@ -141,6 +150,9 @@ struct PhotoReading {
     length_mm: f64,
     halves_mm: Halves,
     effects: Vec<Effect>,
+    /// By how much they grow when an end of the midline moves by 1 mm, end by end.
+    by_ends: Vec<Halves>,
+    lens: usize,
     /// By how much the half-widths grow when a knot is raised by 1 mm, knot by knot, of the seat and of the channel.
     by_lift: [Vec<Halves>; 2],
 }
@@ -164,13 +176,14 @@ impl Reading {
         let taken: Vec<Taken> = subjects.iter().map(Taken::of).collect();
         let plan = Plan::of(&subjects.iter().zip(&taken).collect::<Vec<_>>());
         let photos =
-            subjects.iter().enumerate().map(|(i, s)| PhotoReading::of(s, &plan, i)).collect::<Option<_>>()?;
+            subjects.iter().enumerate().map(|(i, s)| PhotoReading::of(s, subject.sights[i].lens, &plan, i));
+        let photos = photos.collect::<Option<_>>()?;
         Some(Self { midline, plan, taken, photos })
     }
 }
 
 impl PhotoReading {
-    fn of(subject: &Subject, plan: &Plan, photo: usize) -> Option<Self> {
+    fn of(subject: &Subject, lens: usize, plan: &Plan, photo: usize) -> Option<Self> {
         let places = (0..plan.places.len()).filter(|place| plan.places[*place][photo].is_some()).collect();
         let cuts = plan.cuts_of(photo);
         let inputs = Inputs::of(subject);
@@ -185,9 +198,19 @@ impl PhotoReading {
         let (seat, channel) = (subject.seat_lift, subject.channel_lift);
         let by_seat = (0..KNOTS).map(|k| raised(&seat.raised(k, 1.0), channel)).collect::<Option<_>>()?;
         let by_channel = (0..KNOTS).map(|k| raised(seat, &channel.raised(k, 1.0))).collect::<Option<_>>()?;
-        let (halves_mm, effects) = (influences.base.clone(), influences.effects());
+        let (halves_mm, effects, by_ends) =
+            (influences.base.clone(), influences.effects(), influences.by_ends());
         let length_mm = midline.length_mm();
-        Some(Self { places, cuts, length_mm, halves_mm, effects, by_lift: [by_seat, by_channel] })
+        Some(Self {
+            places,
+            cuts,
+            length_mm,
+            halves_mm,
+            effects,
+            by_ends,
+            lens,
+            by_lift: [by_seat, by_channel],
+        })
     }
 }
 
@@ -202,14 +225,28 @@ fn common_midline(subject: &JointSubject, seat_lift: &LiftProfile) -> Option<Mid
     Some(Midline::new(end(0)?, end(1)?, subject.view))
 }
 
-/// Whether an error is the same in all photos: what belongs to the saddle, its card and, if it was one, the lens.
-fn shared(name: &str, one_lens: bool) -> bool {
-    match name {
-        line::PRINT | line::LEVEL | line::ROLL | line::DIRECTION | line::STATION | camera_line::BEND => true,
-        camera_line::FOCAL | camera_line::DISTORTION => one_lens,
-        _ => false,
+/// Whose an error is: of what belongs to the saddle and its card, of a lens, or of one photo.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Whose {
+    All,
+    Lens(usize),
+    Photo(usize),
+}
+
+impl Whose {
+    fn of(name: &str, photo: usize, lens: usize) -> Self {
+        match name {
+            line::PRINT | line::LEVEL | line::ROLL | line::DIRECTION | line::STATION | camera_line::BEND => {
+                Self::All
+            }
+            camera_line::FOCAL | camera_line::DISTORTION => Self::Lens(lens),
+            _ => Self::Photo(photo),
+        }
     }
 }
+
+/// An error by its line, which of the line's, and whose.
+type ErrorKey = (&'static str, usize, Whose);
 
 /// What an observation's own error, which no other shares, comes from.
 enum Own {
@@ -259,8 +296,8 @@ struct Observations {
     values: Vec<f64>,
     rows: Vec<DVector<f64>>,
     own: Vec<Own>,
-    /// Errors that observations share, by line, each on the observations that it moves.
-    common: Vec<(&'static str, Vec<(usize, f64)>)>,
+    /// Errors that observations share, each on the observations that it moves.
+    common: BTreeMap<ErrorKey, Vec<(usize, f64)>>,
     unknowns: usize,
 }
 
@@ -274,18 +311,10 @@ impl Observations {
         self.values.len() - 1
     }
 
-    /// One photo's half-widths, with the errors that belong to it; those that it shares go to `shared`.
-    fn add_photo(
-        &mut self,
-        photo: &PhotoReading,
-        number: usize,
-        first_knot: usize,
-        one_lens: bool,
-        shared_errors: &mut BTreeMap<(&'static str, usize), Vec<(usize, f64)>>,
-    ) {
-        let mut at = Vec::with_capacity(photo.cuts.len());
-        for (i, (place, cut)) in photo.places.iter().zip(&photo.cuts).enumerate() {
-            at.push([0, 1].map(|side| {
+    /// One photo's half-widths; gives the numbers of their observations, left and right.
+    fn add_photo(&mut self, photo: &PhotoReading, number: usize, first_knot: usize) -> Vec<[usize; 2]> {
+        let add = |(i, (place, cut)): (usize, (&usize, &Cut))| {
+            [0, 1].map(|side| {
                 let lifts = (0..2).flat_map(|part| {
                     let knots = photo.by_lift[part].iter().enumerate();
                     knots.map(move |(k, grown)| (first_knot + part * KNOTS + k, -grown[i][side]))
@@ -295,26 +324,39 @@ impl Observations {
                 let at = HalfAt { photo: number, part: cut.part, side, place: *place, along_mm };
                 let own = Own::Half { edge_u_mm: half.u_mm, competing_u_mm: half.competing_u_mm(), at };
                 self.push(photo.halves_mm[i][side], lifts.chain([(2 * place + side, 1.0)]), own)
-            }));
-        }
-        let on = |halves: &Halves| -> Vec<(usize, f64)> {
-            at.iter().zip(halves).flat_map(|(at, by)| [(at[0], by[0]), (at[1], by[1])]).collect()
+            })
         };
+        photo.places.iter().zip(&photo.cuts).enumerate().map(add).collect()
+    }
+
+    /// The errors of one photo. What moves its camera moves its picture of the midline's ends, of which the midline is the
+    /// mean: by so much less in this photo, and a little in all others.
+    fn add_errors(&mut self, photos: &[PhotoReading], at: &[Vec<[usize; 2]>], number: usize) {
+        let photo = &photos[number];
         let mut count: BTreeMap<&str, usize> = BTreeMap::new();
-        for Effect { name, halves_mm } in &photo.effects {
+        for Effect { name, ends_mm, halves_mm } in &photo.effects {
             let which = count.entry(*name).or_default();
-            if shared(name, one_lens) {
-                shared_errors.entry((*name, *which)).or_default().extend(on(halves_mm));
-            } else {
-                self.common.push((*name, on(halves_mm)));
-            }
+            let key = (*name, *which, Whose::of(name, number, photo.lens));
             *which += 1;
+            let share = 1.0 / photos.len() as f64;
+            for (other, (reading, at)) in photos.iter().zip(at).enumerate() {
+                let own = f64::from(u8::from(other == number));
+                let moved = |i: usize, side: usize| -> f64 {
+                    let by_ends = reading.by_ends.iter().zip(ends_mm).map(|(grown, by)| grown[i][side] * by);
+                    let read = if other == number { halves_mm[i][side] } else { 0.0 };
+                    read + (share - own) * by_ends.sum::<f64>()
+                };
+                let errors = at.iter().enumerate();
+                let errors = errors.flat_map(|(i, at)| [(at[0], moved(i, 0)), (at[1], moved(i, 1))]);
+                self.common.entry(key).or_default().extend(errors.filter(|(_, by)| *by != 0.0));
+            }
         }
         let piping = PIPING_U_MM * PIPING_SHARED;
-        let cord = at.iter().flat_map(|at| at.map(|at| (at, piping)));
-        shared_errors.entry((line::PIPING, 0)).or_default().extend(cord);
+        let cord = at[number].iter().flat_map(|at| at.map(|at| (at, piping)));
+        self.common.entry((line::PIPING, 0, Whose::All)).or_default().extend(cord);
         for side in 0..2 {
-            self.common.push((line::PIPING, at.iter().map(|at| (at[side], piping)).collect()));
+            let seen = at[number].iter().map(|at| (at[side], piping));
+            self.common.entry((line::PIPING, 1 + side, Whose::Photo(number))).or_default().extend(seen);
         }
     }
 
@@ -353,7 +395,7 @@ impl Observations {
     fn covariance(&self, edges: &DMatrix<f64>) -> DMatrix<f64> {
         let mut covariance = edges.clone();
         self.own.iter().enumerate().for_each(|(i, own)| covariance[(i, i)] += own.variance());
-        for (_, errors) in &self.common {
+        for errors in self.common.values() {
             for (i, a) in errors {
                 errors.iter().for_each(|(j, b)| covariance[(*i, *j)] += a * b);
             }
@@ -369,14 +411,13 @@ impl Reading {
             values: Vec::new(),
             rows: Vec::new(),
             own: Vec::new(),
-            common: Vec::new(),
+            common: BTreeMap::new(),
             unknowns: first_knot + 2 * KNOTS,
         };
-        let mut shared_errors = BTreeMap::new();
-        for (number, photo) in self.photos.iter().enumerate() {
-            observed.add_photo(photo, number, first_knot, subject.one_lens, &mut shared_errors);
-        }
-        observed.common.extend(shared_errors.into_iter().map(|((name, _), errors)| (name, errors)));
+        let photos = self.photos.iter().enumerate();
+        let at: Vec<_> =
+            photos.map(|(number, photo)| observed.add_photo(photo, number, first_knot)).collect();
+        (0..at.len()).for_each(|number| observed.add_errors(&self.photos, &at, number));
         for part in 0..2 {
             observed.add_lift(subject.lifts[part], &lifts[part], first_knot + part * KNOTS);
         }
@@ -414,14 +455,18 @@ impl Solved {
         sound.then_some(Self { observed, values, covariance, gain, edges, first_knot, disagreement })
     }
 
-    /// Puts the lifts where they were found to be.
-    fn raise(&self, lifts: &mut [LiftProfile; 2]) {
+    /// Puts the lifts where they were found to be, or a part of the way.
+    fn raise(&self, lifts: &mut [LiftProfile; 2], part_of_it: f64) {
         for (part, lift) in lifts.iter_mut().enumerate() {
             for knot in 0..KNOTS {
-                let by_mm = self.values[self.first_knot + part * KNOTS + knot];
+                let by_mm = part_of_it * self.values[self.first_knot + part * KNOTS + knot];
                 *lift = lift.raised(knot, by_mm.clamp(-MOST_STEP_MM, MOST_STEP_MM));
             }
         }
+    }
+
+    fn largest_step_mm(&self) -> f64 {
+        self.values.rows(self.first_knot, 2 * KNOTS).amax()
     }
 
     fn lift_u_mm(&self, part: usize) -> Vec<f64> {
@@ -442,7 +487,7 @@ impl Answers for Solved {
         }
         let weights = self.gain.tr_mul(&by);
         let mut variance: BTreeMap<&str, f64> = BTreeMap::new();
-        for (name, errors) in &self.observed.common {
+        for ((name, ..), errors) in &self.observed.common {
             let moved: f64 = errors.iter().map(|(at, error)| weights[*at] * error).sum();
             *variance.entry(name).or_default() += moved * moved;
         }

@@ -118,14 +118,12 @@ impl Outputs {
     /// # Errors
     /// A result is there already.
     pub fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
-        let there = [Some(&self.sheet), Some(&self.png), self.svg.as_ref()];
-        if let Some(path) = there.into_iter().flatten().find(|p| !args.force && p.exists()) {
-            anyhow::bail!(
-                "{} is there already; give --force to overwrite it, or another --out",
-                path.display()
-            );
-        }
-        Ok(())
+        refuse_existing(args, std::iter::once(&self.sheet).chain(self.drawings()))
+    }
+
+    /// The photo's drawings.
+    pub fn drawings(&self) -> impl Iterator<Item = &PathBuf> {
+        std::iter::once(&self.png).chain(&self.svg)
     }
 
     /// Draws the photo's overlay.
@@ -149,11 +147,19 @@ impl Outputs {
     }
 }
 
-/// A refused photo: the sheet that says so.
+/// Leaves files alone that are there already.
 ///
 /// # Errors
-/// The sheet cannot be written.
-pub fn refuse(
+/// One of them is there, and nobody asked to overwrite it.
+pub fn refuse_existing<'a>(args: &Args, mut files: impl Iterator<Item = &'a PathBuf>) -> anyhow::Result<()> {
+    if let Some(path) = files.find(|path| !args.force && path.exists()) {
+        anyhow::bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+    }
+    Ok(())
+}
+
+/// A refused photo: the sheet that says so.
+fn refuse(
     args: &Args,
     job: &Job,
     outputs: &Outputs,

@@ -1,16 +1,19 @@
 //! Several photos of one saddle: one sheet, and an overlay for each photo.
 
+use std::path::Path;
+
 use anyhow::bail;
 
 use super::Args;
 use super::jobs::{Job, each_its_own_result, single};
-use super::one::{Outputs, forget_camera, reason, refuse, request};
+use super::one::{Outputs, forget_camera, refuse_existing, request};
 use crate::cli::lens_choice::none_of_its_camera;
 use crate::measure::Request;
 use crate::photo::{Photo, PhotoError};
-use crate::record::record_together;
+use crate::record::{photo_entry, record_together};
+use crate::refusal::Refusal;
 use crate::report::text::{TextOptions, text};
-use crate::sheet;
+use crate::sheet::{self, Sheet};
 use crate::together::measure_together;
 
 /// Measures the photos together, and prints their table or sheet.
@@ -22,22 +25,25 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let jobs: Vec<Job> = args.photos.iter().map(|photo| single(args, photo)).collect::<Result<_, _>>()?;
     each_its_own_result(&jobs)?;
     let outputs: Vec<Outputs> = jobs.iter().map(|job| Outputs::of(args, job)).collect::<Result<_, _>>()?;
-    outputs.iter().try_for_each(|outputs| outputs.refuse_existing(args))?;
+    let sheet_file = &outputs[0].sheet;
+    let drawings = outputs.iter().flat_map(Outputs::drawings);
+    refuse_existing(args, std::iter::once(sheet_file).chain(drawings))?;
     let mut photos = Vec::new();
     for job in &jobs {
         match Photo::open(&job.photo) {
             Ok(photo) => photos.push(photo),
             Err(PhotoError::Refused(refusal)) => {
-                return refused(args, &jobs[0], &outputs[0], &photos, refusal);
+                return refused(args, &jobs[0], sheet_file, &photos, refusal);
             }
             Err(PhotoError::Io(error)) => return Err(error.into()),
         }
     }
+    each_another_photo(&photos)?;
     let requests: Vec<Request> =
         jobs.iter().zip(&photos).map(|(job, photo)| request(args, job, photo)).collect::<Result<_, _>>()?;
     let together = match measure_together(&photos, &requests) {
         Ok(together) => together,
-        Err(refusal) => return refused(args, &jobs[0], &outputs[0], &photos, refusal),
+        Err(refusal) => return refused(args, &jobs[0], sheet_file, &photos, refusal),
     };
     let (mut sheet, geometries) = record_together(&photos, &requests, &together);
     if args.lens.is_some() && requests.iter().any(|request| request.lens.is_none()) {
@@ -49,7 +55,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     for ((outputs, photo), geometry) in outputs.iter().zip(&photos).zip(&geometries) {
         outputs.write_overlay(args, photo, &sheet, geometry, args.force)?;
     }
-    sheet::write(&outputs[0].sheet, &sheet, args.force)?;
+    sheet::write(sheet_file, &sheet, args.force)?;
     if args.json {
         super::super::say(&sheet::to_json(&sheet)?);
     } else {
@@ -65,10 +71,6 @@ fn check_use(args: &Args) -> anyhow::Result<()> {
     if let Some(folder) = args.photos.iter().find(|photo| photo.is_dir()) {
         bail!("{} is a folder: with --together name the photos of the one saddle", folder.display());
     }
-    let twice = args.photos.iter().enumerate().find(|(i, photo)| args.photos[..*i].contains(photo));
-    if let Some((_, photo)) = twice {
-        bail!("{} is named twice: a second photo tells something when it is another one", photo.display());
-    }
     if args.front.is_some() || !args.through.is_empty() || !args.hidden.is_empty() || args.explain.is_some() {
         bail!(
             "--front, --rear, --through, --hidden and --explain are about one photo: leave them out with --together"
@@ -77,17 +79,36 @@ fn check_use(args: &Args) -> anyhow::Result<()> {
     Ok(())
 }
 
+/// The same photo twice would pass for two that agree.
+fn each_another_photo(photos: &[Photo]) -> anyhow::Result<()> {
+    for (i, photo) in photos.iter().enumerate() {
+        if let Some(same) = photos[..i].iter().find(|other| other.sha256() == photo.sha256()) {
+            bail!(
+                "{} and {} are the same photo: a second one tells something when it is another",
+                same.name(),
+                photo.name()
+            );
+        }
+    }
+    Ok(())
+}
+
+/// The sheet that says why, of all photos that could be read.
 fn refused(
     args: &Args,
     job: &Job,
-    outputs: &Outputs,
+    sheet_file: &Path,
     photos: &[Photo],
-    refusal: crate::refusal::Refusal,
+    refusal: Refusal,
 ) -> anyhow::Result<u8> {
-    let sheet = refuse(args, job, outputs, photos.first(), refusal, args.force)?;
-    if let Some(refusal) = &sheet.refused {
-        eprintln!("{}: {}", job.photo.display(), reason(&job.photo, refusal));
+    eprintln!("{}; {}", refusal.text, refusal.hint);
+    let mut entries: Vec<sheet::Photo> = photos.iter().map(photo_entry).collect();
+    if args.private {
+        entries.iter_mut().for_each(forget_camera);
     }
+    let saddle = sheet::Saddle { name: job.name.clone(), note: None };
+    let sheet = Sheet::refused(saddle, job.view, entries, refusal);
+    sheet::write(sheet_file, &sheet, args.force)?;
     if args.json {
         super::super::say(&sheet::to_json(&sheet)?);
     }
