@@ -130,14 +130,17 @@ fn a_side_is_as_good_as_the_noise_allows_and_says_how_good_it_is() {
             scatter / bound
         );
         assert!(offsets.len() >= 400);
-        // The bound holds for known levels on both sides. With levels estimated from the window (0.75 modules inwards and
-        // 1 outwards, at most 5 px) it grows by what the blurred step has in common with a constant. Tukey weights (95 %),
+        // The bound holds for known levels on both sides. With levels estimated from the window (0.75 modules either way, at
+        // most 5 px) it grows by what the blurred step has in common with a constant. Tukey weights (95 %),
         // the place of the pixels and the draws take some 10 % more.
-        let reach: f64 = [0.75, 1.0].iter().map(|modules| (modules * side / 8.0f64).min(5.0)).sum();
+        let reach: f64 = [0.75, 0.75].iter().map(|modules| (modules * side / 8.0f64).min(5.0)).sum();
         let common = 2.0 * std::f64::consts::PI.sqrt() * blur / reach;
         let attainable = bound / (1.0 - common).sqrt();
         assert!(scatter < 1.15 * attainable, "{scatter} px against {attainable} px");
-        assert!(scatter < 1.5 * bound, "{scatter} px against {bound} px");
+        // Where the window is wide beside the blur, that stays within 1.5 times.
+        if blur < 0.2 * side / 8.0 {
+            assert!(scatter < 1.5 * bound, "{scatter} px against {bound} px");
+        }
         // The scatter of 400 draws is itself known to 3.5 %.
         assert!((stated / scatter - 1.0).abs() < 0.08, "stated {stated} px, scatter {scatter} px");
         assert!(bias.abs() < 0.02, "{bias} px");
