@@ -141,7 +141,6 @@ fn the_lens_of_rendered_photos_lies_within_its_own_u95() {
     let output = seatspan(&["--json"], &lens_photos(&folder, &[1, 2, 3, 4, 5, 6, 7]));
     assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
     let report: Value = serde_json::from_slice(&output.stdout).unwrap();
-    let mut outside = 0;
     println!("rms {} px, {} terms", report["rms_px"], report["terms"]);
     for (value, truth) in report["values"].as_array().unwrap().iter().zip(known) {
         let (got, u95) = (value["value"].as_f64().unwrap(), value["u95"].as_f64().unwrap());
@@ -150,11 +149,8 @@ fn the_lens_of_rendered_photos_lies_within_its_own_u95() {
             value["name"],
             (got - truth) / u95 * 1.96
         );
-        outside += usize::from((got - truth).abs() > u95);
-        assert!((got - truth).abs() <= 1.5 * u95, "{}: {got} ± {u95}, true {truth}", value["name"]);
+        assert!((got - truth).abs() <= u95, "{}: {got} ± {u95}, true {truth}", value["name"]);
     }
-    // Of eight values at 95 % one lies outside in one set of three.
-    assert!(outside <= 1, "{outside} values outside their u95");
     // Corners found in these pictures lie 0.09 to 0.21 px from the truth once each photo's bloom is taken out.
     assert!(report["rms_px"].as_f64().unwrap() < 0.25);
 }
@@ -171,40 +167,86 @@ fn a_set_that_does_not_determine_the_lens_is_refused_with_what_to_add() {
     assert!(said.contains("3 views") && said.contains("slanting"), "{said}");
 }
 
+const DRAWN: Inner = Inner {
+    fx_px: 1490.0,
+    fy_px: 1490.0,
+    skew_px: 0.0,
+    cx_px: 1007.5,
+    cy_px: 755.5,
+    distortion: [-0.06, 0.01, 0.0, 0.0, 0.0],
+};
+
+/// The printed sheet's pattern.
+fn sheet() -> &'static seatspan::card::pattern::Pattern {
+    seatspan::card::pattern::patterns().iter().find(|p| p.name == "sheet").unwrap()
+}
+
+/// The sheet seen by a known camera, its corners off by noise of `noise_px` either way. `skewed` shears the paper.
+fn drawn_view(
+    turn: Vector3<f64>,
+    at: Vector3<f64>,
+    noise_px: f64,
+    skewed: f64,
+    random: &mut fastrand::Rng,
+) -> TargetView {
+    let turn = nalgebra::Rotation3::new(turn);
+    let (mut target, mut photo) = (Vec::new(), Vec::new());
+    for tag in 0..sheet().tags.len() {
+        for c in sheet().corners(tag) {
+            let lying = Vector3::new(c.x_mm + skewed * c.y_mm, c.y_mm, 0.0);
+            let p = turn * lying + at;
+            let ideal = seatspan::ground::frame::IdealPoint { x: p.x / p.z, y: p.y / p.z };
+            let seen = DRAWN.photo_from_ideal(ideal);
+            target.push([c.x_mm, c.y_mm]);
+            photo.push([seen.x_px, seen.y_px].map(|v| v + 2.0 * noise_px * (random.f64() - 0.5)));
+        }
+    }
+    TargetView { halves_mm: [125.0, 90.0], ..view(&target, &photo) }
+}
+
 /// Views of one camera from one direction: exact points, but nothing that tells the focal length.
 #[test]
 fn views_all_alike_are_refused() {
     use seatspan::camera::calibrate::phone::{NoLens, phone_lens};
-    let pattern = seatspan::card::pattern::patterns().iter().find(|p| p.name == "sheet").unwrap();
-    let inner = Inner {
-        fx_px: 1490.0,
-        fy_px: 1490.0,
-        skew_px: 0.0,
-        cx_px: 1007.5,
-        cy_px: 755.5,
-        distortion: [-0.06, 0.01, 0.0, 0.0, 0.0],
-    };
     let mut random = fastrand::Rng::with_seed(4);
-    let mut alike = |i: u32| {
-        let turn = nalgebra::Rotation3::new(Vector3::new(std::f64::consts::PI - 0.02, 0.01, 0.0));
-        let at = Vector3::new(f64::from(i) * 8.0, 0.0, 450.0);
-        let (mut target, mut photo) = (Vec::new(), Vec::new());
-        for tag in 0..pattern.tags.len() {
-            for c in pattern.corners(tag) {
-                let p = turn * c.vector() + at;
-                let seen = inner
-                    .photo_from_ideal(seatspan::ground::frame::IdealPoint { x: p.x / p.z, y: p.y / p.z });
-                target.push([c.x_mm, c.y_mm]);
-                photo.push([seen.x_px, seen.y_px].map(|v| v + 0.1 * (random.f64() - 0.5)));
-            }
-        }
-        TargetView { halves_mm: [125.0, 90.0], ..view(&target, &photo) }
-    };
+    let turn = Vector3::new(std::f64::consts::PI - 0.02, 0.01, 0.0);
+    let mut alike =
+        |i: u32| drawn_view(turn, Vector3::new(f64::from(i) * 8.0, 0.0, 450.0), 0.05, 0.0, &mut random);
     let views: Vec<TargetView> = (0..6).map(&mut alike).collect();
-    let refused = phone_lens(&views, [2016.0, 1512.0], pattern).unwrap_err();
+    let refused = phone_lens(&views, [2016.0, 1512.0], sheet()).unwrap_err();
     println!("{refused}; {}", refused.hint());
     assert!(matches!(refused, NoLens::Undetermined { .. } | NoLens::NoFit), "{refused:?}");
     assert!(refused.hint().contains("slanting"), "{}", refused.hint());
+}
+
+/// Views from all sides; in some sets each view's paper is sheared otherwise, which no fit of single points knows of.
+#[test]
+fn views_that_do_not_agree_widen_the_uncertainty() {
+    use seatspan::camera::calibrate::phone::phone_lens;
+    let ratios = |sheared: f64| -> Vec<f64> {
+        let one = |seed: u64| {
+            let mut random = fastrand::Rng::with_seed(seed);
+            let views: Vec<TargetView> = (0..7)
+                .map(|i| {
+                    let (lean, toward) = (if i == 0 { 0.0 } else { 0.55 }, f64::from(i) * 1.05);
+                    let turn =
+                        nalgebra::Rotation3::new(Vector3::new(lean * toward.cos(), lean * toward.sin(), 0.0))
+                            * nalgebra::Rotation3::new(Vector3::new(std::f64::consts::PI, 0.0, 0.0));
+                    let skewed = sheared * (random.f64() - 0.5);
+                    let at = Vector3::new(30.0 * toward.sin(), 30.0 * toward.cos(), 450.0);
+                    drawn_view(turn.scaled_axis(), at, 0.05, skewed, &mut random)
+                })
+                .collect();
+            phone_lens(&views, [2016.0, 1512.0], sheet()).unwrap().views_ratio
+        };
+        (0..6).map(one).collect()
+    };
+    let mean = |all: Vec<f64>| all.iter().sum::<f64>() / all.len() as f64;
+    let (alike, sheared) = (mean(ratios(0.0)), mean(ratios(0.002)));
+    println!("views that agree: {alike:.2}; sheared by up to a thousandth: {sheared:.2}");
+    // A mean square of some fifty values of which a dozen are independent lies within 1 +- 0.8.
+    assert!(alike < 1.35, "{alike}");
+    assert!(sheared > 1.5 * alike, "{sheared} against {alike}");
 }
 
 /// With the phone's lens calibrated, the pair's first photo is measured through it; another camera's file is refused.

@@ -27,6 +27,11 @@ struct Compared {
     u95_mm: f64,
 }
 
+/// The rendered photos, where they are.
+fn photos_folder() -> Option<PathBuf> {
+    common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir())
+}
+
 fn truth_files(folder: &Path) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
     let mut files: Vec<PathBuf> =
@@ -120,9 +125,7 @@ impl Measured {
 
 #[test]
 fn named_widths_of_rendered_photos_are_true_where_ends_are_given() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
-        return;
-    };
+    let Some(folder) = photos_folder() else { return };
     let measured = Measured::of(&folder, request);
     assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
     measured.assert_within(MOST_RMS_MM, WORST_MM);
@@ -134,9 +137,7 @@ const WORST_FOUND_MM: f64 = 3.0;
 
 #[test]
 fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
-        return;
-    };
+    let Some(folder) = photos_folder() else { return };
     let measured = Measured::of(&folder, |truth| Request { view: None, ends: None, ..request(truth) });
     assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
     measured.assert_within(MOST_RMS_FOUND_MM, WORST_FOUND_MM);
@@ -149,9 +150,7 @@ const MOST_LIFT_MM: f64 = 6.0;
 
 #[test]
 fn pairs_of_photos_tell_the_lift_and_the_widths() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
-        return;
-    };
+    let Some(folder) = photos_folder() else { return };
     let mut measured = Measured::default();
     for name in ["hazel", "bramble"] {
         let photos = ["a", "b"].map(|n| Photo::open(&folder.join(format!("{name}-{n}.jpg"))).unwrap());

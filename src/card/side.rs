@@ -68,8 +68,9 @@ pub struct SidePoint {
 /// Part of a side left out at each corner, in modules: there the blur of the neighbouring side shows.
 const CORNER_GAP_MODULES: f64 = 0.4;
 /// Reach of the window across the side, inwards and outwards, in modules, and the most of it in pixels. The border is one
-/// module wide, and then the code begins; the white margin is at least as wide.
-const REACH_MODULES: [f64; 2] = [0.75, 0.75];
+/// module wide, and then the code begins; the white margin is at least as wide, and mostly there is paper beyond it. Where
+/// there is none, its end is not part of the step, and the fit's weights leave it out.
+const REACH_MODULES: [f64; 2] = [0.75, 1.0];
 const REACH_PX: f64 = 5.0;
 /// A step below this part of full scale is not a black square on white paper.
 const LEAST_CONTRAST: f64 = 0.02;

@@ -58,6 +58,8 @@ struct Report {
     observations: usize,
     rms_px: f64,
     noise_ratio: f64,
+    /// By what factor the views differ more than their points' noise lets them.
+    views_ratio: f64,
     values: Vec<Value>,
     terms: usize,
     ladder: Vec<Rung>,
@@ -243,6 +245,7 @@ fn report(found: &PhoneLens, set: &Set, out: Option<&Path>) -> Report {
         observations: fit.counts.0,
         rms_px: fit.rms_px,
         noise_ratio: fit.noise_ratio,
+        views_ratio: found.views_ratio,
         values: names
             .into_iter()
             .zip(values)

@@ -2,6 +2,7 @@
 //! all views, with as many terms of distortion as the views support.
 
 pub mod advice;
+pub mod agreement;
 pub mod closed_form;
 pub mod coverage;
 pub mod model;
@@ -109,6 +110,11 @@ impl Calibration {
             counts: (residuals.len(), estimate.values.len()),
             cost: estimate.cost,
         })
+    }
+
+    /// The same with every uncertainty larger by a factor.
+    pub fn widened(self, by: f64) -> Self {
+        Self { covariance: self.covariance * by.powi(2), ..self }
     }
 
     /// Standard uncertainty of one of the shared parameters, in the order of [`Self::covariance`].

@@ -4,6 +4,7 @@
 use super::super::fit::{LensCovariance, PHONE_DISTORTION_U, PRINCIPAL_RELATIVE_U};
 use super::super::lens::Lens;
 use super::advice::{Wanting, views_to_add};
+use super::agreement::views_ratio;
 use super::closed_form::inner_from_homographies;
 use super::coverage::Coverage;
 use super::model::{Inner, Known, Model, TargetView};
@@ -35,6 +36,8 @@ pub struct PhoneLens {
     pub terms: usize,
     /// The fits with fewer and more terms.
     pub steps: Vec<Step>,
+    /// By what factor the views differ more than their points' noise lets them; the covariance has it in it.
+    pub views_ratio: f64,
     /// What the views cover.
     pub coverage: Coverage,
     /// The fit.
@@ -103,6 +106,8 @@ pub fn phone_lens(views: &[TargetView], size_px: [f64; 2], pattern: &Pattern) ->
         supported(views, start, &model(0, [Known::Fixed; 5], size_px), wide).map_err(|_| NoLens::NoFit)?;
     let as_phones = model(terms, PHONE_DISTORTION_U.map(Known::Within), size_px);
     let fit = calibrate(views, start, &as_phones).map_err(|_| NoLens::NoFit)?;
+    let views_ratio = views_ratio(views, &fit, &as_phones);
+    let fit = fit.widened(views_ratio);
     let wanting = Wanting::of(&fit.covariance, &fit.inner, size_px);
     if !wanting.nothing() {
         let what = wanting.in_words();
@@ -123,6 +128,7 @@ pub fn phone_lens(views: &[TargetView], size_px: [f64; 2], pattern: &Pattern) ->
         covariance: fit.covariance.fixed_view::<8, 8>(0, 0).into_owned(),
         terms,
         steps,
+        views_ratio,
         coverage: Coverage::of(views, size_px),
         calibration: fit,
     })
