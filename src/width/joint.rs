@@ -1,11 +1,8 @@
 //! Several photos of one saddle that stands still beside its card: one estimate of its half-widths, and of how high its
 //! edges lie.
 //!
-//! A half-width that photo v reads at a supposed lift h is, to first order,
-//!
-//!     a_v(h) = A - G_v (H - h) + errors
-//!
-//! with A the true half-width, H the true lift, and G_v how far the edge moves across the midline where it is raised: the
+//! A half-width that photo v reads at a supposed lift h is, to first order, `a_v(h) = A - G_v (H - h) + errors`, with A the
+//! true half-width, H the true lift, and G_v how far the edge moves across the midline where it is raised: the
 //! slope of the line of sight. It differs from photo to photo, and so the photos tell both A and H. They are estimated by
 //! generalised least squares (A. C. Aitken, 1935), with what is known of the lift beforehand among the observations. What
 //! several photos have in common (the print, the lens, the card's bend, the midline) is an error of all of them in the
@@ -82,7 +79,7 @@ pub struct Joint {
 
 /// Places at which a lift is asked for.
 const KNOTS: usize = 11;
-/// Where nothing was given the edges lie this much higher or lower than their mean, mm (as `UNKNOWN`, a stated assumption).
+/// Where nothing was given the edges lie this much higher or lower than their mean, mm (a stated assumption).
 const SHAPE_U_MM: f64 = 30.0;
 /// How much a saddle's edge bends upwards or downwards from one knot to the next but one, mm (a stated assumption: the
 /// edges of pommel, waist and cantle join smoothly, by some 8 mm at most).
@@ -116,12 +113,11 @@ pub fn measure_jointly(subject: &JointSubject) -> Option<Joint> {
     let told = |i: usize| ToldLift { profile: lifts[i].clone(), u_mm: solved.lift_u_mm(i) };
     let Reading { midline, plan, taken, .. } = &reading;
     let located = taken.iter().map(|t| (t.seat.clone(), t.channel.clone())).collect();
-    let first = Taken { seat: taken[0].seat.clone(), channel: taken[0].channel.clone() };
     Some(Joint {
         midline: *midline,
         seat_lift: told(0),
         channel_lift: plan.stations.iter().any(|s| s.2.is_some()).then(|| told(1)),
-        widths: plan.widths(&solved, midline, first),
+        widths: plan.widths(&solved, midline, taken[0].clone()),
         located,
         disagreement: solved.disagreement,
     })

@@ -169,6 +169,7 @@ impl Answers for Influences<'_> {
 }
 
 /// The traced edges located about the midline.
+#[derive(Clone)]
 struct Taken {
     seat: LocatedPair,
     channel: Option<LocatedPair>,
