@@ -84,10 +84,12 @@ const SHAPE_U_MM: f64 = 30.0;
 /// How much a saddle's edge bends upwards or downwards from one knot to the next but one, mm (a stated assumption: the
 /// edges of pommel, waist and cantle join smoothly, by some 8 mm at most).
 const BENT_U_MM: f64 = 6.0;
-/// The photos are read anew until no lift moves by more than this, mm: a hundredth of that in a width. Three or four turns do;
-/// photos that do not settle in so many do not show one saddle.
+/// The photos are read anew until no lift moves by more than this, mm: a hundredth of that in a width. Three to six turns do.
 const SETTLED_MM: f64 = 0.2;
+/// Where a place is traced at one lift and not at the next, lifts swing on. After so many turns they may, within this part of
+/// their own standard uncertainty, which would add a thirtieth to it; photos that swing further do not show one saddle.
 const TURNS: usize = 15;
+const SWINGING: f64 = 0.5;
 /// The first turns go all the way.
 const WHOLE_TURNS: usize = 5;
 /// No lift is taken further in one turn, mm.
@@ -99,13 +101,17 @@ const PIPING_SHARED: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// edges cannot be taken through a camera.
 pub fn measure_jointly(subject: &JointSubject) -> Option<Joint> {
     let mut lifts = [0, 1].map(|i| on_knots(subject.lifts[i]));
-    let mut turns = 0..TURNS;
+    let mut turn = 0;
     let (reading, solved) = loop {
-        let turn = turns.next()?;
         let reading = Reading::of(subject, &lifts)?;
         let solved = reading.solve(subject, &lifts)?;
-        if solved.largest_step_mm() < SETTLED_MM {
+        if solved.largest_step(|_| SETTLED_MM) < 1.0 {
             break (reading, solved);
+        }
+        turn += 1;
+        if turn == TURNS {
+            let within = solved.largest_step(|u_mm| SWINGING * u_mm) < 1.0;
+            break within.then_some((reading, solved))?;
         }
         // A place that swings from turn to turn, as where an edge turns away at its end, comes to rest half-way.
         solved.raise(&mut lifts, if turn < WHOLE_TURNS { 1.0 } else { 0.5 });
@@ -461,10 +467,15 @@ impl Solved {
         }
     }
 
-    /// At the ends the edges run across the midline, and a lift shows in no width.
-    fn largest_step_mm(&self) -> f64 {
-        let within = |part: usize| self.values.rows(self.first_knot + part * KNOTS + 1, KNOTS - 2).amax();
-        within(0).max(within(1))
+    /// The largest step of a lift against what it may be, by its standard uncertainty, mm. At the ends the edges run across
+    /// the midline, and a lift shows in no width.
+    fn largest_step(&self, most_mm: impl Fn(f64) -> f64) -> f64 {
+        let of = |part: usize| {
+            let at = self.first_knot + part * KNOTS;
+            let steps = self.lift_u_mm(part).into_iter().enumerate().skip(1).take(KNOTS - 2);
+            steps.map(|(knot, u_mm)| self.values[at + knot].abs() / most_mm(u_mm)).fold(0.0, f64::max)
+        };
+        of(0).max(of(1))
     }
 
     fn lift_u_mm(&self, part: usize) -> Vec<f64> {
