@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use crate::camera::bank_card::{ScaleByBankCard, scale_by_bank_card};
 use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
@@ -42,8 +43,8 @@ pub struct Request {
     pub channel_lift: Option<LiftProfile>,
     /// A calibrated lens, scaled to the photo.
     pub lens: Option<LensPrior>,
-    /// Length of the card's bar as the user has measured it, mm; its nominal length without it.
-    pub bar_mm: Option<f64>,
+    /// What tells at which scale the cards were printed.
+    pub scale_by: ScaleBy,
     /// Where to write a picture a stage.
     pub explain: Option<PathBuf>,
 }
@@ -51,16 +52,27 @@ pub struct Request {
 /// Nominal length of the bar on the card, mm.
 pub const BAR_MM: f64 = crate::print::card::BAR_MM;
 
-impl Request {
-    /// Printed length over nominal length.
-    pub fn print_scale(&self) -> f64 {
-        self.bar_mm.map_or(1.0, |bar_mm| bar_mm / BAR_MM)
-    }
+/// What tells at which scale the cards were printed.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum ScaleBy {
+    /// Nothing: they were printed at actual size, as printers print it.
+    #[default]
+    Printer,
+    /// The length of the card's bar as the user has measured it, mm.
+    Bar(f64),
+    /// A bank card that lies in the frame on a card.
+    BankCard,
+}
 
+/// The scale at which the cards were printed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PrintScale {
+    /// What told it.
+    pub by: ScaleBy,
+    /// Printed length over nominal length.
+    pub value: f64,
     /// Its relative standard uncertainty.
-    pub fn print_scale_u(&self) -> f64 {
-        if self.bar_mm.is_some() { MEASURED_BAR_U } else { PRINT_SCALE_U }
-    }
+    pub relative_u: f64,
 }
 
 /// Everything that the walk found, for the sheet and for drawing.
@@ -68,6 +80,8 @@ impl Request {
 pub struct Walk {
     /// The cards.
     pub found: FoundCards,
+    /// The scale at which they were printed.
+    pub print_scale: PrintScale,
     /// The camera.
     pub fit: CameraFit,
     /// Where the focal length came from.
@@ -140,6 +154,8 @@ pub fn walk_from(photo: &Photo, request: &Request, found: FoundCards) -> Result<
 pub struct Placed {
     /// The cards.
     pub found: FoundCards,
+    /// The scale at which they were printed.
+    pub print_scale: PrintScale,
     /// The camera.
     pub fit: CameraFit,
     /// Where the focal length came from.
@@ -149,12 +165,59 @@ pub struct Placed {
 /// The third room: the camera over the cards found, at the scale they were printed.
 ///
 /// # Errors
+/// As [`camera_of`] and [`print_scale`].
+pub fn place(photo: &Photo, request: &Request, found: FoundCards) -> Result<Placed, Refusal> {
+    let scale = print_scale(photo, request, &found)?;
+    place_at(photo, request, found, scale)
+}
+
+/// The third room, with the scale of the print known.
+///
+/// # Errors
 /// As [`camera_of`].
-pub fn place(photo: &Photo, request: &Request, mut found: FoundCards) -> Result<Placed, Refusal> {
-    found.cards.iter_mut().for_each(|card| card.print_scale = request.print_scale());
+pub fn place_at(
+    photo: &Photo,
+    request: &Request,
+    mut found: FoundCards,
+    print_scale: PrintScale,
+) -> Result<Placed, Refusal> {
+    found.cards.iter_mut().for_each(|card| card.print_scale = print_scale.value);
     let (prior, lens_known) = lens_prior(photo, request.lens);
     let fit = camera_of(&found, &prior)?;
-    Ok(Placed { found, fit, lens_known })
+    Ok(Placed { found, print_scale, fit, lens_known })
+}
+
+/// The scale at which the cards were printed.
+///
+/// # Errors
+/// `bank-card-not-seen`, and as [`camera_of`].
+pub fn print_scale(photo: &Photo, request: &Request, found: &FoundCards) -> Result<PrintScale, Refusal> {
+    let by = request.scale_by;
+    let (value, relative_u) = match by {
+        ScaleBy::Printer => (1.0, PRINT_SCALE_U),
+        ScaleBy::Bar(bar_mm) => (bar_mm / BAR_MM, MEASURED_BAR_U),
+        ScaleBy::BankCard => {
+            let told = bank_card_in(photo, request, found)?;
+            (told.scale, told.relative_u)
+        }
+    };
+    Ok(PrintScale { by, value, relative_u })
+}
+
+/// What the bank card tells that lies on the first of the cards with a frame where one is seen.
+fn bank_card_in(photo: &Photo, request: &Request, found: &FoundCards) -> Result<ScaleByBankCard, Refusal> {
+    let fit = camera_of(found, &lens_prior(photo, request.lens).0)?;
+    let framed = found.cards.iter().enumerate().filter(|(_, card)| card.pattern.bank_card_frame);
+    let mut told = framed.filter_map(|(i, card)| scale_by_bank_card(photo, &fit, i, card));
+    told.next().ok_or_else(no_bank_card)
+}
+
+fn no_bank_card() -> Refusal {
+    Refusal::new(
+        RefusalCode::BankCardNotSeen,
+        "no bank card is seen in the frame of the reference card",
+        "lay a dark bank card flat into the frame, in even light, or measure the printed bar and give --bar instead",
+    )
 }
 
 /// The rooms after the third, from the camera's place.
@@ -171,7 +234,7 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
 /// # Errors
 /// As [`measure`].
 pub fn walk_uneven(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
-    let Placed { found, fit, lens_known } = placed;
+    let Placed { found, print_scale, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let around = Surroundings { photo, camera: &fit.camera, cards: &found.cards, hints: &request.hints };
@@ -190,11 +253,23 @@ pub fn walk_uneven(photo: &Photo, request: &Request, placed: Placed) -> Result<W
         seat_lift: &seat_lift,
         channel_lift: &channel_lift,
         end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: request.print_scale_u(),
+        print_scale_u: print_scale.relative_u,
     };
     let widths = measure_widths(&subject).filter(|w| !w.named.is_empty()).ok_or_else(no_width)?;
     let hints = request.hints.clone();
-    Ok(Walk { found, fit, lens_known, view, hints, midline, outline, seat_lift, channel_lift, widths })
+    Ok(Walk {
+        found,
+        print_scale,
+        fit,
+        lens_known,
+        view,
+        hints,
+        midline,
+        outline,
+        seat_lift,
+        channel_lift,
+        widths,
+    })
 }
 
 /// The seat traced between the ends given, or found; whole in the photo, and large enough.

@@ -4,7 +4,7 @@ use crate::camera::pose::Pose;
 use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
 use crate::ground::words::{Part, SIDES, Side, View};
-use crate::measure::{LensKnowledge, Request, Walk, camera_of, lens_prior};
+use crate::measure::{LensKnowledge, Request, ScaleBy, Walk, camera_of, lens_prior};
 use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
@@ -32,7 +32,7 @@ pub fn record_together(
     requests: &[Request],
     together: &Together,
 ) -> (Sheet, Vec<OverlayGeometry>) {
-    let Together { walks, joint } = together;
+    let Together { walks, joint, alone } = together;
     let told = |request: &Request| Request {
         seat_lift: Some(joint.seat_lift.profile.clone()),
         channel_lift: joint.channel_lift.as_ref().map(|told| told.profile.clone()),
@@ -55,8 +55,11 @@ pub fn record_together(
             new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
-    // What one card of one photo would give is another question.
-    sheet.widths.iter_mut().for_each(|width| width.one_card_u95 = None);
+    for width in &mut sheet.widths {
+        // What one card of one photo would give is another question.
+        width.one_card_u95 = None;
+        width.one_photo_u95 = alone.u95(&width.name);
+    }
     sheet.lift = Some(told_lift(joint));
     sheet.warnings.extend(poorly_told(&requests[0], joint));
     (sheet, geometries)
@@ -160,6 +163,12 @@ fn card_entries(walk: &Walk) -> Vec<sheet::Card> {
                 tags: card.tags.len() as u32,
                 rms_px: (residuals.iter().map(|r| r * r).sum::<f64>() / count.max(1) as f64).sqrt(),
                 print_scale: card.print_scale,
+                print_scale_u: Some(walk.print_scale.relative_u),
+                print_scale_by: Some(match walk.print_scale.by {
+                    ScaleBy::Printer => sheet::ScaleSource::Printer,
+                    ScaleBy::Bar(_) => sheet::ScaleSource::Bar,
+                    ScaleBy::BankCard => sheet::ScaleSource::BankCard,
+                }),
             }
         })
         .collect()
@@ -246,14 +255,14 @@ fn named_width(name: &str, width: &MeasuredWidth) -> sheet::Width {
         u: Some(u),
         at_u: width.station_u,
         one_card_u95: None,
+        one_photo_u95: None,
     }
 }
 
 fn named_widths(photo: &Photo, request: &Request, walk: &Walk) -> Vec<sheet::Width> {
     let one_card = with_one_card(photo, request, walk);
-    let of_one = |name: &str| one_card.as_ref()?.named.iter().find(|(n, _)| *n == name);
     let all = walk.widths.named.iter().map(|(name, width)| sheet::Width {
-        one_card_u95: of_one(name).map(|(_, w)| expanded(&w.budget)),
+        one_card_u95: one_card.as_ref().and_then(|alone| alone.u95(name)),
         ..named_width(name, width)
     });
     all.collect()
@@ -273,7 +282,7 @@ fn with_one_card(photo: &Photo, request: &Request, walk: &Walk) -> Option<Widths
         seat_lift: &walk.seat_lift,
         channel_lift: &walk.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: request.print_scale_u(),
+        print_scale_u: walk.print_scale.relative_u,
     })
 }
 

@@ -29,6 +29,8 @@ pub enum RefusalCode {
     CardBlurred,
     /// The card is seen too much from the side.
     TooOblique,
+    /// No bank card is seen in the frame of the reference card, where one was said to lie.
+    BankCardNotSeen,
     /// The card's pose could not be computed.
     PoseFailed,
     /// The midline's ends lie outside the photo or make no sensible line.

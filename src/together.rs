@@ -2,12 +2,12 @@
 //! lift of the edges as the photos tell it.
 
 use crate::card::{FoundCard, FoundCards, find_cards};
-use crate::measure::{Placed, Request, Walk, place, walk_placed, walk_uneven};
+use crate::measure::{Placed, PrintScale, Request, Walk, place_at, print_scale, walk_placed, walk_uneven};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use crate::width::GIVEN_END_U_MM;
 use crate::width::joint::{Joint, JointSubject, Sight, measure_jointly};
+use crate::width::{GIVEN_END_U_MM, Widths};
 
 /// What several photos of a saddle say together.
 #[derive(Debug, Clone)]
@@ -16,6 +16,8 @@ pub struct Together {
     pub walks: Vec<Walk>,
     /// The joint estimate.
     pub joint: Joint,
+    /// The widths as the first photo alone gave them.
+    pub alone: Widths,
 }
 
 /// Measures one saddle in several photos; a request for each, alike but for the lens.
@@ -39,20 +41,21 @@ pub fn measure_together(photos: &[Photo], requests: &[Request]) -> Result<Togeth
     // Once more along the edges at the lift that they have.
     let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, w)| nearer(r, w, &told)).collect();
     let mut walks = each(&nearer, walk_placed)?;
+    let alone = first.into_iter().next().map(|walk| walk.widths).ok_or_else(no_width)?;
     let joint = joint_of(photos, requests, &walks)?;
     if joint.disagreement > MOST_DISAGREEMENT {
         return Err(disagree());
     }
     for (walk, (seat, channel)) in walks.iter_mut().zip(&joint.located) {
         let widths = joint.widths.clone();
-        walk.widths = crate::width::Widths { seat: seat.clone(), channel: channel.clone(), ..widths };
+        walk.widths = Widths { seat: seat.clone(), channel: channel.clone(), ..widths };
         walk.midline = joint.midline;
         walk.seat_lift = joint.seat_lift.profile.clone();
         if let Some(told) = &joint.channel_lift {
             walk.channel_lift = told.profile.clone();
         }
     }
-    Ok(Together { walks, joint })
+    Ok(Together { walks, joint, alone })
 }
 
 /// A way to walk one photo.
@@ -78,7 +81,7 @@ fn joint_of(photos: &[Photo], requests: &[Request], walks: &[Walk]) -> Result<Jo
         view: walks[0].view,
         lifts: [&seat, &channel],
         end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: requests[0].print_scale_u(),
+        print_scale_u: walks[0].print_scale.relative_u,
     };
     let joint = measure_jointly(&subject).ok_or_else(disagree)?;
     if joint.widths.named.is_empty() { Err(no_width()) } else { Ok(joint) }
@@ -130,15 +133,28 @@ fn placed_alike(photos: &[Photo], requests: &[Request]) -> Result<Vec<Placed>, R
     let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
     let in_all = |card: &&FoundCard| found.iter().all(|f| f.cards.iter().any(|c| same(c, card)));
     let world = found[0].cards.iter().find(in_all).cloned().ok_or_else(cards_differ)?;
+    let scale = one_scale(photos, requests, &found)?;
     photos
         .iter()
         .zip(requests)
         .zip(found)
         .map(|((photo, request), mut found)| {
             found.cards.sort_by_key(|card| !same(card, &world));
-            place(photo, request, found).map_err(|r| named(photo, r))
+            place_at(photo, request, found, scale).map_err(|r| named(photo, r))
         })
         .collect()
+}
+
+/// The cards were printed once, whatever each photo says: the mean. What may be wrong with a bank card is so in every photo.
+fn one_scale(photos: &[Photo], requests: &[Request], found: &[FoundCards]) -> Result<PrintScale, Refusal> {
+    let each = photos.iter().zip(requests).zip(found);
+    let scales: Vec<PrintScale> = each
+        .map(|((photo, request), found)| {
+            print_scale(photo, request, found).map_err(|refusal| of_photo(photo, refusal))
+        })
+        .collect::<Result<_, _>>()?;
+    let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;
+    Ok(PrintScale { value: mean(|s| s.value), relative_u: mean(|s| s.relative_u), ..scales[0] })
 }
 
 fn of_photo(photo: &Photo, refusal: Refusal) -> Refusal {

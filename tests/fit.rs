@@ -150,6 +150,7 @@ impl Shape {
                 u: Some(u),
                 at_u: None,
                 one_card_u95: None,
+                one_photo_u95: None,
             },
             lines,
         )
@@ -196,7 +197,15 @@ impl Shape {
                 taken: Some(self.day.into()),
                 camera: Some("Fieldphone F1".into()),
             }],
-            cards: vec![Card { pattern: "sheet".into(), copy: 0, tags: 10, rms_px: 0.05, print_scale: 1.0 }],
+            cards: vec![Card {
+                pattern: "sheet".into(),
+                copy: 0,
+                tags: 10,
+                rms_px: 0.05,
+                print_scale: 1.0,
+                print_scale_u: None,
+                print_scale_by: None,
+            }],
             camera: Some(Camera {
                 focal_px: 2950.0,
                 focal_u_px: 70.0,

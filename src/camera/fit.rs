@@ -492,7 +492,22 @@ impl CameraFit {
 
     /// The camera at other parameter values, such as a draw from the estimate's distribution.
     pub fn camera_at(&self, values: &DVector<f64>) -> Camera {
-        Camera { lens: self.layout.lens(values), pose: self.layout.pose(0, &self.starts[0], values) }
+        self.camera_over(0, values)
+    }
+
+    /// The same in the frame of any of the cards.
+    pub fn camera_over(&self, card: usize, values: &DVector<f64>) -> Camera {
+        Camera { lens: self.layout.lens(values), pose: self.layout.pose(card, &self.starts[card], values) }
+    }
+
+    /// Height of a card's bent paper over the card's own plane, mm.
+    pub fn paper_height_mm(&self, card: usize, on_card: CardPoint, values: &DVector<f64>) -> f64 {
+        self.layout.bent(card, on_card, values).z_mm
+    }
+
+    /// How far the edges of dark things on white appear outwards of where they are, pixels.
+    pub fn bloom_px(&self) -> f64 {
+        self.estimate.values[BLOOM]
     }
 
     /// Number of parameters.

@@ -1,6 +1,7 @@
 //! Room 3: lens, pose, and the fit that finds both from the card's sides; from pixels to the card's plane and to
 //! planes lifted above it.
 
+pub mod bank_card;
 pub mod calibrate;
 pub mod fit;
 pub mod lens;

@@ -1,6 +1,7 @@
 //! Room 2: the reference card: its patterns, finding its tags in a photo, and measuring their sides.
 
 pub mod assemble;
+pub mod bank_card;
 pub mod find;
 pub mod pattern;
 pub mod side;

@@ -39,6 +39,8 @@ pub struct Pattern {
     pub copies: u32,
     /// The tags.
     pub tags: Vec<TagPlace>,
+    /// Whether the frame for a bank card is printed on it ([`super::bank_card`]).
+    pub bank_card_frame: bool,
 }
 
 #[derive(Deserialize)]
@@ -54,6 +56,12 @@ struct PatternRecord {
     ids_per_copy: u32,
     copies: u32,
     tags: Vec<TagPlace>,
+    print_check: PrintCheck,
+}
+
+#[derive(Deserialize)]
+struct PrintCheck {
+    id1_frame_mm: Option<[f64; 2]>,
 }
 
 static PATTERNS: LazyLock<Vec<Pattern>> = LazyLock::new(|| {
@@ -69,6 +77,7 @@ static PATTERNS: LazyLock<Vec<Pattern>> = LazyLock::new(|| {
             ids_per_copy: r.ids_per_copy,
             copies: r.copies,
             tags: r.tags,
+            bank_card_frame: r.print_check.id1_frame_mm.is_some(),
         })
         .collect()
 });

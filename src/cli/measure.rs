@@ -56,6 +56,9 @@ pub struct Args {
     /// Length of the bar on the printed card, measured with a ruler: 150 when it was printed true
     #[arg(long, value_name = "MM", value_parser = parse_bar)]
     pub bar: Option<f64>,
+    /// A bank card (ISO/IEC 7810, ID-1) lies in the frame on the printed card: its size tells the scale of the print
+    #[arg(long, conflicts_with = "bar")]
+    pub bank_card: bool,
     /// Name of the saddle; the photo's name without it
     #[arg(long)]
     pub name: Option<String>,

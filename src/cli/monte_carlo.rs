@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::lens_choice::prior_of;
 use super::photo_file::find;
 use crate::ground::frame::PhotoPoint;
-use crate::measure::{BAR_MM, Request, Walk, walk};
+use crate::measure::{BAR_MM, Request, ScaleBy, Walk, walk};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
@@ -99,7 +99,7 @@ impl From<&Compared> for Row {
 /// A sheet or photo that is not there, or that gives other widths now.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let sheet = sheet::read(&args.sheet)?;
-    let (photo, asked, walked) = measured_again(args, &sheet)?;
+    let (photo, walked) = measured_again(args, &sheet)?;
     let subject = Subject {
         fit: &walked.fit,
         midline: &walked.midline,
@@ -107,7 +107,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         seat_lift: &walked.seat_lift,
         channel_lift: &walked.channel_lift,
         end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: asked.print_scale_u(),
+        print_scale_u: walked.print_scale.relative_u,
     };
     let compared = simulate(&subject, args.draws as usize, args.seed).ok_or_else(|| {
         anyhow::anyhow!("{}: too many draws leave the lens's model; calibrate the lens", args.sheet.display())
@@ -129,7 +129,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 }
 
 /// The sheet's photo walked through again, with what the sheet says was given.
-fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Request, Walk)> {
+fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Walk)> {
     let shown = args.sheet.display();
     if let Some(refusal) = &sheet.refused {
         anyhow::bail!("{shown}: the photo was refused ({}), so there is nothing to check", refusal.text);
@@ -145,7 +145,20 @@ fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Request,
     let request = request(args, sheet, &photo)?;
     let walked = walk(&photo, &request).map_err(|refusal| anyhow::anyhow!("{shown}: {}", refusal.text))?;
     same_widths(sheet, &walked, &args.sheet)?;
-    Ok((photo, request, walked))
+    Ok((photo, walked))
+}
+
+/// What told the scale; sheets of earlier versions do not say so.
+fn scale_by(card: &sheet::Card) -> ScaleBy {
+    let by = card.print_scale_by.unwrap_or(match card.print_scale {
+        1.0 => sheet::ScaleSource::Printer,
+        _ => sheet::ScaleSource::Bar,
+    });
+    match by {
+        sheet::ScaleSource::Printer => ScaleBy::Printer,
+        sheet::ScaleSource::Bar => ScaleBy::Bar(card.print_scale * BAR_MM),
+        sheet::ScaleSource::BankCard => ScaleBy::BankCard,
+    }
 }
 
 fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request> {
@@ -172,7 +185,7 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
         seat_lift: measured.and_then(|l| lift(&l.seat)),
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
         lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),
-        bar_mm: sheet.cards.first().map(|c| c.print_scale * BAR_MM).filter(|bar| *bar != BAR_MM),
+        scale_by: sheet.cards.first().map_or(ScaleBy::Printer, scale_by),
         explain: None,
     })
 }

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::answer::Trouble;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, Side, View};
-use crate::measure::{BAR_MM, Request};
+use crate::measure::{BAR_MM, Request, ScaleBy};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
@@ -93,7 +93,7 @@ impl Edits {
             seat_lift: profile("seat", &self.seat_lift)?,
             channel_lift: profile("channel", &self.channel_lift)?,
             lens: None,
-            bar_mm: bar(self.bar_mm)?,
+            scale_by: bar(self.bar_mm)?.map_or(ScaleBy::Printer, ScaleBy::Bar),
             explain: None,
         })
     }

@@ -18,7 +18,7 @@ use super::edits::Edits;
 use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::View;
-use crate::measure::{Placed, Request, Walk, place, walk_placed};
+use crate::measure::{Placed, Request, ScaleBy, Walk, place, walk_placed};
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::record::record;
 use crate::refusal::Refusal;
@@ -96,8 +96,8 @@ const MOST_EARLIER: usize = 16;
 struct Opened {
     photo: Arc<Photo>,
     found: FoundCards,
-    /// The camera at the scale of this bar.
-    placed: Option<(Option<f64>, Placed)>,
+    /// The camera at the scale that this tells.
+    placed: Option<(ScaleBy, Placed)>,
 }
 
 /// All photos on the desk.
@@ -304,11 +304,11 @@ impl Photos {
 impl Opened {
     fn walk(&mut self, item: &Item, request: &Request) -> Result<(Measured, Walk), Refusal> {
         let placed = match &self.placed {
-            Some((bar_mm, placed)) if *bar_mm == request.bar_mm => placed.clone(),
+            Some((by, placed)) if *by == request.scale_by => placed.clone(),
             _ => {
                 item.at(Stage::Camera);
                 let placed = place(&self.photo, request, self.found.clone())?;
-                self.placed = Some((request.bar_mm, placed.clone()));
+                self.placed = Some((request.scale_by, placed.clone()));
                 placed
             }
         };

@@ -4,12 +4,11 @@
 use super::page::{BLACK, Outline, Page, Spot, at};
 use super::tag::tag_outline;
 use super::{Paper, Turned, strip};
+use crate::card::bank_card::{BRACKET_MM, FRAME_AT_MM, FRAME_LINE_MM, ID1_MM};
 use crate::card::pattern::{MODULES, Pattern};
 
 /// The 150 mm bar by which the scale of a print is checked.
 pub const BAR_MM: f64 = 150.0;
-/// Width and height of a bank card, mm (ISO/IEC 7810:2019, ID-1).
-pub const ID1_MM: [f64; 2] = [85.60, 53.98];
 /// The greys by which the exposure of a photo is judged, from black to white.
 pub const GREYS: [u8; 5] = [0, 64, 128, 192, 255];
 
@@ -103,11 +102,9 @@ fn draw_inside(page: &mut Page, pattern: &Pattern, copy: u32, corner: Spot) {
     page.text_up_to(&format!("card {} · copy {copy}", pattern.name), from(right, 51.0), 3.4);
     let bar = from((pattern.width_mm - BAR_MM) / 2.0, 55.5);
     draw_bar(page, bar, "this bar: 150 mm (5.91 in)");
-    // The line about the frame lies outside it: a bank card just fills the white.
-    let frame = from(left + 0.3, 70.0);
-    let [w, h] = ID1_MM;
-    page.line(Outline::rect(frame.moved(-0.125, -0.125), w + 0.25, h + 0.25), 0.25);
-    draw_steps(page, frame.moved(3.0, 5.6), w - 6.0);
+    let frame = from(FRAME_AT_MM[0], FRAME_AT_MM[1]);
+    draw_frame(page, frame);
+    draw_steps(page, frame.moved(3.0, 5.6), ID1_MM[0] - 6.0);
     draw_right_column(page, from(138.5, 70.0), right - 138.5);
     let side_mm = pattern.tags.first().map_or(0.0, |t| t.side_mm);
     let last = pattern.tag_id(copy, pattern.tags.len() - 1);
@@ -118,6 +115,22 @@ fn draw_inside(page: &mut Page, pattern: &Pattern, copy: u32, corner: Spot) {
         pattern.height_mm
     );
     page.text(small, from(left, 131.5), 2.3);
+}
+
+/// The corners of the frame for a bank card. Their line lies outside: a bank card just fills the white.
+fn draw_frame(page: &mut Page, corner: Spot) {
+    let out = FRAME_LINE_MM / 2.0;
+    let [width_mm, height_mm] = ID1_MM.map(|mm| mm + FRAME_LINE_MM);
+    let outer = corner.moved(-out, -out);
+    let mut brackets = Outline::default();
+    for (x, inwards) in [(0.0, BRACKET_MM), (width_mm, -BRACKET_MM)] {
+        for (y, down) in [(0.0, BRACKET_MM), (height_mm, -BRACKET_MM)] {
+            let at = outer.moved(x, y);
+            let bracket = Outline::line(&[at.moved(inwards, 0.0), at, at.moved(0.0, down)]);
+            brackets.steps.extend(bracket.steps);
+        }
+    }
+    page.line(brackets, FRAME_LINE_MM);
 }
 
 /// The bar with its ticks and figures. Its black is 150 mm from end to end; a tick a centimetre, the middle of each

@@ -2,7 +2,7 @@
 
 use super::units::{Units, half_width};
 use super::words::{self, plain};
-use crate::sheet::{LiftSource, Sheet, StationWidth};
+use crate::sheet::{LiftSource, Sheet, StationWidth, Width};
 use std::fmt::Write;
 
 /// What the table shows.
@@ -74,10 +74,7 @@ fn head(sheet: &Sheet, out: &mut String) {
     }
     for card in &sheet.cards {
         let tags = if card.tags == 1 { "tag" } else { "tags" };
-        let scale = match card.print_scale {
-            1.0 => String::new(),
-            scale => format!(", printed at {:.2} %", 100.0 * scale),
-        };
+        let scale = words::printed_at(card);
         let card_is =
             format!("{} {}: {} {tags}, rms {:.2} px", card.pattern, card.copy, card.tags, card.rms_px);
         line(out, "card", &format!("{card_is}{scale}"));
@@ -103,6 +100,18 @@ fn lifts(sheet: &Sheet, out: &mut String) {
 /// Stations at which a lift is shown.
 const LIFTS_SHOWN: [f64; 5] = [0.0, 0.3, 0.5, 0.7, 1.0];
 
+/// What the first of several cards or photos alone would have given.
+fn gained(sheet: &Sheet, of: &str, alone_u95: fn(&Width) -> Option<f64>, out: &mut String) {
+    let each = sheet.widths.iter().filter_map(|w| {
+        let alone = alone_u95(w)?;
+        Some(format!("{} ± {}", plain(&w.name), half_width(alone, 1)))
+    });
+    let each: Vec<String> = each.collect();
+    if !each.is_empty() {
+        let _ = writeln!(out, "  with the first {of} alone: {} mm", each.join(", "));
+    }
+}
+
 /// The named widths and the front taper.
 fn widths(sheet: &Sheet, units: Units, out: &mut String) {
     out.push_str("\nwidths, with 95 % uncertainty\n");
@@ -110,14 +119,8 @@ fn widths(sheet: &Sheet, units: Units, out: &mut String) {
         let (first, second) = (units.first(w.mm, w.u95), units.second(w.mm));
         let _ = writeln!(out, "  {:18} {first:>17}  {second:>9}   at {:.2}", plain(&w.name), w.at);
     }
-    let gained = sheet.widths.iter().filter_map(|w| {
-        let alone = w.one_card_u95?;
-        Some(format!("{} ± {}", plain(&w.name), half_width(alone, 1)))
-    });
-    let gained: Vec<String> = gained.collect();
-    if !gained.is_empty() {
-        let _ = writeln!(out, "  with the first card alone: {} mm", gained.join(", "));
-    }
+    gained(sheet, "card", |w| w.one_card_u95, out);
+    gained(sheet, "photo", |w| w.one_photo_u95, out);
     if sheet.widths.is_empty() {
         out.push_str("  none could be taken\n");
     }

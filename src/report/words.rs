@@ -1,7 +1,21 @@
 //! The sheet's machine words as a reader says them.
 
 use crate::camera::fit::line as lens;
+use crate::sheet::{Card, ScaleSource};
 use crate::width::influence::line;
+
+/// At which scale a card was printed, where that was measured.
+pub fn printed_at(card: &Card) -> String {
+    let by = match card.print_scale_by {
+        Some(ScaleSource::BankCard) => " by the bank card in its frame",
+        Some(ScaleSource::Bar) => " by its bar",
+        Some(ScaleSource::Printer) => return String::new(),
+        None if card.print_scale == 1.0 => return String::new(),
+        None => "",
+    };
+    let u95 = card.print_scale_u.map_or(String::new(), |u| format!(" ± {:.2}", 200.0 * u));
+    format!(", printed at {:.2}{u95} %{by}", 100.0 * card.print_scale)
+}
 
 /// An influence of the budget: what it is, and what would make it smaller. A name this program does not know is said
 /// as it stands.

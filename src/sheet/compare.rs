@@ -29,7 +29,16 @@ mod tests {
     use super::*;
 
     fn width(mm: f64, u95: f64) -> Width {
-        Width { name: "seat.widest".into(), at: 0.7, mm, u95, u: None, at_u: None, one_card_u95: None }
+        Width {
+            name: "seat.widest".into(),
+            at: 0.7,
+            mm,
+            u95,
+            u: None,
+            at_u: None,
+            one_card_u95: None,
+            one_photo_u95: None,
+        }
     }
 
     #[test]

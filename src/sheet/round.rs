@@ -96,6 +96,7 @@ fn width(w: &mut Width) {
     w.u = w.u.map(uncertainty);
     w.at_u = w.at_u.map(uncertainty);
     w.one_card_u95 = w.one_card_u95.map(uncertainty);
+    w.one_photo_u95 = w.one_photo_u95.map(uncertainty);
 }
 
 /// The traced edges and lifts, rounded.
@@ -122,6 +123,7 @@ pub(super) fn rounded(sheet: &Sheet) -> Sheet {
     for card in &mut s.cards {
         card.rms_px = uncertainty(card.rms_px);
         card.print_scale = to_decimals(card.print_scale, RATIO);
+        card.print_scale_u = card.print_scale_u.map(uncertainty);
     }
     s.camera.iter_mut().for_each(camera);
     if let Some(m) = &mut s.midline {

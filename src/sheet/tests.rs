@@ -31,6 +31,7 @@ pub(crate) fn sample() -> Sheet {
         u: Some(0.9),
         at_u: Some(0.004),
         one_card_u95: None,
+        one_photo_u95: None,
     };
     let station = StationWidth { mm: 102.0, u95: 1.1, left_half: 51.2, right_half: 50.8 };
     Sheet {
@@ -46,7 +47,15 @@ pub(crate) fn sample() -> Sheet {
             taken: Some("2026-05-02T10:11:12".into()),
             camera: None,
         }],
-        cards: vec![Card { pattern: "strip".into(), copy: 1, tags: 5, rms_px: 0.113, print_scale: 0.9975 }],
+        cards: vec![Card {
+            pattern: "strip".into(),
+            copy: 1,
+            tags: 5,
+            rms_px: 0.113,
+            print_scale: 0.9975,
+            print_scale_u: Some(0.0017),
+            print_scale_by: Some(ScaleSource::Bar),
+        }],
         camera: Some(Camera {
             focal_px: 2913.2,
             focal_u_px: 12.0,
@@ -224,8 +233,18 @@ fn outputs_are_named_after_the_photo() {
 fn sheets() -> impl Strategy<Value = Sheet> {
     let row = (0.0..1.0, -500.0..500.0, 1e-3..1e3).prop_map(|(s, mm, u)| [s, mm, u]);
     let rows = proptest::collection::vec(row, 0..20);
-    let width = (".*", 0.0..1.0, -1e4..1e4, 1e-4..1e4, proptest::option::of(1e-4..1e4))
-        .prop_map(|(name, at, mm, u95, u)| Width { name, at, mm, u95, u, at_u: None, one_card_u95: None });
+    let width = (".*", 0.0..1.0, -1e4..1e4, 1e-4..1e4, proptest::option::of(1e-4..1e4)).prop_map(
+        |(name, at, mm, u95, u)| Width {
+            name,
+            at,
+            mm,
+            u95,
+            u,
+            at_u: None,
+            one_card_u95: None,
+            one_photo_u95: None,
+        },
+    );
     let widths = proptest::collection::vec(width, 0..6);
     (rows.clone(), rows, widths, ".*", proptest::array::uniform5(-1.0..1.0), any::<bool>()).prop_map(
         |(left, right, widths, name, distortion, gaps)| {

@@ -130,6 +130,24 @@ pub struct Card {
     pub rms_px: f64,
     /// Printed length over nominal length, without a unit (1 when printed true).
     pub print_scale: f64,
+    /// Its relative standard uncertainty.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub print_scale_u: Option<f64>,
+    /// What told it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub print_scale_by: Option<ScaleSource>,
+}
+
+/// What told the scale at which the card was printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ScaleSource {
+    /// Nothing but that it was printed at actual size.
+    Printer,
+    /// The printed bar, measured with a ruler.
+    Bar,
+    /// A bank card in the frame.
+    BankCard,
 }
 
 /// The camera as fitted to the cards.
@@ -290,6 +308,10 @@ pub struct Width {
     /// millimetres; left out otherwise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub one_card_u95: Option<f64>,
+    /// Where several photos were measured together: the expanded uncertainty that the first of them alone would have given, in
+    /// millimetres; left out otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub one_photo_u95: Option<f64>,
 }
 
 /// The full angle between the left and the right edge at the front, positive when the seat widens rearwards.

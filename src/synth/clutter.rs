@@ -92,14 +92,15 @@ impl Block {
         near < far
     }
 
-    /// How much a thing that lies on a point's own height darkens it, 0 to 1: a narrow contact shadow.
+    /// How much a thing that lies on a point's own height darkens it, 0 to 1: what its wall takes of an even sky, as the view
+    /// factor of a strip at right angles to a long wall (from memory).
     pub fn darkens_above(&self, p: Vector3<f64>) -> f64 {
         if self.bottom_mm < p.z - 5.0 || self.bottom_mm > p.z + 5.0 {
             return 0.0;
         }
         let d = self.to_own(p.xy() - self.centre).abs() - self.half;
         let away = Vector2::new(d.x.max(0.0), d.y.max(0.0)).norm();
-        0.5 * (-away / (0.3 * (self.top_mm - self.bottom_mm)).max(1.0)).exp()
+        0.5 * (1.0 - away / away.hypot(self.top_mm - self.bottom_mm))
     }
 
     /// How much it darkens the ground beside it, 0 to 1.

@@ -5,6 +5,7 @@ use nalgebra::{Rotation3, Vector2, Vector3};
 use super::light::Colour;
 use super::place::Ray;
 use super::scenario::CardSet;
+use crate::card::bank_card::{BRACKET_MM, FRAME_LINE_MM, ID1_MM, frame_middle_mm};
 use crate::card::pattern::{MODULES, Pattern, modules, patterns};
 
 /// White paper and black ink: the part of the light that they throw back.
@@ -46,6 +47,11 @@ impl Paper {
         self.set.bow_mm * (1.0 - (2.0 * x_mm / self.pattern.width_mm).powi(2))
     }
 
+    /// A point of the pattern, at its nominal place, in the frame of the first card, mm.
+    pub fn printed(&self, nominal: Vector2<f64>) -> Vector3<f64> {
+        self.point(nominal * self.set.print_scale)
+    }
+
     /// A point of the paper in the frame of the first card, mm.
     pub fn point(&self, on_card: Vector2<f64>) -> Vector3<f64> {
         self.rotation * Vector3::new(on_card.x, on_card.y, self.bow_at(on_card.x)) + self.centre
@@ -81,7 +87,8 @@ impl Paper {
         Vector3::new(part, part, part * 0.98)
     }
 
-    fn is_ink(&self, p: Vector2<f64>) -> bool {
+    fn is_ink(&self, on_paper: Vector2<f64>) -> bool {
+        let p = on_paper / self.set.print_scale;
         let (x, y) = (p.x + self.pattern.width_mm / 2.0, self.pattern.height_mm / 2.0 - p.y);
         for (tag, code) in self.pattern.tags.iter().zip(&self.codes) {
             let (u, v) = ((x - tag.x_mm) / tag.side_mm, (y - tag.y_mm) / tag.side_mm);
@@ -90,16 +97,21 @@ impl Paper {
                 return !code[(v * n) as usize][(u * n) as usize];
             }
         }
-        self.pattern.height_mm > 100.0 && is_print_check(p)
+        self.pattern.bank_card_frame && (is_bar(p) || is_frame(p - frame_middle_mm(self.pattern)))
     }
 }
 
-/// The bar and the frame by which a print's scale is checked.
-fn is_print_check(p: Vector2<f64>) -> bool {
+/// The bar by which a print's scale is checked.
+fn is_bar(p: Vector2<f64>) -> bool {
     let bar = p.x.abs() <= 75.0 && (p.y - 42.0).abs() <= 0.5;
     let ticks =
         p.x.abs() <= 75.3 && (38.0..42.0).contains(&p.y) && ((p.x + 75.0).rem_euclid(10.0) - 5.0).abs() > 4.7;
-    let (fx, fy) = ((p.x + 28.0).abs() - 42.8, (p.y + 4.0).abs() - 26.99);
-    let frame = fx.max(fy).abs() <= 0.3;
-    bar || ticks || frame
+    bar || ticks
+}
+
+/// The corners of the frame for a bank card.
+fn is_frame(from_middle: Vector2<f64>) -> bool {
+    let beyond = from_middle.abs() - Vector2::from(ID1_MM) / 2.0;
+    let on_line = (0.0..=FRAME_LINE_MM).contains(&beyond.max());
+    on_line && beyond.min() >= -BRACKET_MM
 }

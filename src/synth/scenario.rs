@@ -154,6 +154,8 @@ pub struct CardSet {
     pub tilt_deg: f64,
     /// How far its middle stands above its left and right sides, mm.
     pub bow_mm: f64,
+    /// Printed length over nominal length.
+    pub print_scale: f64,
     /// True when a box of its size stands under it, down to the floor.
     pub stand: bool,
 }
@@ -167,6 +169,7 @@ impl Default for CardSet {
             yaw_deg: 0.0,
             tilt_deg: 0.0,
             bow_mm: 0.0,
+            print_scale: 1.0,
             stand: true,
         }
     }

@@ -319,7 +319,7 @@ fn tag_corners(scenario: &Scenario, camera: &Camera) -> Vec<(usize, u32, [[f64; 
     for (card, paper) in scenario.cards.iter().enumerate().filter_map(|(i, c)| Some((i, Paper::new(c)?))) {
         for tag in 0..paper.pattern.tags.len() {
             let seen = paper.pattern.corners(tag).map(|c| {
-                let p = camera.photo_from_card(CardPoint::from(paper.point(c.horizontal())));
+                let p = camera.photo_from_card(CardPoint::from(paper.printed(c.horizontal())));
                 p.map_or([f64::NAN; 2], |p| [p.x_px, p.y_px])
             });
             out.push((card, paper.pattern.tag_id(paper.set.copy, tag), seen));

@@ -99,6 +99,11 @@ pub struct Widths {
 }
 
 impl Widths {
+    /// Expanded uncertainty of a named width, mm.
+    pub fn u95(&self, name: &str) -> Option<f64> {
+        self.named.iter().find(|(n, _)| *n == name).map(|(_, width)| expanded(&width.budget))
+    }
+
     /// By how much the halves of a named width differ at most, mm, about the straight midline that suits the seat best: ends
     /// that a hand shows beside the middle make halves uneven, and the widths hardly worse.
     pub fn most_uneven_mm(&self) -> f64 {

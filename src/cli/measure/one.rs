@@ -8,7 +8,7 @@ use super::Args;
 use super::jobs::Job;
 use crate::cli::lens_choice::{none_of_its_camera, prior_of};
 use crate::ground::words::Part;
-use crate::measure::{Request, walk};
+use crate::measure::{Request, ScaleBy, walk};
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::record::{photo_entry, record};
 use crate::refusal::Refusal;
@@ -68,6 +68,14 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
     Ok(sheet)
 }
 
+fn scale_by(args: &Args) -> ScaleBy {
+    match args.bar {
+        Some(bar_mm) => ScaleBy::Bar(bar_mm),
+        None if args.bank_card => ScaleBy::BankCard,
+        None => ScaleBy::Printer,
+    }
+}
+
 /// What the arguments say about a photo.
 ///
 /// # Errors
@@ -85,7 +93,7 @@ pub fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request>
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,
-        bar_mm: args.bar,
+        scale_by: scale_by(args),
         explain: args.explain.clone(),
     })
 }

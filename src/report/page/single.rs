@@ -378,10 +378,7 @@ fn how_measured(sheet: &Sheet) -> Section {
         fact("Photo", format!("{}, {} × {} px{camera}{taken}", photo.file, photo.width_px, photo.height_px));
     }
     for card in &sheet.cards {
-        let scale = match card.print_scale {
-            1.0 => String::new(),
-            scale => format!(", printed at {:.2} %", 100.0 * scale),
-        };
+        let scale = words::printed_at(card);
         let (pattern, copy, tags, rms) = (&card.pattern, card.copy, card.tags, card.rms_px);
         fact("Reference card", format!("{pattern} {copy}: {tags} tags, within {rms:.2} px (RMS){scale}"));
     }

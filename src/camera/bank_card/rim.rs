@@ -1,0 +1,202 @@
+//! Where a thin thing on paper ends, in the photo. In the light of a wide sky its wall takes light from the paper beside it, so
+//! that a plain step would be placed too far outwards, by up to half of the wall's height.
+//!
+//! A point of the paper at a distance x from a long wall of height h that sends no light loses `(1 - x / sqrt(x^2 + h^2)) / 2`
+//! of what an even sky sends it (the view factor of a strip at right angles; from memory). A lamp straight above, or a white wall,
+//! lets it lose less. With d the distance outwards, blurred by s, the light is
+//!
+//! ```text
+//! I(d) = B + b t + A Phi((d - c - k t) / s) - q (B + A) L(d - c - k t),     L the blurred loss
+//! ```
+
+use nalgebra::{SMatrix, SVector};
+
+use crate::card::side::Side;
+use crate::ground::normal::Normal;
+use crate::photo::Photo;
+
+/// Where the rim lies.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Rim {
+    /// Outwards of the side's line, pixels.
+    pub outward_px: f64,
+    /// Standard uncertainty from the pixels' noise.
+    pub u_px: f64,
+    /// Standard uncertainty from what is not known of the light, alike on all sides.
+    pub u_shade_px: f64,
+}
+
+const PARAMETERS: usize = 6;
+/// The order of the parameters.
+const OFFSET: usize = 0;
+const SWING: usize = 1;
+const SHADE: usize = 5;
+/// Part of the loss under an even sky that there may be: from none, under a lamp, to all of it.
+const SHADE_MEAN: f64 = 0.5;
+const SHADE_U: f64 = 0.3;
+/// The window reaches so many blurs to either side, and outwards so many heights of the wall more.
+const BLURS: f64 = 3.0;
+const HEIGHTS: f64 = 4.0;
+const ROUNDS: usize = 10;
+/// Tukey's biweight, in robust standard deviations (95 % efficient for Gaussian noise).
+const TUKEY: f64 = 4.685;
+/// A middling step of 8-bit sRGB in linear light.
+const QUANTISED: f64 = 1e-3;
+
+type Vector = SVector<f64, PARAMETERS>;
+
+/// A pixel: distance outwards, place along the side in half-lengths, light.
+struct Sample {
+    d: f64,
+    t: f64,
+    light: f64,
+}
+
+/// What is known of the step before it is fitted, pixels.
+struct Step {
+    blur: f64,
+    wall: f64,
+}
+
+/// The rim along a side that a plain step has placed, with the blur of the photo and the height of the wall, pixels. `None` where
+/// the fit does not settle.
+pub(super) fn rim(photo: &Photo, side: &Side, blur_px: f64, wall_px: f64) -> Option<Rim> {
+    let step = Step { blur: blur_px, wall: wall_px };
+    let samples = samples(photo, side, &step)?;
+    let mut p = start(&samples)?;
+    let mut weights = vec![1.0; samples.len()];
+    let mut noise = side.noise.max(QUANTISED);
+    for round in 0..ROUNDS {
+        let (normal, gradient) = step.equations(&samples, &weights, &p, noise);
+        let mut change = normal.try_inverse()? * gradient;
+        change[OFFSET] = change[OFFSET].clamp(-0.5, 0.5);
+        p += change;
+        let settled = change[OFFSET].abs() < 1e-4 && change[SWING].abs() < 1e-4;
+        (weights, noise) = step.weigh(&samples, &p);
+        if settled && round > 2 {
+            break;
+        }
+    }
+    let (normal, _) = step.equations(&samples, &weights, &p, noise);
+    let covariance = normal.try_inverse()?;
+    let u_shade_px = covariance[(OFFSET, SHADE)].abs() / SHADE_U;
+    let variance = covariance[(OFFSET, OFFSET)] - u_shade_px * u_shade_px;
+    let inside = p[OFFSET].abs() < BLURS * blur_px + wall_px && p.iter().all(|v| v.is_finite());
+    inside.then(|| Rim { outward_px: p[OFFSET], u_px: variance.max(0.0).sqrt(), u_shade_px })
+}
+
+fn samples(photo: &Photo, side: &Side, step: &Step) -> Option<Vec<Sample>> {
+    let [inwards, outwards] = [BLURS * step.blur + 1.0, BLURS * step.blur + HEIGHTS * step.wall];
+    let middle = side.middle.vector();
+    let reach = side.along.abs() * side.half_length_px + side.outward.abs() * outwards;
+    let (low, high) = (middle - reach, middle + reach);
+    let last = [photo.width_px(), photo.height_px()].map(|n| (n - 1) as f64);
+    if low.min() < 0.0 || high.x > last[0] || high.y > last[1] {
+        return None;
+    }
+    let mut all = Vec::new();
+    for y in low.y.ceil() as usize..=high.y.floor() as usize {
+        for x in low.x.ceil() as usize..=high.x.floor() as usize {
+            let p = nalgebra::Vector2::new(x as f64, y as f64) - middle;
+            let (d, t) = (p.dot(&side.outward), p.dot(&side.along) / side.half_length_px);
+            if (-inwards..=outwards).contains(&d) && t.abs() <= 1.0 {
+                all.push(Sample { d, t, light: f64::from(photo.linear_luma_pixel(x, y)) });
+            }
+        }
+    }
+    (all.len() > 8 * PARAMETERS).then_some(all)
+}
+
+/// The levels inside and outside, no offset, the middling shade.
+fn start(samples: &[Sample]) -> Option<Vector> {
+    let mean = |inside: bool| {
+        let chosen = samples.iter().filter(|s| if inside { s.d < -1.0 } else { s.d > 2.0 });
+        let (sum, count) = chosen.fold((0.0, 0.0), |(sum, n), s| (sum + s.light, n + 1.0));
+        (count > 0.0).then(|| sum / count)
+    };
+    let (dark, white) = (mean(true)?, mean(false)?);
+    (white > dark).then(|| Vector::from([0.0, 0.0, dark, 0.0, white - dark, SHADE_MEAN]))
+}
+
+impl Step {
+    /// Light above the model, and how the model moves with each parameter.
+    fn look(&self, s: &Sample, p: &Vector) -> (f64, Vector) {
+        let d = s.d - p[OFFSET] - p[SWING] * s.t;
+        let paper = p[2] + p[4];
+        let [phi, slope] = Normal::table().at(d / self.blur);
+        let loss = self.loss(d);
+        let loss_slope = (self.loss(d + 0.05) - self.loss(d - 0.05)) / 0.1;
+        let moved = -p[4] * slope / self.blur + p[SHADE] * paper * loss_slope;
+        let shaded = p[SHADE] * loss;
+        let row = Vector::from([moved, moved * s.t, 1.0 - shaded, s.t, phi - shaded, -paper * loss]);
+        let model = p[2] + p[3] * s.t + p[4] * phi - p[SHADE] * paper * loss;
+        (s.light - model, row)
+    }
+
+    /// The blurred loss at a distance outwards of the wall, by the trapezoidal rule.
+    fn loss(&self, d: f64) -> f64 {
+        const STEPS: usize = 32;
+        let (from, to) = ((d - 5.0 * self.blur).max(0.0), d + 5.0 * self.blur);
+        if to <= 0.0 {
+            return 0.0;
+        }
+        let pitch = (to - from) / STEPS as f64;
+        let at = |i: usize| {
+            let x = from + i as f64 * pitch;
+            let lost = 0.5 * (1.0 - x / x.hypot(self.wall));
+            let z = (d - x) / self.blur;
+            let part = if i == 0 || i == STEPS { 0.5 } else { 1.0 };
+            part * lost * (-0.5 * z * z).exp()
+        };
+        let spread = self.blur * (2.0 * std::f64::consts::PI).sqrt();
+        (0..=STEPS).map(at).sum::<f64>() * pitch / spread
+    }
+
+    fn equations(
+        &self,
+        samples: &[Sample],
+        weights: &[f64],
+        p: &Vector,
+        noise: f64,
+    ) -> (SMatrix<f64, PARAMETERS, PARAMETERS>, Vector) {
+        let (mut normal, mut gradient) = (SMatrix::zeros(), Vector::zeros());
+        for (s, weight) in samples.iter().zip(weights) {
+            let (above, row) = self.look(s, p);
+            let weighted = row * (weight / (noise * noise));
+            normal += weighted * row.transpose();
+            gradient += weighted * above;
+        }
+        normal[(SHADE, SHADE)] += 1.0 / (SHADE_U * SHADE_U);
+        gradient[SHADE] += (SHADE_MEAN - p[SHADE]) / (SHADE_U * SHADE_U);
+        (normal, gradient)
+    }
+
+    /// Weights of the samples, and the noise of one.
+    fn weigh(&self, samples: &[Sample], p: &Vector) -> (Vec<f64>, f64) {
+        let sizes: Vec<f64> = samples.iter().map(|s| self.look(s, p).0.abs()).collect();
+        let mut sorted = sizes.clone();
+        let middle = sorted.len() / 2;
+        let (_, median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
+        let noise = (1.4826 * *median).max(QUANTISED);
+        let weight = |size: &f64| (1.0 - (size / (TUKEY * noise)).powi(2)).max(0.0).powi(2);
+        (sizes.iter().map(weight).collect(), noise)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_loss_is_that_of_a_wall_where_nothing_is_blurred_and_sums_to_half_its_height() {
+        let sharp = Step { blur: 0.01, wall: 2.0 };
+        for x in [0.5, 1.0, 4.0] {
+            let wanted = 0.5 * (1.0 - x / f64::hypot(x, 2.0));
+            assert!((sharp.loss(x) - wanted).abs() < 1e-4, "{x}: {}", sharp.loss(x));
+        }
+        // The integral of (1 - x / sqrt(x^2 + h^2)) / 2 over all x is h / 2; of what lies beyond 200 h there are h / 800.
+        let blurred = Step { blur: 1.0, wall: 2.0 };
+        let sum: f64 = (-100..4000).map(|i| blurred.loss(0.1 * f64::from(i)) * 0.1).sum();
+        assert!((sum - 1.0).abs() < 0.01, "{sum}");
+    }
+}
