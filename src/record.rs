@@ -55,6 +55,10 @@ pub fn record_together(
             new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
+    if let Some(edges) = sheet.edges.as_mut().filter(|edges| edges.channel.is_none()) {
+        // Lost in the first photo, and seen in another.
+        edges.channel = sheets.iter().find_map(|other| other.edges.as_ref()?.channel.clone());
+    }
     for width in &mut sheet.widths {
         // What one card of one photo would give is another question.
         width.one_card_u95 = None;

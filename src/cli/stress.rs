@@ -34,11 +34,14 @@ pub struct Args {
     /// Give view, ends and lifts as a fitter would: the default
     #[arg(long, conflicts_with = "found")]
     pub given: bool,
+    /// Give view and ends, and let the lifts be unknown
+    #[arg(long, conflicts_with_all = ["given", "found"])]
+    pub no_lift: bool,
     /// Give the lifts alone and let the program find view and ends
     #[arg(long)]
     pub found: bool,
     /// Give nothing, but two photos of each saddle, from different sides, to be measured together
-    #[arg(long, conflicts_with_all = ["given", "found"])]
+    #[arg(long, conflicts_with_all = ["given", "found", "no_lift"])]
     pub pairs: bool,
     /// Print everything as JSON, photo by photo, and nothing else
     #[arg(long)]
@@ -60,9 +63,10 @@ Examples:
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let aim = match (args.found, args.pairs) {
-        (_, true) => Aim::Pair,
-        (true, _) => Aim::Found,
+    let aim = match args {
+        Args { pairs: true, .. } => Aim::Pair,
+        Args { no_lift: true, .. } => Aim::Unlifted,
+        Args { found: true, .. } => Aim::Found,
         _ => Aim::Given,
     };
     if let Some(folder) = &args.out {

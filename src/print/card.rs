@@ -156,7 +156,7 @@ const STEPS: [&str; 6] = [
     "Print at actual size (100 %), never “fit to page”.",
     "Check with a ruler: the bar is 150 mm long, and a bank card just fills this frame.",
     "Glue the sheet to something flat and stiff.",
-    "Lay it level beside the saddle, as high as the edges of the seat, with nothing on it.",
+    "Lay it level beside the saddle, as high as the edges of the seat, its black squares free.",
     "Photograph from straight above, from as far as practical; zoom in instead of stepping closer.",
     "The whole saddle and the whole card are in the picture, sharp and in even light.",
 ];

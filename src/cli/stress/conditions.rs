@@ -29,6 +29,7 @@ pub const BANDS: &[(&str, &[&str])] = &[
     ("occlusion", &["none", "strap or girth", "card partly hidden"]),
     ("cant", &["under 1 deg", "1 deg and more"]),
     ("blur", &["under 1 px", "1-1.5 px", "1.5 px and more"]),
+    ("focal length", &["told", "not told"]),
     ("picture", &["up to 1600 px", "up to 2400 px", "4032 px"]),
 ];
 
@@ -74,6 +75,7 @@ impl Conditions {
         // A movement spreads like a rectangle of its length.
         let blur_px = sensor.blur_px.hypot(sensor.motion_px / 12f64.sqrt());
         self.add("blur", past(blur_px, &[1.0, 1.5]));
+        self.add("focal length", usize::from(sensor.exif_focal_35mm.is_none()));
         self.add("picture", past(camera.width.max(camera.height) as f64, &[1601.0, 2401.0]));
         self.add("clutter", past((scenario.boxes.len() + scenario.cloths.len()) as f64, &[1.0, 3.0]));
     }

@@ -21,7 +21,9 @@ use crate::together::measure_together;
 pub enum Aim {
     /// The view and the midline's ends, or those of what stands in the saddle's place.
     Given,
-    /// Neither: both are found.
+    /// The same, and no lifts.
+    Unlifted,
+    /// The lifts, and neither view nor ends: both are found.
     Found,
     /// Not even the lifts, but a second photo from another side.
     Pair,
@@ -32,6 +34,7 @@ impl Aim {
     pub fn in_words(self) -> &'static str {
         match self {
             Self::Given => "view, ends and lifts given",
+            Self::Unlifted => "view and ends given, lifts unknown",
             Self::Found => "lifts given",
             Self::Pair => "two photos of each saddle and nothing given",
         }
@@ -116,7 +119,7 @@ pub struct Tried {
 pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
     let scenarios = match aim {
         Aim::Pair => synth::random_pair(seed).to_vec(),
-        Aim::Given | Aim::Found => vec![synth::random(seed)],
+        Aim::Given | Aim::Unlifted | Aim::Found => vec![synth::random(seed)],
     };
     let mut drawn = scenarios.iter().map(synth::draw).collect::<Result<Vec<Drawn>, _>>()?;
     let read = drawn
@@ -156,7 +159,7 @@ fn measured(photos: &[Photo], truth: &Truth, aim: Aim) -> Result<(Sheet, Overlay
     Ok((sheet, geometries.swap_remove(0)))
 }
 
-/// What the walk is asked. The one place that knows what `--given`, `--found` and `--pairs` hand over.
+/// What the walk is asked. The one place that knows what each of the options hands over.
 fn request(truth: &Truth, aim: Aim) -> Request {
     // A person points to a tenth of a pixel at best.
     let point = |p: [f64; 2]| {
@@ -165,9 +168,14 @@ fn request(truth: &Truth, aim: Aim) -> Request {
     };
     let view = truth.view.unwrap_or(View::Top);
     let lift = |part: &str| -> Option<LiftProfile> {
-        truth.lifts.iter().filter(|_| aim != Aim::Pair).find(|l| l.0 == part).and_then(|l| l.1.parse().ok())
+        truth
+            .lifts
+            .iter()
+            .filter(|_| matches!(aim, Aim::Given | Aim::Found))
+            .find(|l| l.0 == part)
+            .and_then(|l| l.1.parse().ok())
     };
-    let given = aim == Aim::Given;
+    let given = matches!(aim, Aim::Given | Aim::Unlifted);
     Request {
         name: truth.name.clone(),
         view: given.then_some(view),
