@@ -93,6 +93,9 @@ const TURNS: usize = 2;
 const PLAN_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
 const SETTLED_TOLERANCE_MM: f64 = 6.0;
+/// How much further out an end is then asked for, mm: with the plan's tolerance to either side it reaches from 10 to 60.
+const LONGER_MM: f64 = 35.0;
+
 /// Finds and traces the saddle, in the view given or in either. Where nobody knows the lift the saddle is looked for in the
 /// card's plane, and then as high as a seat's edges mostly run: seen from the side, its two halves are alike only there.
 ///
@@ -112,9 +115,24 @@ pub fn find_saddle(
 }
 
 fn find_at(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Result<FoundSaddle, Refusal> {
-    let best = settled_glance(around, lift).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
-    let view = view.map_or_else(|| view_between(around, &best.midline, lift), Ok)?;
-    let Midline { front_mm, rear_mm, .. } = best.midline;
+    let plane = plane_of(around, lift).ok_or_else(no_saddle)?;
+    let best = settled_glance(around, lift, &plane).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
+    let traced = traced_at(around, lift, &best, view);
+    if traced.as_ref().is_err_and(|refusal| refusal.code == RefusalCode::NoSaddle) {
+        let longer = longer(around, lift, &plane, &best).filter(|g| g.seen >= LEAST_SEEN);
+        return longer.map_or(traced, |longer| traced_at(around, lift, &longer, view));
+    }
+    traced
+}
+
+fn traced_at(
+    around: &Surroundings,
+    lift: &LiftProfile,
+    glance: &Glance,
+    view: Option<View>,
+) -> Result<FoundSaddle, Refusal> {
+    let view = view.map_or_else(|| view_between(around, &glance.midline, lift), Ok)?;
+    let Midline { front_mm, rear_mm, .. } = glance.midline;
     trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
 }
 
@@ -213,24 +231,38 @@ struct Glance {
 }
 
 /// The place where a saddle's edges are seen most surely, with the midline settled.
-fn settled_glance(around: &Surroundings, lift: &LiftProfile) -> Option<Glance> {
-    let by_seen = |a: &Glance, b: &Glance| b.seen.total_cmp(&a.seen);
-    let plane = plane_of(around, lift)?;
-    let places = places(&plane);
+fn settled_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
+    let places = places(plane);
     let mut glances: Vec<Glance> = places[..places.len().min(GLANCED)]
         .par_iter()
-        .filter_map(|place| glance(around, lift, &plane, &place.midline(), PLAN_TOLERANCE_MM))
+        .filter_map(|place| glance(around, lift, plane, &place.midline(), PLAN_TOLERANCE_MM))
         .collect();
     glances.sort_by(by_seen);
     glances.truncate(SECOND_GLANCES);
-    let settled = glances.iter().flat_map(|first| {
-        let again = (0..TURNS).scan(*first, |last, _| {
-            *last = glance(around, lift, &plane, &last.midline, GLANCE_TOLERANCE_MM)?;
-            Some(*last)
-        });
-        again.chain([*first])
+    glances.iter().flat_map(|first| settling(around, lift, plane, first)).min_by(by_seen)
+}
+
+fn by_seen(a: &Glance, b: &Glance) -> std::cmp::Ordering {
+    b.seen.total_cmp(&a.seen)
+}
+
+/// A glance, and those from the midlines that it and the next show.
+fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, first: &Glance) -> Vec<Glance> {
+    let again = (0..TURNS).scan(*first, |last, _| {
+        *last = glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
+        Some(*last)
     });
-    settled.min_by(by_seen)
+    again.chain([*first]).collect()
+}
+
+/// A plan that fits lines within the form, such as those of a broad pommel, is too short, and the network looks for ends where the
+/// plan has them: ends further out are asked for as well, and the place that is then seen most surely is taken.
+fn longer(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, best: &Glance) -> Option<Glance> {
+    let about = [(LONGER_MM, 0.0), (0.0, LONGER_MM), (LONGER_MM, LONGER_MM)].map(|(front_mm, rear_mm)| {
+        best.midline.shifted(true, true, -front_mm).shifted(false, true, rear_mm)
+    });
+    let first = about.iter().filter_map(|about| glance(around, lift, plane, about, PLAN_TOLERANCE_MM));
+    first.flat_map(|first| settling(around, lift, plane, &first)).min_by(by_seen)
 }
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
