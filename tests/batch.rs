@@ -224,6 +224,22 @@ fn a_result_of_another_photo_is_left_alone() {
 }
 
 #[test]
+fn a_result_of_several_photos_is_not_taken_for_that_of_one() {
+    let folder = stand(1);
+    run(&folder, &[]);
+    let file = folder.path().join("out/p00.sheet.json");
+    let mut sheet = sheet::read(&file).unwrap();
+    sheet.photos.push(sheet.photos[0].clone());
+    sheet::write(&file, &sheet, true).unwrap();
+    let output = run(&folder, &[]);
+    assert!(
+        output.status.code() == Some(2) && stderr(&output).contains("of 2 photos measured together"),
+        "{output:?}"
+    );
+    assert_eq!(sheet::read(&file).unwrap(), sheet, "it is left alone");
+}
+
+#[test]
 fn shards_share_the_photos_among_them() {
     let folder = stand(12);
     for part in 1..=3 {

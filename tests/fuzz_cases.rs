@@ -39,6 +39,26 @@ fn kept_cases_of_cards() {
 }
 
 #[test]
+fn kept_cases_of_rules() {
+    assert!(run("rules", bodies::rules) > 0);
+}
+
+#[test]
+fn kept_cases_of_riders() {
+    assert!(run("rider", bodies::rider) > 0);
+}
+
+#[test]
+fn the_projects_own_rules_and_riders_pass_through_the_targets() {
+    for folder in ["src/fit/rules", "fixtures/fit/riders"] {
+        for entry in std::fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(folder)).unwrap() {
+            let bytes = std::fs::read(entry.unwrap().path()).unwrap();
+            if folder.ends_with("rules") { bodies::rules(&bytes) } else { bodies::rider(&bytes) }
+        }
+    }
+}
+
+#[test]
 fn untouched_tags_are_found_by_the_card_target() {
     // No change at all: the body must reach the measurement, or it would test nothing.
     assert_eq!([bodies::card(&[0]), bodies::card(&[2])], [2, 2]);

@@ -257,6 +257,38 @@ fn a_comparison_lays_the_outlines_over_one_another() {
 }
 
 #[test]
+fn a_report_on_photos_together_says_which_photo_it_shows() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut sheet = sheet::read(&sheet_file("willow")).unwrap();
+    let second =
+        sheet::Photo { file: "second.jpg".into(), sha256: "5e".repeat(32), ..sheet.photos[0].clone() };
+    sheet.photos.push(second);
+    let lift = sheet.lift.as_mut().unwrap();
+    lift.source = sheet::LiftSource::Photos;
+    lift.seat = Some(vec![[0.0, 44.4], [1.0, -68.0]]);
+    lift.seat_u = Some(vec![4.6, 2.5]);
+    let file = folder.path().join("pair.sheet.json");
+    sheet::write(&file, &sheet, false).unwrap();
+    let output = seatspan(&["report", file.to_str().unwrap(), "--photos", "fixtures/demo"]);
+    assert!(output.status.success() && output.stderr.is_empty(), "{output:?}");
+    let page = std::fs::read_to_string(folder.path().join("pair.report.html")).unwrap();
+    for said in [
+        "2 photos together, the first of ",
+        "The first of 2 photos, willow.jpg, at 1:4",
+        "(in the first photo)",
+        "44\u{a0}±\u{a0}9\u{a0}mm at\u{a0}0.00, −68\u{a0}±\u{a0}5\u{a0}mm at\u{a0}1.00 (told by the photos",
+        "second.jpg",
+        &"5e".repeat(32),
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
+    let compared = seatspan(&["report", file.to_str().unwrap(), sheet_file("fern").to_str().unwrap()]);
+    assert!(compared.status.success(), "{compared:?}");
+    let page = std::fs::read_to_string(folder.path().join("comparison.report.html")).unwrap();
+    assert!(page.contains("willow.jpg, second.jpg"));
+}
+
+#[test]
 fn a_refused_photo_gives_a_report_that_says_so() {
     let folder = tempfile::tempdir().unwrap();
     let photo = folder.path().join("plain.png");

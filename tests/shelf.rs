@@ -50,6 +50,55 @@ fn three() -> TempDir {
     folder
 }
 
+/// Another photo's entry for a sheet of photos measured together.
+fn further(name: &str) -> sheet::Photo {
+    let file = format!("{name}.jpg");
+    sheet::Photo { sha256: seatspan::photo::sha256_hex(name.as_bytes()), file, ..kept().photos[0].clone() }
+}
+
+#[test]
+fn a_photo_that_was_also_measured_together_with_another_is_named_once() {
+    let folder = tempfile::tempdir().unwrap();
+    put(folder.path(), "Ahorn", |s| s.photos.push(further("Birke")));
+    put(folder.path(), "Ahorn again", |s| {
+        s.photos = vec![further("Ahorn"), further("Birke")];
+    });
+    put(folder.path(), "Birke", |_| {});
+    put(folder.path(), "Cedar", |_| {});
+    let output = shelf(folder.path(), &["--duplicates", "--json"]);
+    assert_eq!(names(&output), ["Ahorn again", "Ahorn", "Birke"]);
+    let rows = stdout(&output);
+    let row: serde_json::Value = serde_json::from_str(rows.lines().next().unwrap()).unwrap();
+    assert_eq!(row["photos"], 2);
+    let said = stderr(&shelf(folder.path(), &[]));
+    assert_eq!(
+        said.matches("the same photo: ").count(),
+        2,
+        "the first photo's sheets and the second's: {said}"
+    );
+}
+
+/// What `repeat` and `monte-carlo` say against a sheet, in one line.
+fn error_line(args: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_seatspan")).args(args).output().unwrap();
+    let said = stderr(&output);
+    assert!(output.status.code() == Some(2) && said.lines().count() == 1, "{output:?}");
+    said
+}
+
+#[test]
+fn a_sheet_of_several_photos_is_told_from_sheets_of_one() {
+    let folder = tempfile::tempdir().unwrap();
+    put(folder.path(), "Ahorn", |s| s.photos.push(further("Birke")));
+    put(folder.path(), "Birke", |_| {});
+    let [both, one] = ["Ahorn", "Birke"].map(|n| folder.path().join(format!("{n}.sheet.json")));
+    let [both, one] = [&both, &one].map(|p| p.to_str().unwrap());
+    let said = error_line(&["monte-carlo", both]);
+    assert!(said.contains("2 photos measured together") && said.contains("by itself"), "{said}");
+    let said = error_line(&["repeat", both, one]);
+    assert!(said.contains("both of the photo Birke.jpg"), "{said}");
+}
+
 fn names(output: &Output) -> Vec<String> {
     let rows = stdout(output);
     let name = |line: &str| {

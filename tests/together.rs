@@ -137,6 +137,22 @@ fn photos_without_a_common_card_are_refused() {
 }
 
 #[test]
+fn a_refusal_of_photos_together_names_them_all() {
+    let folder = tempfile::tempdir().unwrap();
+    let files = ["a.jpg", "b.jpg"].map(|name| folder.path().join(name));
+    for file in &files {
+        std::fs::write(file, "oats").unwrap();
+    }
+    let mut command = Command::new(env!("CARGO_BIN_EXE_seatspan"));
+    let done = command.arg("measure").args(&files).arg("--together").output().unwrap();
+    assert_eq!(done.status.code(), Some(1), "{done:?}");
+    assert_eq!(String::from_utf8_lossy(&done.stderr).lines().count(), 1, "{done:?}");
+    let sheet = seatspan::sheet::read(&folder.path().join("a.sheet.json")).unwrap();
+    let named: Vec<&str> = sheet.photos.iter().map(|photo| photo.file.as_str()).collect();
+    assert_eq!(named, ["a.jpg", "b.jpg"]);
+}
+
+#[test]
 fn the_command_writes_one_sheet_and_an_overlay_for_each_photo() {
     let folder = tempfile::tempdir().unwrap();
     let files: Vec<_> = two_sides()
@@ -157,7 +173,9 @@ fn the_command_writes_one_sheet_and_an_overlay_for_each_photo() {
     assert!(said.contains("of the seat from the photos"), "{said}");
     let beside = |file: &Path, ending: &str| file.with_extension(ending).exists();
     assert!(beside(&files[0], "sheet.json") && !beside(&files[1], "sheet.json"));
-    assert!(files.iter().all(|file| beside(file, "overlay.png")));
+    // All results lie beside the first photo's and under its name: the second photo may have results of its own.
+    assert!(beside(&files[0], "overlay.png") && beside(&files[0], "photo-2.overlay.png"));
+    assert!(!beside(&files[1], "overlay.png"));
     // Nothing is overwritten unasked, one photo is not several, and the same photo twice tells nothing.
     for photos in [vec![&*files[0], &files[1]], vec![&*files[0]], vec![&*files[0], &files[0]]] {
         let refused = run(&photos);

@@ -132,10 +132,15 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Walk)> {
     let shown = args.sheet.display();
     if let Some(refusal) = &sheet.refused {
-        anyhow::bail!("{shown}: the photo was refused ({}), so there is nothing to check", refusal.text);
+        anyhow::bail!("{shown} is of a refusal ({}), so there is nothing to check", refusal.text);
     }
-    if sheet.photos.len() > 1 {
-        anyhow::bail!("{shown} is of {} photos: this checks sheets of one photo", sheet.photos.len());
+    if let [first, .., _] = sheet.photos.as_slice() {
+        anyhow::bail!(
+            "{shown} is of {} photos measured together, and this checks sheets of one photo; measure {} by itself into \
+             another --out, and check that sheet",
+            sheet.photos.len(),
+            first.file
+        );
     }
     let with_lens = sheet.camera.as_ref().is_some_and(|c| c.focal_source == FocalSource::LensFile);
     if with_lens && args.lens.is_none() {

@@ -118,14 +118,15 @@ impl Set {
             if let Some(refusal) = &sheet.refused {
                 bail!("{}: the photo was refused ({}): leave it out", path.display(), refusal.text);
             }
-            if let Some(photo) = sheet.photos.first()
-                && let Some(other) = photos.insert(photo.sha256.clone(), path)
-            {
-                bail!(
-                    "{} and {} are of one photo, which is no repeated measurement: leave one out",
-                    other.display(),
-                    path.display()
-                );
+            for photo in &sheet.photos {
+                if let Some(other) = photos.insert(photo.sha256.clone(), path) {
+                    bail!(
+                        "{} and {} are both of the photo {}, which is no repeated measurement: leave one out",
+                        other.display(),
+                        path.display(),
+                        photo.file
+                    );
+                }
             }
             saddles.entry(sheet.saddle.name.clone()).or_default().push(sheet);
         }

@@ -85,15 +85,25 @@ fn refuse(name: &str, format: Format, error: &ImageError) -> PhotoError {
         }
         ImageError::Unsupported(e) => unreadable_with(
             name,
-            &format!("a kind of {} that is not read ({e})", format.name()),
+            &format!("a kind of {} that is not read{}", format.name(), in_brackets(e)),
             "save it as an ordinary JPEG or PNG at full size, and use that",
         ),
         e => unreadable_with(
             name,
-            &format!("damaged {} ({e})", format.name()),
+            &format!("damaged {}{}", format.name(), in_brackets(e)),
             "the file is incomplete or damaged: send or copy it again, and use the new copy",
         ),
     }
+}
+
+/// Longer than this a decoder's words tell a client nothing, in characters.
+const MOST_WORDS: usize = 80;
+
+/// What a decoder says of a file, where it is short and in words: not a dump of what it holds.
+fn in_brackets(error: &(dyn std::error::Error + 'static)) -> String {
+    let said = error.source().unwrap_or(error).to_string();
+    let in_words = said.chars().count() <= MOST_WORDS && !said.contains(['{', '[']);
+    if in_words { format!(" ({said})") } else { String::new() }
 }
 
 /// Eight bits of red, green and blue. Sixteen bits lose their lower eight (rounded): the light's own noise is

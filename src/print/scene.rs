@@ -135,13 +135,14 @@ pub fn level_line(page: &mut Page, stage: &Stage, from: f64, to: f64) {
 }
 
 /// A phone seen from its side at (x, y), turned from level (degrees against the clock), with the borders of what it
-/// sees reaching as far as `reach`, cm.
-pub fn phone_with_view(page: &mut Page, stage: &Stage, (x, y): (f64, f64), turn_deg: f64, reach: f64) {
+/// sees down to the seat's edges, cm.
+pub fn phone_with_view(page: &mut Page, stage: &Stage, (x, y): (f64, f64), turn_deg: f64) {
     let (sin, cos) = turn_deg.to_radians().sin_cos();
     let place = |u: f64, v: f64| (x + u * cos - v * sin, y + u * sin + v * cos);
     for side in [-1.0, 1.0] {
-        let (sin, cos) = (side * HALF_VIEW_DEG).to_radians().sin_cos();
-        let ends = stage.spots(&[place(0.0, -1.0), place(reach * sin, -1.0 - reach * cos)]);
+        let slant = (turn_deg + side * HALF_VIEW_DEG).to_radians().tan();
+        let from = place(0.0, -1.0);
+        let ends = stage.spots(&[from, (from.0 + slant * (from.1 - EDGE_CM), EDGE_CM)]);
         page.dashed(Outline::line(&ends), FINE_MM, [1.0, 1.0]);
     }
     let corners = [place(-8.0, -0.9), place(8.0, -0.9), place(8.0, 0.9), place(-8.0, 0.9)];

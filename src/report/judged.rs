@@ -3,7 +3,7 @@
 use super::assessment::{figures, verdict_words};
 use super::figure::chart::Limit;
 use super::page::{Note, Verdicts};
-use super::words::{sentence, unbroken, with_minus};
+use super::words::{capitalised, sentence, unbroken, with_minus};
 use crate::fit::result::{Assessment, LimitAt, RuleResult, Standing};
 use crate::fit::rule::{About, RuleSet, Severity};
 use crate::fit::verdict::Verdict;
@@ -70,7 +70,8 @@ pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verd
         assessment
             .assumed
             .iter()
-            .map(|a| Note::plain("Assumed", with_minus(&sentence(&format!("{} ({})", a.text, a.source))))),
+            .map(|a| format!("{} ({})", a.text, a.source))
+            .map(|said| Note::plain("Assumed", unbroken(&with_minus(&sentence(&said))))),
     );
     Verdicts {
         rider: assessment.rider.clone().unwrap_or_else(|| "the rider".into()),
@@ -106,7 +107,7 @@ fn rule(r: &RuleResult) -> Note {
     let remarks: Vec<String> = r.remarks.iter().map(|remark| sentence(remark)).collect();
     let text = [sentence(&r.says) + weight + &values, decides, remarks.join(" "), next];
     let text = text.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(" ");
-    Note { word: Some(verdict_words(r.verdict).into()), title: r.title.clone(), text }
+    Note { word: Some(verdict_words(r.verdict).into()), title: capitalised(&r.title), text }
 }
 
 /// One remark for everything that was not judged, by what was missing.

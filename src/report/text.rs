@@ -60,7 +60,8 @@ fn head(sheet: &Sheet, out: &mut String) {
         line(out, "view", view.as_str());
     }
     if let Some(c) = &sheet.camera {
-        let place = format!("{:.0} mm above the card, tilted {:.1} deg", c.height_mm, c.tilt_deg);
+        let of = of_the_first_photo(sheet);
+        let place = format!("{of}{:.0} mm above the card, tilted {:.1} deg", c.height_mm, c.tilt_deg);
         let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, 2.0 * c.focal_u_px);
         line(out, "camera", &format!("{place}; {focal}, {}", c.focal_source.in_words()));
     }
@@ -77,7 +78,15 @@ fn head(sheet: &Sheet, out: &mut String) {
         let scale = words::printed_at(card);
         let card_is =
             format!("{} {}: {} {tags}, rms {:.2} px", card.pattern, card.copy, card.tags, card.rms_px);
-        line(out, "card", &format!("{card_is}{scale}"));
+        line(out, "card", &format!("{}{card_is}{scale}", of_the_first_photo(sheet)));
+    }
+}
+
+/// Of photos measured together a sheet keeps the first one's camera and cards; that is said before their figures.
+fn of_the_first_photo(sheet: &Sheet) -> String {
+    match sheet.photos.as_slice() {
+        [first, .., _] => format!("of {}: ", first.file),
+        _ => String::new(),
     }
 }
 

@@ -98,7 +98,7 @@ pub fn taper(deg: f64, u95: f64) -> &'static str {
 
 /// Figures that stay together where a line is broken: with their units, and with what stands before them.
 pub fn unbroken(text: &str) -> String {
-    const BEFORE: [&str; 4] = ["± ", "> ", "< ", "\u{2212} "];
+    const BEFORE: [&str; 5] = ["within: ", "± ", "> ", "< ", "\u{2212} "];
     const AFTER: [&str; 5] = [" ±", " mm", " %", " deg", " kPa"];
     BEFORE
         .iter()
@@ -138,11 +138,16 @@ pub fn shortened(text: &str, most: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
+/// A text with a capital at its beginning.
+pub fn capitalised(text: &str) -> String {
+    let mut chars = text.trim().chars();
+    let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    first + chars.as_str()
+}
+
 /// A text as a sentence: a capital at its beginning and a full stop at its end.
 pub fn sentence(text: &str) -> String {
-    let mut chars = text.trim().chars();
-    let mut out: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
-    out.extend(chars);
+    let mut out = capitalised(text);
     if !out.is_empty() && !out.ends_with(['.', '!', '?']) {
         out.push('.');
     }
@@ -165,7 +170,7 @@ mod tests {
     fn a_figure_stays_with_its_unit() {
         assert_eq!(
             unbroken("63.2 ± 1.6 mm; within: < 0.1 %"),
-            "63.2\u{a0}±\u{a0}1.6\u{a0}mm; within: <\u{a0}0.1\u{a0}%"
+            "63.2\u{a0}±\u{a0}1.6\u{a0}mm; within:\u{a0}<\u{a0}0.1\u{a0}%"
         );
     }
 

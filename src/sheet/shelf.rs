@@ -111,16 +111,21 @@ fn gather(folder: &Path, files: &mut Vec<PathBuf>, passed_over: &mut Vec<String>
 }
 
 impl Shelf {
-    /// Sheets that were made from one and the same photo, by its hash: groups of two and more, as indices.
+    /// Sheets that were made from one and the same photo, alone or with others, by its hash: groups of two and more, as
+    /// indices.
     pub fn duplicates(&self) -> Vec<Vec<usize>> {
         let mut by_photo: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
         // A sheet that was not made from a photo has no hash, or noughts in its place.
-        let has_photo = |s: &Summary| s.photo_sha256.chars().any(|c| c != '0');
-        for (i, sheet) in self.sheets.iter().enumerate().filter(|(_, s)| has_photo(s)) {
-            by_photo.entry(&sheet.photo_sha256).or_default().push(i);
+        let is_photo = |hash: &&String| hash.chars().any(|c| c != '0');
+        for (i, sheet) in self.sheets.iter().enumerate() {
+            for hash in sheet.photos_sha256.iter().filter(is_photo) {
+                by_photo.entry(hash).or_default().push(i);
+            }
         }
         let mut groups: Vec<_> = by_photo.into_values().filter(|group| group.len() > 1).collect();
         groups.sort();
+        // Two sheets of the same two photos are one group.
+        groups.dedup();
         groups
     }
 }

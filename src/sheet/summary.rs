@@ -31,8 +31,8 @@ pub struct Summary {
     pub taken: Option<String>,
     /// The first photo's file name.
     pub photo: String,
-    /// SHA-256 of the first photo.
-    pub photo_sha256: String,
+    /// SHA-256 of each photo; several where they were measured together.
+    pub photos_sha256: Vec<String>,
     /// Length of the midline, mm.
     pub midline_mm: Option<f64>,
     /// The named widths.
@@ -58,7 +58,7 @@ impl Summary {
             view: sheet.view,
             taken: photo.and_then(|p| p.taken.clone()),
             photo: photo.map_or_else(String::new, |p| p.file.clone()),
-            photo_sha256: photo.map_or_else(String::new, |p| p.sha256.clone()),
+            photos_sha256: sheet.photos.iter().map(|p| p.sha256.clone()).collect(),
             midline_mm: sheet.midline.as_ref().map(|m| m.length_mm),
             widths: sheet.widths.iter().map(width).collect(),
             front_taper_deg: sheet.front_taper.as_ref().map(|t| [t.deg, t.u95]),
@@ -86,7 +86,8 @@ impl Summary {
         put("view", self.view.map(View::as_str).into());
         put("taken", self.taken.clone().into());
         put("photo", self.photo.clone().into());
-        put("photo_sha256", self.photo_sha256.clone().into());
+        put("photo_sha256", self.photos_sha256.first().map_or("", String::as_str).into());
+        put("photos", self.photos_sha256.len().into());
         put("midline_mm", number(self.midline_mm));
         for name in NAMED_WIDTHS {
             let width = self.width(name);

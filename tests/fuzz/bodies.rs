@@ -1,11 +1,18 @@
 //! What the fuzz targets do with their bytes; the regression test of kept cases (`tests/fuzz_cases.rs`) does the same.
-//!
-//! Files of rules and of riders will want a target each as soon as there is a function that reads them from bytes.
+
+use std::sync::LazyLock;
 
 use seatspan::card::find_cards;
+use seatspan::fit::assess::{Request, assess};
+use seatspan::fit::result::Assessment;
+use seatspan::fit::rider::Rider;
+use seatspan::fit::rule::RuleSet;
+use seatspan::fit::verdict::CONFIDENCE;
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
-use seatspan::sheet;
+use seatspan::report::assessment::{AssessmentOptions, text};
+use seatspan::report::judged;
+use seatspan::sheet::{self, Sheet};
 use seatspan::synth::tag_patch::{Patch, levels, tag};
 
 /// Small enough that a case takes milliseconds; every path of the decoders and of the EXIF reader is the same.
@@ -30,7 +37,7 @@ pub fn sheet(bytes: &[u8]) {
                 assert_eq!(sheet::to_json(&again).ok(), Some(text));
             }
         }
-        Err(message) => assert!(!message.is_empty()),
+        Err(message) => one_line(&message),
     }
 }
 
@@ -57,6 +64,72 @@ pub fn card(bytes: &[u8]) -> usize {
         tags_found += 1;
     }
     tags_found
+}
+
+/// An invented saddle, from above and from below.
+static SADDLE: LazyLock<Vec<Sheet>> = LazyLock::new(|| {
+    let top: &[u8] = include_bytes!("../../fixtures/fit/saddles/harebell-top.sheet.json");
+    let underside = include_bytes!("../../fixtures/fit/saddles/harebell-underside.sheet.json");
+    [top, underside].map(|bytes| sheet::from_json(bytes).expect("a sheet of the project")).into()
+});
+static BUILT_IN: LazyLock<RuleSet> = LazyLock::new(|| RuleSet::built_in().expect("the project's rules"));
+/// A rider of whom nearly all is known.
+static ILSE: LazyLock<Rider> = LazyLock::new(|| {
+    Rider::from_text("ilse.toml", include_str!("../../fixtures/fit/riders/ilse.toml"))
+        .expect("a rider of the project")
+});
+
+/// Any bytes as a file of rules over the project's own: refused in one line, or a saddle is judged by them in numbers.
+pub fn rules(bytes: &[u8]) {
+    let Ok(written) = std::str::from_utf8(bytes) else { return };
+    let mut set = BUILT_IN.clone();
+    let read = set.add("case.toml", written).map_err(|e| e.to_string()).and_then(|()| set.finish());
+    match read {
+        Err(said) => one_line(&said),
+        Ok(()) => judge(&set, &ILSE),
+    }
+}
+
+/// Any bytes as a rider file: refused in one line, or a saddle is judged for that rider in numbers.
+pub fn rider(bytes: &[u8]) {
+    let Ok(written) = std::str::from_utf8(bytes) else { return };
+    let read = Rider::from_text("case.toml", written)
+        .and_then(|rider| BUILT_IN.check_complaints(&rider).map(|()| rider));
+    match read {
+        Err(said) => one_line(&said.to_string()),
+        Ok(rider) => judge(&BUILT_IN, &rider),
+    }
+}
+
+fn judge(rules: &RuleSet, rider: &Rider) {
+    match assess(&Request { sheets: &SADDLE, rider, rules, confidence: CONFIDENCE }) {
+        Err(said) => one_line(&said),
+        Ok(assessment) => {
+            in_numbers(&assessment);
+            assert!(!text(&assessment, AssessmentOptions { sources: true }).is_empty());
+            judged::verdicts(&assessment, rules, &SADDLE[0]);
+        }
+    }
+}
+
+fn in_numbers(assessment: &Assessment) {
+    let share = |p: Option<f64>| p.is_none_or(|p| (0.0..=1.0).contains(&p));
+    for result in &assessment.results {
+        assert!(share(result.probability), "{result:?}");
+        for part in &result.parts {
+            let limits = [&part.lower, &part.upper].into_iter().flatten();
+            let figures = [part.value, part.u95].into_iter().flatten();
+            let all =
+                figures.chain(limits.flat_map(|l| [l.value, l.u95])).chain(part.budget.iter().map(|b| b.u));
+            assert!(all.into_iter().all(f64::is_finite), "{part:?}");
+            assert!([part.probability, part.below, part.above].into_iter().all(share), "{part:?}");
+        }
+    }
+}
+
+/// What is said to a user stands in one line.
+fn one_line(said: &str) {
+    assert!(!said.is_empty() && !said.chars().any(char::is_control), "{said:?}");
 }
 
 /// Two tags side by side as on the sheet, where 40 mm of side are 96 px and 70 mm from one to the next 168 px.

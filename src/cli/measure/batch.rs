@@ -137,6 +137,14 @@ fn there(job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     let Ok(sheet) = sheet::read(path) else {
         bail!("{shown} is there already and is no whole sheet; delete it, or give --force");
     };
+    if let [first, .., _] = sheet.photos.as_slice() {
+        bail!(
+            "{shown} is there already, of {} photos measured together, {} the first; give another --out, or --force to \
+             measure this photo by itself in its place",
+            sheet.photos.len(),
+            first.file
+        );
+    }
     let bytes = std::fs::read(&job.photo).with_context(|| format!("cannot read {}", job.photo.display()))?;
     if sheet.photos.first().is_none_or(|p| p.sha256 != sha256_hex(&bytes)) {
         bail!("{shown} is there already and was made from another photo; give --force, or another --out");

@@ -286,10 +286,7 @@ fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Res
 }
 
 /// Two photos whose results would have one name are a slip: one result would be taken for the other's.
-///
-/// # Errors
-/// The two photos.
-pub fn each_its_own_result(jobs: &[Job]) -> anyhow::Result<()> {
+fn each_its_own_result(jobs: &[Job]) -> anyhow::Result<()> {
     let mut seen: BTreeMap<(PathBuf, String), &Path> = BTreeMap::new();
     for job in jobs {
         if let Some(other) = seen.insert((job.out.clone(), stem(&job.photo)), &job.photo) {

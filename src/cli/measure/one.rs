@@ -121,6 +121,20 @@ impl Outputs {
         })
     }
 
+    /// The paths for photos measured together, in their order: all beside the first one's sheet and under its name, so
+    /// that none is ever taken for, or lost to, the result of a photo that is measured by itself.
+    pub fn together(args: &Args, first: &Job, count: usize) -> anyhow::Result<Vec<Self>> {
+        let of = |i: usize| match i {
+            0 => Self::of(args, first),
+            _ => {
+                let mut name = first.photo.file_stem().unwrap_or_default().to_owned();
+                name.push(format!(".photo-{}.jpg", i + 1));
+                Self::of(args, &Job { photo: first.photo.with_file_name(name), ..first.clone() })
+            }
+        };
+        (0..count).map(of).collect()
+    }
+
     /// Looked at before the work, so that it is not done in vain.
     ///
     /// # Errors
@@ -199,7 +213,7 @@ pub fn reason(photo: &Path, refusal: &Refusal) -> String {
 }
 
 /// What can be said of a photo that could not be decoded.
-fn unread_entry(path: &Path) -> sheet::Photo {
+pub fn unread_entry(path: &Path) -> sheet::Photo {
     let file = file_name(path);
     let sha256 = std::fs::read(path).map(|b| crate::photo::sha256_hex(&b)).unwrap_or_default();
     sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None }

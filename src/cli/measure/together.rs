@@ -5,8 +5,8 @@ use std::path::Path;
 use anyhow::bail;
 
 use super::Args;
-use super::jobs::{Job, each_its_own_result, single};
-use super::one::{Outputs, forget_camera, refuse_existing, request};
+use super::jobs::{Job, single};
+use super::one::{Outputs, forget_camera, refuse_existing, request, unread_entry};
 use crate::cli::lens_choice::none_of_its_camera;
 use crate::measure::Request;
 use crate::photo::{Photo, PhotoError};
@@ -23,8 +23,7 @@ use crate::together::measure_together;
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     check_use(args)?;
     let jobs: Vec<Job> = args.photos.iter().map(|photo| single(args, photo)).collect::<Result<_, _>>()?;
-    each_its_own_result(&jobs)?;
-    let outputs: Vec<Outputs> = jobs.iter().map(|job| Outputs::of(args, job)).collect::<Result<_, _>>()?;
+    let outputs = Outputs::together(args, &jobs[0], jobs.len())?;
     let sheet_file = &outputs[0].sheet;
     let drawings = outputs.iter().flat_map(Outputs::drawings);
     refuse_existing(args, std::iter::once(sheet_file).chain(drawings))?;
@@ -33,7 +32,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         match Photo::open(&job.photo) {
             Ok(photo) => photos.push(photo),
             Err(PhotoError::Refused(refusal)) => {
-                return refused(args, &jobs[0], sheet_file, &photos, refusal);
+                return refused(args, &jobs, sheet_file, &photos, refusal);
             }
             Err(PhotoError::Io(error)) => return Err(error.into()),
         }
@@ -43,7 +42,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         jobs.iter().zip(&photos).map(|(job, photo)| request(args, job, photo)).collect::<Result<_, _>>()?;
     let together = match measure_together(&photos, &requests) {
         Ok(together) => together,
-        Err(refusal) => return refused(args, &jobs[0], sheet_file, &photos, refusal),
+        Err(refusal) => return refused(args, &jobs, sheet_file, &photos, refusal),
     };
     let (mut sheet, geometries) = record_together(&photos, &requests, &together);
     if args.lens.is_some() && requests.iter().any(|request| request.lens.is_none()) {
@@ -93,21 +92,23 @@ fn each_another_photo(photos: &[Photo]) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// The sheet that says why, of all photos that could be read.
+/// The sheet that says why. It names all photos, also those that were not read, so that nobody takes it for the answer
+/// about one of them.
 fn refused(
     args: &Args,
-    job: &Job,
+    jobs: &[Job],
     sheet_file: &Path,
     photos: &[Photo],
     refusal: Refusal,
 ) -> anyhow::Result<u8> {
     eprintln!("{}; {}", refusal.text, refusal.hint);
-    let mut entries: Vec<sheet::Photo> = photos.iter().map(photo_entry).collect();
+    let entry = |(i, job): (usize, &Job)| photos.get(i).map_or_else(|| unread_entry(&job.photo), photo_entry);
+    let mut entries: Vec<sheet::Photo> = jobs.iter().enumerate().map(entry).collect();
     if args.private {
         entries.iter_mut().for_each(forget_camera);
     }
-    let saddle = sheet::Saddle { name: job.name.clone(), note: None };
-    let sheet = Sheet::refused(saddle, job.view, entries, refusal);
+    let saddle = sheet::Saddle { name: jobs[0].name.clone(), note: None };
+    let sheet = Sheet::refused(saddle, jobs[0].view, entries, refusal);
     sheet::write(sheet_file, &sheet, args.force)?;
     if args.json {
         super::super::say(&sheet::to_json(&sheet)?);

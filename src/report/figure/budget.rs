@@ -13,6 +13,8 @@ const WORDS_MM: f64 = 50.0;
 
 /// Least width of a column of bars with its figures, mm.
 const COLUMN_MM: f64 = 19.0;
+/// Room for a figure below a grid line, mm.
+const TICK_MM: f64 = 6.0;
 /// Above and below the bars of a block, mm.
 const ABOVE_MM: f64 = 6.0;
 const BELOW_MM: f64 = 8.0;
@@ -29,7 +31,8 @@ pub fn budget(sheet: &Sheet, shape: &Shape, width_mm: f64) -> Figure {
     let columns = blocks.first().map_or(1, |b| b.len());
     let column_mm = ((width_mm - WORDS_MM) / columns as f64).min(60.0);
     let largest = sheet.budget.iter().map(|l| l.u).fold(0.1, f64::max);
-    let tick = step(largest, if columns > 3 { 2.0 } else { 4.0 });
+    // As many grid lines as their figures have room for.
+    let tick = step(largest, ((column_mm - 11.0) / TICK_MM).clamp(1.0, 5.0));
     let bars = Bars { column_mm, largest, tick, scale: (column_mm - 11.0) / largest };
     for (i, widths) in blocks.into_iter().enumerate() {
         block(&mut figure, sheet, widths, &influences, &bars, block_mm * i as f64);

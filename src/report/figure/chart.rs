@@ -2,6 +2,7 @@
 
 use super::plan::apart;
 use super::{Anchor, CHANNEL, Figure, HAIR, LETTERS_MM, SEAT, SMALL_MM, Stroke, TICK, Tone};
+use crate::report::draw::font;
 use crate::report::shape::Shape;
 use crate::report::units::MM_PER_INCH;
 use crate::sheet::{Sheet, Station, StationWidth};
@@ -70,10 +71,10 @@ impl Plot {
         figure.text(at, "station along the midline", Anchor::Middle, SMALL_MM, Tone::Soft);
     }
 
-    /// Horizontal hairs with millimetres at the left, every `step_mm`.
-    pub fn mm_axis(&self, figure: &mut Figure, step_mm: f64, signed: bool) {
+    /// Horizontal hairs with millimetres at the left, every `step_mm` of the part of the range that is in use.
+    pub fn mm_axis(&self, figure: &mut Figure, step_mm: f64, signed: bool, in_use_mm: [f64; 2]) {
         let [x, _, w, _] = self.area;
-        let [least, most] = self.range_mm.map(|mm| mm / step_mm);
+        let [least, most] = in_use_mm.map(|mm| mm / step_mm);
         for i in (least - 1e-9).ceil() as i64..=(most + 1e-9).floor() as i64 {
             let mm = i as f64 * step_mm;
             let y = self.at(0.0, mm)[1];
@@ -93,25 +94,28 @@ pub fn step(span: f64, most: f64) -> f64 {
 
 /// The chart of one sheet; `limits` are those of a rider's rules.
 pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[Limit], width_mm: f64) -> Figure {
-    let height = 66.0;
+    let channel = sheet.stations.iter().any(|s| s.channel.is_some());
+    let entries = entries(channel, !limits.is_empty());
+    let places = legend_places(&entries, width_mm);
+    let top = TOP_MM + places.last().map_or(0.0, |p| p[1]);
+    let height = top + 57.0;
     let label = "Widths along the saddle from front to rear, with their 95 % uncertainty";
     let mut figure = Figure::new(width_mm, height, label);
     let plot = Plot {
-        area: [SIDES_MM[0], TOP_MM, width_mm - SIDES_MM[0] - SIDES_MM[1], height - TOP_MM - BOTTOM_MM],
+        area: [SIDES_MM[0], top, width_mm - SIDES_MM[0] - SIDES_MM[1], height - top - BOTTOM_MM],
         range_mm: range(sheet, limits),
     };
     let step_mm = step(plot.range_mm[1], 6.0);
-    plot.mm_axis(&mut figure, step_mm, false);
+    plot.mm_axis(&mut figure, step_mm, false, plot.range_mm);
     plot.station_axis(&mut figure, Some(shape.length_mm));
     inches(&mut figure, &plot);
     for limit in limits {
         draw_limit(&mut figure, &plot, limit);
     }
-    let channel = sheet.stations.iter().any(|s| s.channel.is_some());
     curve(&mut figure, &plot, &sheet.stations, |s| s.seat.as_ref(), Look::SEAT);
     curve(&mut figure, &plot, &sheet.stations, |s| s.channel.as_ref(), Look::CHANNEL);
     keys(&mut figure, &plot, shape);
-    legend(&mut figure, channel, !limits.is_empty());
+    legend(&mut figure, &entries, &places);
     figure
 }
 
@@ -191,9 +195,16 @@ fn keys(figure: &mut Figure, plot: &Plot, shape: &Shape) {
     }
 }
 
+/// From one line of small words to the next, mm.
+const WORDS_APART_MM: f64 = 3.4;
+
 /// A rule's limits: a pale field between them with dashed lines, hatched outside by short strokes.
 fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
     let [from, to] = limit.stations;
+    // The words of two limits that lie near one another are drawn apart.
+    let between =
+        limit.least_mm.zip(limit.most_mm).map(|(least, most)| plot.at(to, least)[1] - plot.at(to, most)[1]);
+    let aside = between.map_or(0.0, |mm| (WORDS_APART_MM - mm).max(0.0) / 2.0);
     for (mm, outward) in [(limit.least_mm, 1.0), (limit.most_mm, -1.0)] {
         let Some(mm) = mm else { continue };
         let (a, b) = (plot.at(from, mm), plot.at(to, mm));
@@ -204,33 +215,65 @@ fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
             let end = [x - 1.0, a[1] + outward * 1.4];
             figure.line("limit-hatch", vec![[x, a[1]], end], Stroke::solid(Tone::Ink, 0.18));
         }
-        // Beyond the limit's end, where neither the curve nor a letter is: which width it is of tells its place.
         let words = if outward > 0.0 { "at least" } else { "at most" };
-        figure.text(
-            [b[0] + 1.4, b[1] + 0.8],
-            format!("{words} {mm:.0} mm"),
-            Anchor::Start,
-            SMALL_MM,
-            Tone::Ink,
-        );
+        let y = b[1] + 0.8 + outward * aside;
+        limit_words(figure, plot, &format!("{words} {mm:.0} mm"), [a[0], b[0]], y);
     }
 }
 
-fn legend(figure: &mut Figure, channel: bool, limits: bool) {
-    let mut x = SIDES_MM[0];
-    let mut entry = |stroke: Stroke, wash: Option<Tone>, word: &str| {
-        if wash.is_some() {
-            figure.rect("swatch", [x, 1.6, 8.0, 2.6], wash, None);
-        }
-        figure.line("swatch", vec![[x, 2.9], [x + 8.0, 2.9]], stroke);
-        figure.text([x + 9.4, 3.9], word, Anchor::Start, LETTERS_MM, Tone::Ink);
-        x += 14.0 + 1.45 * word.chars().count() as f64;
+/// A limit's words beyond its end, where neither the curve nor a letter is, or before its beginning where there is no room:
+/// which width it is of tells its place. No grid line runs through them.
+fn limit_words(figure: &mut Figure, plot: &Plot, words: &str, [from, to]: [f64; 2], y: f64) {
+    let wide = font::regular_width(words, SMALL_MM);
+    let right = plot.area[0] + plot.area[2];
+    let beyond = to + 1.4 + WIDER * wide < right;
+    let (anchor, x, left) = match beyond {
+        true => (Anchor::Start, to + 1.4, to + 1.4),
+        false => (Anchor::End, from - 2.4, from - 2.4 - wide),
     };
-    entry(SEAT, Some(Tone::SeatWash), "seat, with its 95 % uncertainty");
+    figure.rect("ground", [left - 0.4, y - 2.2, wide + 0.8, 2.9], Some(Tone::Paper), None);
+    figure.text([x, y], words, anchor, SMALL_MM, Tone::Ink);
+}
+
+/// What the chart's lines are.
+fn entries(channel: bool, limits: bool) -> Vec<(Stroke, Option<Tone>, &'static str)> {
+    let mut entries = vec![(SEAT, Some(Tone::SeatWash), "seat, with its 95 % uncertainty")];
     if channel {
-        entry(CHANNEL, Some(Tone::ChannelWash), "channel");
+        entries.push((CHANNEL, Some(Tone::ChannelWash), "channel"));
     }
     if limits {
-        entry(Stroke::solid(Tone::Ink, 0.4), None, "limit, hatched outside");
+        entries.push((Stroke::solid(Tone::Ink, 0.4), None, "limit, hatched outside"));
+    }
+    entries
+}
+
+/// Where each entry of the legend begins, mm: beside one another as far as they fit, with room for a wider typeface than
+/// the one that is built in.
+fn legend_places(entries: &[(Stroke, Option<Tone>, &'static str)], width_mm: f64) -> Vec<[f64; 2]> {
+    let [mut x, mut y] = [SIDES_MM[0], 0.0];
+    let mut places = Vec::new();
+    for (_, _, word) in entries {
+        let wide = 9.4 + WIDER * font::regular_width(word, LETTERS_MM);
+        if x > SIDES_MM[0] && x + wide > width_mm {
+            (x, y) = (SIDES_MM[0], y + LEGEND_MM);
+        }
+        places.push([x, y]);
+        x += wide + 4.0;
+    }
+    places
+}
+
+/// Height of a line of the legend, mm.
+const LEGEND_MM: f64 = 4.4;
+/// How much wider than the built-in typeface another that a reader's machine puts in its place may run.
+const WIDER: f64 = 1.18;
+
+fn legend(figure: &mut Figure, entries: &[(Stroke, Option<Tone>, &'static str)], places: &[[f64; 2]]) {
+    for ((stroke, wash, word), [x, y]) in entries.iter().zip(places) {
+        if wash.is_some() {
+            figure.rect("swatch", [*x, y + 1.6, 8.0, 2.6], *wash, None);
+        }
+        figure.line("swatch", vec![[*x, y + 2.9], [x + 8.0, y + 2.9]], *stroke);
+        figure.text([x + 9.4, y + 3.9], *word, Anchor::Start, LETTERS_MM, Tone::Ink);
     }
 }

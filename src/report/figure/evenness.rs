@@ -26,7 +26,7 @@ pub fn evenness(sheet: &Sheet, width_mm: f64) -> Figure {
     let area = [13.0, 7.0, width_mm - 26.0, height - 18.0];
     let foot = 2.0 * reach * FOOT_MM / (area[3] - FOOT_MM);
     let plot = Plot { area, range_mm: [-reach - foot, reach] };
-    plot.mm_axis(&mut figure, step(2.0 * reach, 6.0), true);
+    plot.mm_axis(&mut figure, step(2.0 * reach, 6.0), true, [-reach, reach]);
     plot.station_axis(&mut figure, None);
     let both = differences.iter().any(|d| d.2);
     for (at, mm, channel) in &differences {

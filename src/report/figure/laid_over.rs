@@ -90,7 +90,7 @@ pub fn widths(sheets: &[&Sheet], names: &[String], part: Part, width_mm: f64) ->
     let tick = step(most, 6.0);
     let area = [13.0, 5.0 + legend_mm, width_mm - 26.0, height - legend_mm - 16.0];
     let plot = Plot { area, range_mm: [0.0, (most / tick).ceil() * tick] };
-    plot.mm_axis(&mut figure, tick, false);
+    plot.mm_axis(&mut figure, tick, false, plot.range_mm);
     plot.station_axis(&mut figure, None);
     for (i, sheet) in sheets.iter().enumerate() {
         let rows = of(sheet);

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use base64::Engine as _;
 
 use super::{Anchor, Figure, Item, Letters, Stroke};
+use crate::report::draw::font;
 use crate::report::draw::svg::{escaped, number};
 
 /// The figure as an `svg` element. Its width on paper stands in `--w`, in mm, for the style sheet.
@@ -52,6 +53,10 @@ fn line_style(stroke: &Stroke) -> String {
     format!(" stroke=\"{}\" stroke-width=\"{}\"{dash}", stroke.tone.css(), number(stroke.width_mm))
 }
 
+/// A text that is longer than this keeps the length that the figure was laid out for, mm, also where the reader's machine
+/// puts a wider typeface in the place of the built-in one: beside it stands something else.
+const KEEPS_LENGTH_MM: f64 = 25.0;
+
 fn text(letters: &Letters, out: &mut String) {
     let [x, y] = letters.at.map(number);
     let anchor = match letters.anchor {
@@ -60,9 +65,17 @@ fn text(letters: &Letters, out: &mut String) {
         Anchor::End => " text-anchor=\"end\"",
     };
     let weight = if letters.bold { " font-weight=\"600\"" } else { "" };
+    let long_mm =
+        if letters.bold { font::width } else { font::regular_width }(&letters.text, letters.size_mm);
+    let length = match long_mm {
+        mm if mm > KEEPS_LENGTH_MM => {
+            format!(" textLength=\"{}\" lengthAdjust=\"spacingAndGlyphs\"", number(mm))
+        }
+        _ => String::new(),
+    };
     let (size, fill, said) = (number(letters.size_mm), letters.tone.css(), escaped(&letters.text));
     let _ = writeln!(
         out,
-        "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{fill}\"{anchor}{weight}>{said}</text>"
+        "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{fill}\"{anchor}{weight}{length}>{said}</text>"
     );
 }

@@ -9,7 +9,7 @@ use crate::report::figure::plan::window_mm;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
 use crate::report::words::{self, sentence, shortened};
-use crate::sheet::{Difference, Sheet};
+use crate::sheet::{Difference, Photo, Sheet};
 
 /// A saddle of the comparison.
 struct One<'a> {
@@ -176,12 +176,14 @@ fn trace(subjects: &[Subject]) -> Section {
         let photo = s.sheet.photos.first();
         let short = |hash: &str| hash.chars().take(12).collect::<String>();
         let taken = photo.and_then(|p| p.taken.as_deref()).map_or("", day);
+        let of_each =
+            |say: &dyn Fn(&Photo) -> String| s.sheet.photos.iter().map(say).collect::<Vec<_>>().join(", ");
         vec![
             s.sheet.saddle.name.clone(),
             s.file.clone(),
             short(&s.sha256),
-            photo.map_or_else(String::new, |p| p.file.clone()),
-            photo.map_or_else(String::new, |p| short(&p.sha256)),
+            of_each(&|p| p.file.clone()),
+            of_each(&|p| short(&p.sha256)),
             taken.to_owned(),
         ]
     });

@@ -24,6 +24,10 @@ struct Flow {
     pages: Vec<Figure>,
     left: f64,
     y: f64,
+    /// How much of the usual room stands between parts: 1, or less where that saves a page.
+    loose: f64,
+    /// The section that begins a page whatever room there is, by its place.
+    breaks_before: Option<usize>,
 }
 
 /// The document on numbered pages.
@@ -33,16 +37,38 @@ pub fn pages(document: &Document, paper: Paper) -> Vec<Figure> {
     pages
 }
 
-/// The document's blocks on as many pages as they need, without the foot.
+/// Less room between parts than this looks crowded.
+const LEAST_LOOSE: f64 = 0.45;
+/// A last page that is filled less than this is hardly worth its paper, mm: some lines under a heading.
+const SPARSE_MM: f64 = 70.0;
+
+/// The document's blocks on as many pages as they need, without the foot. A last page of a few lines is saved by drawing
+/// the parts nearer together; where that does not do, the section before them goes with them.
 fn filled(document: &Document, paper: Paper) -> Vec<Figure> {
+    let flow = flowed(document, paper, 1.0, None);
+    if flow.pages.len() < 2 || flow.y > TOP_MM + SPARSE_MM {
+        return flow.pages;
+    }
+    let nearer = flowed(document, paper, LEAST_LOOSE, None);
+    if nearer.pages.len() < flow.pages.len() {
+        return nearer.pages;
+    }
+    let with_them = flowed(document, paper, 1.0, document.sections.len().checked_sub(2));
+    if with_them.pages.len() == flow.pages.len() { with_them.pages } else { flow.pages }
+}
+
+fn flowed(document: &Document, paper: Paper, loose: f64, breaks_before: Option<usize>) -> Flow {
     let left = (paper.size_mm()[0] - CHART_MM) / 2.0;
-    let mut flow = Flow { paper, pages: Vec::new(), left, y: 0.0 };
+    let mut flow = Flow { paper, pages: Vec::new(), left, y: 0.0, loose, breaks_before };
     flow.new_page();
     flow.head(document);
-    for section in &document.sections {
+    for (i, section) in document.sections.iter().enumerate() {
+        if flow.breaks_before == Some(i) {
+            flow.need(f64::INFINITY);
+        }
         flow.section(section);
     }
-    flow.pages
+    flow
 }
 
 /// Writes the foot with the page numbers on every page.
@@ -87,13 +113,15 @@ impl Flow {
         self.page().items.push(Item::Letters(letters));
     }
 
-    /// Lines one below the other; none is left alone at the foot of a page.
+    /// Lines one below the other; none is left alone at the foot of a page, nor at the head of the next.
     fn paragraph(&mut self, x: f64, text: &str, [size, line]: [f64; 2], bold: bool, tone: Tone, room: f64) {
         let lines = wrap(text, size, bold, room);
-        self.need(line * lines.len().min(3) as f64);
-        for said in lines {
-            self.need(line);
-            self.write(x, &said, size, bold, tone);
+        let whole = lines.len() <= WHOLE_LINES;
+        self.need(line * if whole { lines.len() } else { 3 } as f64);
+        for (i, said) in lines.iter().enumerate() {
+            let last_two = !whole && i + 2 == lines.len();
+            self.need(line * if last_two { 2.0 } else { 1.0 });
+            self.write(x, said, size, bold, tone);
             self.y += line;
         }
     }
@@ -115,18 +143,17 @@ impl Flow {
     }
 
     fn section(&mut self, section: &Section) {
-        let first = section.blocks.first().map_or(0.0, least_height);
-        self.need(13.0 + first);
+        self.need(13.0 + least_beginning(&section.blocks));
         if self.y > TOP_MM {
-            self.y += 5.5;
+            self.y += 5.5 * self.loose;
         }
         self.write(self.left, &section.heading, 4.6, true, Tone::Ink);
-        self.y += 7.6;
+        self.y += 6.6 + self.loose;
         for block in &section.blocks {
             match block {
                 Block::Text { text } => {
                     self.paragraph(self.left, text, TEXT, false, Tone::Ink, CHART_MM);
-                    self.y += 1.6;
+                    self.y += 1.6 * self.loose;
                 }
                 Block::Keys { items } => self.keys(items),
                 Block::Figures { items } => self.figures(items),
@@ -207,7 +234,7 @@ impl Flow {
             }
             x += item.figure.width_mm + GAP_MM;
         }
-        self.y = top + tallest + 1.5 + most * SMALL[1] + 2.0;
+        self.y = top + tallest + 1.5 + most * SMALL[1] + 2.0 * self.loose;
     }
 
     fn table(&mut self, table: &Table) {
@@ -283,19 +310,25 @@ impl Flow {
             let room = CHART_MM - 4.0;
             let title = wrap(&note.title, TEXT[0], true, room);
             let text = wrap(&note.text, TEXT[0], false, room);
-            let word = if note.word.is_some() { 6.4 } else { 0.0 };
+            let word = if note.word.is_some() { WORD_MM } else { 0.0 };
             self.need(word + TEXT[1] * (title.len() + text.len()) as f64);
             let (top, x) = (self.y, self.left + 4.0);
             let mut top = top;
+            let mut title = title.as_slice();
             if let Some(word) = &note.word {
-                let width = width_mm(word, TEXT[0], true) + 3.0;
-                let frame = [x, self.y, width, 5.2];
-                self.page().rect("word", frame, None, Some(Stroke::solid(Tone::Ink, 0.4)));
-                self.y += 0.7;
-                self.write(x + 1.5, word, TEXT[0], true, Tone::Ink);
-                self.y += 5.9;
+                let beside = self.word(x, word);
+                // The title's only line goes beside the word where it has room there.
+                if let [line] = title
+                    && beside + width_mm(line, TEXT[0], true) <= self.left + CHART_MM
+                {
+                    self.y += 0.7;
+                    self.write(beside, line, TEXT[0], true, Tone::Ink);
+                    self.y -= 0.7;
+                    title = &[];
+                }
+                self.y += WORD_MM;
             }
-            for (lines, bold) in [(title, true), (text, false)] {
+            for (lines, bold) in [(title, true), (&text, false)] {
                 for line in lines {
                     // Only a note longer than a page is parted.
                     if TEXT[1] > self.room() {
@@ -303,13 +336,38 @@ impl Flow {
                         self.new_page();
                         top = self.y;
                     }
-                    self.write(x, &line, TEXT[0], bold, Tone::Ink);
+                    self.write(x, line, TEXT[0], bold, Tone::Ink);
                     self.y += TEXT[1];
                 }
             }
             self.note_rule(top);
             self.y += 2.0;
         }
+    }
+
+    /// A word in a frame; gives where what stands beside it may begin.
+    fn word(&mut self, x: f64, word: &str) -> f64 {
+        let width = width_mm(word, TEXT[0], true) + 3.0;
+        let frame = [x, self.y, width, 5.2];
+        self.page().rect("word", frame, None, Some(Stroke::solid(Tone::Ink, 0.4)));
+        self.y += 0.7;
+        self.write(x + 1.5, word, TEXT[0], true, Tone::Ink);
+        self.y -= 0.7;
+        x + width + 2.0
+    }
+}
+
+/// The height of a line with a framed word, mm.
+const WORD_MM: f64 = 6.6;
+/// A paragraph of at most so many lines is not parted.
+const WHOLE_LINES: usize = 6;
+
+/// The least height of what may stand below a heading at the foot of a page, mm: a word on a figure stays with it.
+fn least_beginning(blocks: &[Block]) -> f64 {
+    match blocks {
+        [Block::Text { .. }, figures @ Block::Figures { .. }, ..] => 3.0 * TEXT[1] + least_height(figures),
+        [first, ..] => least_height(first),
+        [] => 0.0,
     }
 }
 
@@ -466,6 +524,49 @@ mod tests {
         assert!(pages.len() > 1);
         for page in &pages {
             assert!(texts(page).iter().all(|(_, t)| t[3] < page.height_mm - BOTTOM_MM + 1.0));
+        }
+    }
+
+    /// A document whose sections are lines of text, each as many as given.
+    fn sections(lines: &[usize]) -> Document {
+        let mut whole = document(Block::text(""));
+        let of = |count: &usize| Section {
+            id: "x",
+            heading: "A heading".into(),
+            blocks: (0..*count).map(|_| Block::text("a line")).collect(),
+        };
+        whole.sections = lines.iter().map(of).collect();
+        whole
+    }
+
+    #[test]
+    fn a_last_page_of_a_few_lines_is_saved_or_filled() {
+        let mut seen = [false; 2];
+        // Through every place at which the last section can come to lie, two lines long.
+        for first in 4..40 {
+            let whole = sections(&[first, 4, 5, 2]);
+            let plain = flowed(&whole, Paper::A4, 1.0, None);
+            let pages = filled(&whole, Paper::A4);
+            assert!(pages.len() <= plain.pages.len());
+            let lines = |page: &Figure| texts(page).len();
+            let lone = pages.len() > 1 && lines(pages.last().unwrap()) <= 3;
+            assert!(!lone, "{first}: the last section stands alone");
+            if plain.pages.len() > 1 && lines(plain.pages.last().unwrap()) <= 3 {
+                seen[usize::from(pages.len() == plain.pages.len())] = true;
+            }
+        }
+        assert_eq!(seen, [true, true], "both remedies were needed");
+    }
+
+    #[test]
+    fn no_line_of_a_paragraph_stands_alone_on_a_page() {
+        let long = "word ".repeat(160);
+        for before in 20..45 {
+            let mut whole = sections(&[before]);
+            whole.sections[0].blocks.push(Block::text(&*long));
+            let pages = filled(&whole, Paper::A4);
+            let of_it = |page: &Figure| texts(page).iter().filter(|(t, _)| t.starts_with("word")).count();
+            assert!(pages.iter().all(|page| of_it(page) != 1), "{before}");
         }
     }
 

@@ -8,8 +8,9 @@ use crate::report::figure::plan::{self, RULERS_MM, window_mm};
 use crate::report::figure::{budget, chart, evenness, photo};
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
-use crate::report::words::{self, sentence, shortened, with_minus};
+use crate::report::words::{self, sentence, shortened, unbroken, with_minus};
 use crate::sheet::{LiftSource, MidlineSource, Sheet};
+use crate::width::COVERAGE;
 
 /// A sheet with the files it belongs to.
 #[derive(Debug)]
@@ -96,7 +97,12 @@ fn subtitle(sheet: &Sheet) -> String {
         View::Top => "seen from above",
         View::Underside => "seen from below",
     });
-    let taken = sheet.photos.first().and_then(|p| p.taken.as_deref()).map(|t| format!("photo of {}", day(t)));
+    let photos = match sheet.photos.len() {
+        0 | 1 => "photo".to_owned(),
+        count => format!("{count} photos together, the first"),
+    };
+    let taken = sheet.photos.first().and_then(|p| p.taken.as_deref());
+    let taken = taken.map(|t| format!("{photos} of {}", day(t)));
     let note = sheet.saddle.note.clone();
     [view.map(str::to_owned), taken, note].into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
@@ -108,10 +114,13 @@ pub(super) fn day(taken: &str) -> &str {
 
 pub(super) fn foot(subject: &Subject) -> String {
     let short = |hash: &str| hash.chars().take(12).collect::<String>();
-    let photo =
-        subject.sheet.photos.first().map_or_else(String::new, |p| format!(" · photo {}", short(&p.sha256)));
+    let photos = match subject.sheet.photos.as_slice() {
+        [] => String::new(),
+        [one] => format!(" · photo {}", short(&one.sha256)),
+        [first, further @ ..] => format!(" · photo {} and {} more", short(&first.sha256), further.len()),
+    };
     let name = shortened(&subject.sheet.saddle.name, 48);
-    format!("{name} · sheet {}{photo}", short(&subject.sha256))
+    format!("{name} · sheet {}{photos}", short(&subject.sha256))
 }
 
 fn refused(text: &str, hint: &str) -> Section {
@@ -210,8 +219,14 @@ fn to_scale(subject: &Subject, shape: &Shape) -> Result<Section, image::ImageErr
             } else {
                 ""
             };
+            let which = match sheet.photos.as_slice() {
+                [first, further @ ..] if !further.is_empty() => {
+                    format!("The first of {} photos, {},", sheet.photos.len(), first.file)
+                }
+                _ => "The photo".to_owned(),
+            };
             let caption = format!(
-                "The photo at 1:{of:.0}, turned square to the camera at the height of the seat’s edges.{parallax}"
+                "{which} at 1:{of:.0}, turned square to the camera at the height of the seat’s edges.{parallax}"
             );
             items.push(Captioned::new(figure, None, caption));
         }
@@ -330,7 +345,7 @@ fn in_words(sheet: &Sheet, key: &str, name: &str, u95: f64) -> Option<Block> {
     let said: Vec<String> = lines
         .iter()
         .take_while(|l| share(l.u) >= 10.0)
-        .map(|l| format!("{} ({:.0} %)", words::influence(&l.from).0, share(l.u)))
+        .map(|l| format!("{} ({:.0}\u{a0}%)", words::influence(&l.from).0, share(l.u)))
         .collect();
     let said = match said.as_slice() {
         [] => return None,
@@ -338,7 +353,7 @@ fn in_words(sheet: &Sheet, key: &str, name: &str, u95: f64) -> Option<Block> {
         [all @ .., last] => format!("{} and {last}", all.join(", ")),
     };
     let width = words::width(name);
-    Some(Block::text(format!("{key} · {width}, ± {} mm: mostly {said}.", half_width(u95, 1))))
+    Some(Block::text(unbroken(&format!("{key} · {width}, ± {} mm: mostly {said}.", half_width(u95, 1)))))
 }
 
 /// What the user can do, from the warnings, the doubts and the largest lines of the budget.
@@ -377,20 +392,25 @@ fn how_measured(sheet: &Sheet) -> Section {
             photo.taken.as_ref().map_or(String::new(), |t| format!(", taken {}", t.replace('T', " ")));
         fact("Photo", format!("{}, {} × {} px{camera}{taken}", photo.file, photo.width_px, photo.height_px));
     }
+    // A sheet keeps the camera and the cards of its first photo.
+    let of_which = if sheet.photos.len() > 1 { " (in the first photo)" } else { "" };
     for card in &sheet.cards {
         let scale = words::printed_at(card);
         let (pattern, copy, tags, rms) = (&card.pattern, card.copy, card.tags, card.rms_px);
-        fact("Reference card", format!("{pattern} {copy}: {tags} tags, within {rms:.2} px (RMS){scale}"));
+        let fit = format!("{pattern} {copy}: {tags} tags, within {rms:.2} px (RMS){scale}");
+        fact("Reference card", format!("{fit}{of_which}"));
     }
     if let Some(c) = &sheet.camera {
         let focal =
             format!("{:.0} ± {:.0} px, {}", c.focal_px, 2.0 * c.focal_u_px, c.focal_source.in_words());
         let (height, tilt) = (c.height_mm, c.tilt_deg);
-        fact("Camera", format!("{height:.0} mm above the card, tilted {tilt:.1}°; focal length {focal}"));
+        let place = format!("{height:.0} mm above the card, tilted {tilt:.1}°");
+        fact("Camera", format!("{place}; focal length {focal}{of_which}"));
     }
     if let Some(m) = &sheet.midline {
         let source = match m.source {
             MidlineSource::Given => "its ends were given by hand",
+            MidlineSource::Found if sheet.photos.len() > 1 => "found in the photos",
             MidlineSource::Found => "found in the photo",
         };
         fact("Midline", format!("{:.1} mm long; {source}", m.length_mm));
@@ -402,23 +422,13 @@ fn how_measured(sheet: &Sheet) -> Section {
         fact("Struck out by hand", stretch.in_words());
     }
     if let Some(lift) = &sheet.lift {
-        let unknown = "not known, and allowed for in the uncertainty";
-        let source = match lift.source {
-            LiftSource::Given => "measured by hand",
-            LiftSource::Photos => "computed from several photos",
-            LiftSource::Assumed => unknown,
-        };
         let channel = sheet.view == Some(View::Underside);
-        for (word, rows, seen) in
-            [("Lift of the seat", &lift.seat, true), ("Lift of the channel", &lift.channel, channel)]
-        {
-            match rows {
-                Some(rows) => {
-                    let rows: Vec<_> = rows.iter().map(|[s, mm]| format!("{mm:.0} mm at {s:.2}")).collect();
-                    fact(word, with_minus(&format!("{} ({source})", rows.join(", "))));
-                }
-                None if seen => fact(word, unknown.into()),
-                None => {}
+        for (word, rows, us, seen) in [
+            ("Lift of the seat", &lift.seat, &lift.seat_u, true),
+            ("Lift of the channel", &lift.channel, &lift.channel_u, channel),
+        ] {
+            if seen || rows.is_some() {
+                fact(word, lifts(lift.source, rows.as_deref(), us.as_deref()));
             }
         }
     }
@@ -429,6 +439,27 @@ fn how_measured(sheet: &Sheet) -> Section {
                   little more: the width that a level caliper shows is meant to lie within it in about 95 of 100 cases.";
     let blocks = vec![Block::text(method), Block::Facts { items }];
     Section { id: "method", heading: "How it was measured".into(), blocks }
+}
+
+/// Lifts at their stations with, where it is kept, their 95 % uncertainty, and where they come from.
+fn lifts(source: LiftSource, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> String {
+    let unknown = "not known, and allowed for in the uncertainty";
+    let source = match source {
+        LiftSource::Given => "measured by hand",
+        LiftSource::Photos => "told by the photos",
+        LiftSource::Assumed => unknown,
+    };
+    let Some(rows) = rows else { return unknown.into() };
+    let said: Vec<String> = rows
+        .iter()
+        .enumerate()
+        .map(|(i, [at, mm])| match us.and_then(|us| us.get(i)) {
+            Some(u) => format!("{mm:.0} ± {:.0} mm at\u{a0}{at:.2}", COVERAGE * u),
+            None => format!("{mm:.0} mm at\u{a0}{at:.2}"),
+        })
+        .collect();
+    let sure = if us.is_some() { "; ± is the 95 % uncertainty" } else { "" };
+    unbroken(&with_minus(&format!("{} ({source}{sure})", said.join(", "))))
 }
 
 /// What a report says of points of the edges that a person has shown.
