@@ -40,10 +40,10 @@ pub fn record_together(
     };
     let mut sheets = Vec::new();
     let mut geometries = Vec::new();
-    for ((photo, request), walk) in photos.iter().zip(requests).zip(walks) {
+    for (i, ((photo, request), walk)) in photos.iter().zip(requests).zip(walks).enumerate() {
         let (sheet, geometry) = record(photo, &told(request), walk);
         sheets.push(sheet);
-        geometries.push(geometry);
+        geometries.push(OverlayGeometry { photo: i, ..geometry });
     }
     let mut sheet = sheets[0].clone();
     for other in &sheets[1..] {
@@ -404,6 +404,7 @@ fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
         edges: edge_lines(sheet),
         doubts: doubtful(walk).iter().map(doubt_line).collect(),
         hints: walk.hints.iter().map(|hint| (hint.part, hint.pixel)).collect(),
+        photo: 0,
     }
 }
 

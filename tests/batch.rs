@@ -204,12 +204,16 @@ fn ends_for_many_photos_must_be_meant() {
 }
 
 #[test]
-fn two_photos_with_one_result_are_an_error() {
-    let folder = tempfile::tempdir().unwrap();
+fn two_photos_with_one_result_fail_and_the_others_are_measured() {
+    let folder = stand(2);
     picture(&folder.path().join("photos/a.png"), 900);
     std::fs::copy(folder.path().join("photos/a.png"), folder.path().join("photos/a.webp")).unwrap();
-    let line = error_line(&run(&folder, &[]));
-    assert!(line.contains("same result"), "{line}");
+    let output = run(&folder, &[]);
+    let said = stderr(&output);
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert_eq!(said.matches("would have the same result").count(), 2, "{said}");
+    assert!(said.contains("0 measured, 2 refused, 2 failed"), "{said}");
+    assert!(!folder.path().join("out/a.sheet.json").exists());
 }
 
 #[test]

@@ -92,16 +92,14 @@ fn table(outcomes: &[Outcome]) -> String {
          hostile files; none is part\nof the project), with the exit status, the time and the peak memory. Written by\n\n    \
          SEATSPAN_RENEW=1 cargo test --release --test real_files -- --nocapture\n\n",
     );
-    let by = |cost: &dyn Fn(&Outcome) -> f64| {
-        outcomes.iter().max_by(|a, b| cost(a).total_cmp(&cost(b))).map_or("-".into(), |o| {
-            let (file, value) = (&o.file, cost(o));
-            format!("{value:.1} (`{file}`)")
-        })
+    let most = |cost: &dyn Fn(&Outcome) -> f64, unit: &str| {
+        let most = outcomes.iter().max_by(|a, b| cost(a).total_cmp(&cost(b)));
+        most.map_or("-".into(), |o| format!("{:.1} {unit} (`{}`)", cost(o), o.file))
     };
-    let longest = by(&|o| o.time.as_secs_f64());
-    let largest = by(&|o| o.memory_mb.unwrap_or(0.0));
+    let longest = most(&|o| o.time.as_secs_f64(), "s");
+    let largest = most(&|o| o.memory_mb.unwrap_or(0.0), "MB");
     let count = outcomes.len();
-    let _ = writeln!(out, "{count} files; the longest took {longest} s, the largest {largest} MB.\n");
+    let _ = writeln!(out, "{count} files; the longest took {longest}, the most memory was {largest}.\n");
     let _ = writeln!(out, "| file | what happened | exit | s | MB |\n| --- | --- | --- | --- | --- |");
     for o in outcomes {
         let memory = o.memory_mb.map_or("-".into(), |m| format!("{m:.0}"));

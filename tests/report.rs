@@ -277,6 +277,7 @@ fn a_report_on_photos_together_says_which_photo_it_shows() {
         "The first of 2 photos, willow.jpg, at 1:4",
         "(in the first photo)",
         "44\u{a0}±\u{a0}9\u{a0}mm at\u{a0}0.00, −68\u{a0}±\u{a0}5\u{a0}mm at\u{a0}1.00 (told by the photos",
+        "<dt>Photo 2</dt>",
         "second.jpg",
         &"5e".repeat(32),
     ] {

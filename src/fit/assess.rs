@@ -10,6 +10,7 @@ use super::result::{Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, P
 use super::rider::Rider;
 use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
 use super::summary::summaries;
+use super::text::one_line;
 use super::unit::{Amount, Dim, Unit};
 use super::verdict::{Conformity, Verdict, above_zero};
 use crate::sheet::{Sheet, Software, View};
@@ -394,10 +395,10 @@ fn complaints(request: &Request, results: &[RuleResult]) -> Result<Vec<Complaint
         .map(|placed| {
             let id = &placed.value;
             let complaint = known.iter().find(|c| c.id == *id).ok_or_else(|| {
-                format!(
+                one_line(&format!(
                     "there is no complaint `{id}`; {}",
                     did_you_mean(id, known.iter().map(|c| c.id.as_str()))
-                )
+                ))
             })?;
             let open = |r: &&RuleResult| matches!(r.verdict, Verdict::FallsShort | Verdict::Undecided);
             let look = results.iter().filter(|r| complaint.look_at.contains(&r.id)).filter(open);

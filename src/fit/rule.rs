@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::expr::{FIELDS, Field, Node, parse};
 use super::hint::did_you_mean;
 use super::rider::{HOW, PATTERNS, Rider, THIGHS};
-use super::text::{Placed, Table, Text, TextError};
+use super::text::{Placed, Table, Text, TextError, one_line};
 use super::unit::{Dim, MM, NO_UNIT, Unit, unit_named};
 
 /// Whom a rule is about.
@@ -258,10 +258,10 @@ impl RuleSet {
                 rule.together.as_ref().map(|t| &t.0).filter(|w| !self.rules.iter().any(|r| r.id == **w));
             if let Some(with) = with {
                 let hint = did_you_mean(with, self.rules.iter().map(|r| r.id.as_str()));
-                return Err(format!(
+                return Err(one_line(&format!(
                     "rule `{}` goes together with `{with}`, which is not there; {hint}",
                     rule.id
-                ));
+                )));
             }
         }
         Ok(())

@@ -23,6 +23,11 @@ pub struct TextError {
     pub what: String,
 }
 
+/// A message in one line: what it repeats of a file may hold signs that break the line or drive the terminal.
+pub fn one_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
 /// The text of one file under its name.
 #[derive(Debug, Clone, Copy)]
 pub struct Text<'a> {
@@ -39,7 +44,7 @@ impl<'a> Text<'a> {
         let before = &self.text[..at];
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
-        TextError { file: self.file.to_owned(), line, column, what: what.into().replace('\n', " ") }
+        TextError { file: self.file.to_owned(), line, column, what: one_line(&what.into()) }
     }
 
     /// The whole file as a table.

@@ -96,7 +96,7 @@ fn rule(r: &RuleResult, options: AssessmentOptions, out: &mut String) {
     if options.sources {
         for part in &r.parts {
             let lines: Vec<String> =
-                part.budget.iter().take(4).map(|b| format!("{} {:.2}", b.from, b.u)).collect();
+                part.budget.iter().take(4).map(|b| format!("{} {:.2}", plain(&b.from), b.u)).collect();
             if !lines.is_empty() {
                 let _ = writeln!(
                     out,
@@ -126,7 +126,7 @@ pub(super) fn figures(p: &Part) -> String {
             if l.u95 > 0.0 { format!(" ± {:.d$}", at_least_a_digit(l.u95, d)) } else { String::new() };
         let figures = format!("{:.d$}{rough}{unit}", l.value);
         let same = l.written.is_empty() || l.written.ends_with(&p.unit);
-        if same { figures } else { format!("{figures} ({})", l.written) }
+        if same { figures } else { format!("{figures} ({})", plain(&l.written)) }
     };
     if let Some(l) = &p.lower {
         said += &format!("; at least {}", limit(l));

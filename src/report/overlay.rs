@@ -78,6 +78,8 @@ pub struct OverlayGeometry {
     pub doubts: Vec<DoubtLine>,
     /// Points through which the edges were traced because a person had shown them.
     pub hints: Vec<(Part, PhotoPoint)>,
+    /// Which of the sheet's photos all of it lies in, from 0.
+    pub photo: usize,
 }
 
 /// A step along an edge that is this many times the usual one is a gap: an untraced stretch, not drawn.
@@ -144,7 +146,7 @@ pub fn drawing(sheet: &Sheet, geometry: &OverlayGeometry, size_px: (u32, u32), u
     };
     lines(geometry, drawing.unit_px(), &mut drawing.shapes);
     let unplaced = labels(geometry, units, &mut drawing);
-    band::add(sheet, &unplaced, &mut drawing);
+    band::add(sheet, geometry.photo, &unplaced, &mut drawing);
     drawing
 }
 

@@ -53,7 +53,18 @@ fn geometry() -> OverlayGeometry {
             rival: vec![at(770.0, 400.0), at(770.0, 480.0)],
         }],
         hints: Vec::new(),
+        photo: 0,
     }
+}
+
+#[test]
+fn an_overlay_of_photos_together_says_which_it_shows() {
+    let mut sheet = sample();
+    let first = sheet.photos[0].clone();
+    sheet.photos.push(crate::sheet::Photo { file: "from-the-left.jpg".into(), ..first });
+    let drawing = drawing(&sheet, &OverlayGeometry { photo: 1, ..geometry() }, SIZE, Units::Millimetres);
+    let said = "from-the-left.jpg, photo 2 of 2 measured together";
+    assert!(drawing.shapes.iter().any(|s| matches!(s, Shape::Caption(text) if text.text == said)));
 }
 
 fn plain_drawing() -> Drawing {

@@ -106,7 +106,8 @@ fn judge(rules: &RuleSet, rider: &Rider) {
         Err(said) => one_line(&said),
         Ok(assessment) => {
             in_numbers(&assessment);
-            assert!(!text(&assessment, AssessmentOptions { sources: true }).is_empty());
+            let said = text(&assessment, AssessmentOptions { sources: true });
+            assert!(said.chars().all(|c| c == '\n' || !c.is_control()), "{said:?}");
             judged::verdicts(&assessment, rules, &SADDLE[0]);
         }
     }

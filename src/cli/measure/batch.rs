@@ -103,6 +103,12 @@ fn on_interruption() -> anyhow::Result<()> {
 /// A photo measured, or found to be measured already; what goes wrong is said and ends nothing else.
 fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) {
     let made = catch_unwind(AssertUnwindSafe(|| {
+        if let Some(other) = &job.same_result_as {
+            bail!(
+                "{} would have the same result: give one of the two another name, or take it out",
+                other.display()
+            );
+        }
         let outputs = Outputs::of(args, job)?;
         if !args.force
             && let Some(sheet) = there(job, &outputs.sheet)?

@@ -1,6 +1,7 @@
 //! What is to be measured: from arguments, folders and lists to one job a photo.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
@@ -31,6 +32,8 @@ pub struct Job {
     pub lifts: Vec<(Part, LiftProfile)>,
     /// A lens file.
     pub lens: Option<PathBuf>,
+    /// Another photo whose result would have the same name: then neither is measured.
+    pub same_result_as: Option<PathBuf>,
 }
 
 /// A part of the photos: the `part`-th of `of`, from 1.
@@ -75,13 +78,14 @@ pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
         ends: args.front.zip(args.rear).map(Into::into),
         lifts: args.lift.clone(),
         lens: args.lens.clone(),
+        same_result_as: None,
     })
 }
 
 /// The jobs of many photos, in the order of the list or of their paths.
 ///
 /// # Errors
-/// What is missing or contradicts itself, and photos whose results would be written over one another.
+/// What is missing or contradicts itself.
 pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
     if args.explain.is_some() || args.stations {
         bail!("--explain and --stations go with one photo");
@@ -93,7 +97,7 @@ pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
         Some(list) => listed(args, list)?,
         None => from_folders(args)?,
     };
-    each_its_own_result(&jobs)?;
+    mark_same_results(&mut jobs);
     if let Some(shard) = args.shard {
         jobs.retain(|job| shard.holds(&job.photo));
     }
@@ -253,6 +257,7 @@ fn row_job(args: &Args, row: Row, beside: &Path) -> anyhow::Result<Job> {
         ends,
         lifts,
         lens: if row.lens.is_empty() { args.lens.clone() } else { Some(beside.join(row.lens)) },
+        same_result_as: None,
         photo,
     })
 }
@@ -285,19 +290,20 @@ fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Res
     Ok(())
 }
 
-/// Two photos whose results would have one name are a slip: one result would be taken for the other's.
-fn each_its_own_result(jobs: &[Job]) -> anyhow::Result<()> {
-    let mut seen: BTreeMap<(PathBuf, String), &Path> = BTreeMap::new();
-    for job in jobs {
-        if let Some(other) = seen.insert((job.out.clone(), stem(&job.photo)), &job.photo) {
-            bail!(
-                "{} and {} would have the same result: give them other names, or measure them apart",
-                other.display(),
-                job.photo.display()
-            );
+/// Marks photos whose results would have one name (a phone's `IMG_1.HEIC` and `IMG_1.JPG`): one result would be taken for
+/// the other's. They are told of as failed, and the others are measured.
+fn mark_same_results(jobs: &mut [Job]) {
+    let mut seen: BTreeMap<(PathBuf, String), usize> = BTreeMap::new();
+    for i in 0..jobs.len() {
+        match seen.entry((jobs[i].out.clone(), stem(&jobs[i].photo))) {
+            Entry::Vacant(free) => drop(free.insert(i)),
+            Entry::Occupied(taken) => {
+                let first = *taken.get();
+                jobs[i].same_result_as = Some(jobs[first].photo.clone());
+                jobs[first].same_result_as = Some(jobs[i].photo.clone());
+            }
         }
     }
-    Ok(())
 }
 
 #[cfg(test)]

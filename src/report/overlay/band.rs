@@ -62,7 +62,7 @@ impl Pen {
 
 /// Adds the band: the title, what was measured in which photo, the legend of the lines that are there, and the
 /// texts that found no room in the picture.
-pub(super) fn add(sheet: &Sheet, unplaced: &[String], drawing: &mut Drawing) {
+pub(super) fn add(sheet: &Sheet, photo_of_sheet: usize, unplaced: &[String], drawing: &mut Drawing) {
     let unit = drawing.unit_px();
     let photo = drawing.photo_rect();
     let corner = PhotoPoint::new(photo.left, photo.bottom());
@@ -73,8 +73,7 @@ pub(super) fn add(sheet: &Sheet, unplaced: &[String], drawing: &mut Drawing) {
     let mut shapes =
         vec![Shape::Caption(Text { text: title.clone(), at: pen.at(pen.x, pen.y), size: TITLE })];
     pen.x += font::width(&title, TITLE) + GAPS.1;
-    let files = sheet.photos.iter().map(|p| p.file.as_str()).collect::<Vec<_>>().join(", ");
-    pen.entry(None, &fitted(&files, LETTERS, room), &mut shapes);
+    pen.entry(None, &fitted(&which(sheet, photo_of_sheet), LETTERS, room), &mut shapes);
     pen.entry(None, NOTE, &mut shapes);
     (pen.x, pen.y) = (BORDER, pen.y + LINE + 2.0);
     for role in shown {
@@ -85,6 +84,15 @@ pub(super) fn add(sheet: &Sheet, unplaced: &[String], drawing: &mut Drawing) {
     }
     drawing.band_px = (pen.y + BORDER) * unit;
     drawing.shapes.append(&mut shapes);
+}
+
+/// The photo that is shown, and of how many where several were measured together.
+fn which(sheet: &Sheet, photo: usize) -> String {
+    let file = sheet.photos.get(photo).map_or("", |p| p.file.as_str());
+    match sheet.photos.len() {
+        0 | 1 => file.to_owned(),
+        count => format!("{file}, photo {} of {count} measured together", photo + 1),
+    }
 }
 
 fn has(drawing: &Drawing, wanted: Role) -> bool {

@@ -527,13 +527,13 @@ mod tests {
         }
     }
 
-    /// A document whose sections are lines of text, each as many as given.
+    /// A document whose sections are facts of one line, each as many as given.
     fn sections(lines: &[usize]) -> Document {
         let mut whole = document(Block::text(""));
         let of = |count: &usize| Section {
             id: "x",
             heading: "A heading".into(),
-            blocks: (0..*count).map(|_| Block::text("a line")).collect(),
+            blocks: vec![Block::Facts { items: vec![["a fact".into(), "is so".into()]; *count] }],
         };
         whole.sections = lines.iter().map(of).collect();
         whole
@@ -541,27 +541,27 @@ mod tests {
 
     #[test]
     fn a_last_page_of_a_few_lines_is_saved_or_filled() {
-        let mut seen = [false; 2];
-        // Through every place at which the last section can come to lie, two lines long.
-        for first in 4..40 {
+        // A heading and two facts of two texts.
+        let alone =
+            |pages: &[Figure]| pages.len() > 1 && pages.last().is_some_and(|page| texts(page).len() <= 5);
+        let mut remedies = [false; 2];
+        // Through every place at which the last section can come to lie.
+        for first in 4..60 {
             let whole = sections(&[first, 4, 5, 2]);
-            let plain = flowed(&whole, Paper::A4, 1.0, None);
+            let plain = flowed(&whole, Paper::A4, 1.0, None).pages;
             let pages = filled(&whole, Paper::A4);
-            assert!(pages.len() <= plain.pages.len());
-            let lines = |page: &Figure| texts(page).len();
-            let lone = pages.len() > 1 && lines(pages.last().unwrap()) <= 3;
-            assert!(!lone, "{first}: the last section stands alone");
-            if plain.pages.len() > 1 && lines(plain.pages.last().unwrap()) <= 3 {
-                seen[usize::from(pages.len() == plain.pages.len())] = true;
+            assert!(pages.len() <= plain.len() && !alone(&pages), "{first}: the last section stands alone");
+            if alone(&plain) {
+                remedies[usize::from(pages.len() == plain.len())] = true;
             }
         }
-        assert_eq!(seen, [true, true], "both remedies were needed");
+        assert_eq!(remedies, [true, true], "both were needed");
     }
 
     #[test]
     fn no_line_of_a_paragraph_stands_alone_on_a_page() {
         let long = "word ".repeat(160);
-        for before in 20..45 {
+        for before in 20..60 {
             let mut whole = sections(&[before]);
             whole.sections[0].blocks.push(Block::text(&*long));
             let pages = filled(&whole, Paper::A4);

@@ -386,19 +386,20 @@ fn better(sheet: &Sheet, shape: &Shape) -> Option<Section> {
 fn how_measured(sheet: &Sheet) -> Section {
     let mut items: Vec<[String; 2]> = Vec::new();
     let mut fact = |word: &str, is: String| items.push([word.into(), is]);
-    for photo in &sheet.photos {
+    for (i, photo) in sheet.photos.iter().enumerate() {
         let camera = photo.camera.as_ref().map_or(String::new(), |c| format!(", {c}"));
         let taken =
             photo.taken.as_ref().map_or(String::new(), |t| format!(", taken {}", t.replace('T', " ")));
-        fact("Photo", format!("{}, {} × {} px{camera}{taken}", photo.file, photo.width_px, photo.height_px));
+        let is = format!("{}, {} × {} px{camera}{taken}", photo.file, photo.width_px, photo.height_px);
+        fact(&numbered("Photo", i, sheet.photos.len()), is);
     }
     // A sheet keeps the camera and the cards of its first photo.
     let of_which = if sheet.photos.len() > 1 { " (in the first photo)" } else { "" };
-    for card in &sheet.cards {
+    for (i, card) in sheet.cards.iter().enumerate() {
         let scale = words::printed_at(card);
         let (pattern, copy, tags, rms) = (&card.pattern, card.copy, card.tags, card.rms_px);
         let fit = format!("{pattern} {copy}: {tags} tags, within {rms:.2} px (RMS){scale}");
-        fact("Reference card", format!("{fit}{of_which}"));
+        fact(&numbered("Reference card", i, sheet.cards.len()), format!("{fit}{of_which}"));
     }
     if let Some(c) = &sheet.camera {
         let focal =
@@ -439,6 +440,11 @@ fn how_measured(sheet: &Sheet) -> Section {
                   little more: the width that a level caliper shows is meant to lie within it in about 95 of 100 cases.";
     let blocks = vec![Block::text(method), Block::Facts { items }];
     Section { id: "method", heading: "How it was measured".into(), blocks }
+}
+
+/// A word before a fact, with its number where there are several of them.
+fn numbered(word: &str, i: usize, count: usize) -> String {
+    if count > 1 { format!("{word} {}", i + 1) } else { word.to_owned() }
 }
 
 /// Lifts at their stations with, where it is kept, their 95 % uncertainty, and where they come from.
@@ -496,9 +502,10 @@ pub(super) fn trace(subject: &Subject) -> Section {
     items.extend(sheet.software.as_ref().map(|s| ["Measured by".to_owned(), program(s)]));
     items.push(["Sheet".into(), format!("{} ({})", subject.file, sheet.schema)]);
     items.push(["SHA-256 of the sheet".into(), subject.sha256.clone()]);
-    for photo in &sheet.photos {
-        items.push(["Photo".into(), photo.file.clone()]);
-        items.push(["SHA-256 of the photo".into(), photo.sha256.clone()]);
+    for (i, photo) in sheet.photos.iter().enumerate() {
+        let word = numbered("Photo", i, sheet.photos.len());
+        let hash = format!("SHA-256 of {}", word.to_lowercase());
+        items.extend([[word, photo.file.clone()], [hash, photo.sha256.clone()]]);
     }
     Section { id: "trace", heading: "Trace".into(), blocks: vec![Block::Facts { items }] }
 }
