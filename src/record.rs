@@ -1,5 +1,7 @@
 //! From what the walk found to the sheet, and to where the sheet's contents lie in the photo.
 
+use std::borrow::Borrow;
+
 use crate::camera::pose::Pose;
 use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
@@ -27,8 +29,8 @@ pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayG
 }
 
 /// The sheet of one saddle in several photos, and its geometry in each of them.
-pub fn record_together(
-    photos: &[Photo],
+pub fn record_together<P: Borrow<Photo>>(
+    photos: &[P],
     requests: &[Request],
     together: &Together,
 ) -> (Sheet, Vec<OverlayGeometry>) {
@@ -41,7 +43,7 @@ pub fn record_together(
     let mut sheets = Vec::new();
     let mut geometries = Vec::new();
     for ((photo, request), walk) in photos.iter().zip(requests).zip(walks) {
-        let (sheet, geometry) = record(photo, &told(request), walk);
+        let (sheet, geometry) = record(photo.borrow(), &told(request), walk);
         sheets.push(sheet);
         geometries.push(geometry);
     }
@@ -55,11 +57,31 @@ pub fn record_together(
             new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
+    sheet.warnings.extend(sheets[1..].iter().zip(&requests[1..]).filter_map(corrected_elsewhere));
     // What one card of one photo would give is another question.
     sheet.widths.iter_mut().for_each(|width| width.one_card_u95 = None);
     sheet.lift = Some(told_lift(joint));
     sheet.warnings.extend(poorly_told(&requests[0], joint));
     (sheet, geometries)
+}
+
+/// The sheet keeps the corrections of the first photo point by point, and says that there were some in another.
+fn corrected_elsewhere((sheet, request): (&Sheet, &Request)) -> Option<Warning> {
+    let many = |n: usize, one, more| (n > 0).then(|| format!("{n} {}", if n == 1 { one } else { more }));
+    let said = [
+        request.ends.map(|_| "the midline's ends".to_owned()),
+        many(request.hints.len(), "point of an edge", "points of edges"),
+        many(request.hidden.len(), "hidden stretch", "hidden stretches"),
+    ];
+    let said: Vec<String> = said.into_iter().flatten().collect();
+    (!said.is_empty()).then(|| {
+        let file = &sheet.photos[0].file;
+        Warning::new(
+            "corrected-in-another-photo",
+            format!("{file}: corrected by hand: {}", said.join(", ")),
+            "look at the lines drawn in that photo",
+        )
+    })
 }
 
 fn told_lift(joint: &Joint) -> sheet::Lift {

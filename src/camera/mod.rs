@@ -4,6 +4,7 @@
 pub mod calibrate;
 pub mod fit;
 pub mod lens;
+pub mod lens_choice;
 pub mod lens_file;
 pub mod pose;
 

@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::lens_choice::prior_of;
+use crate::camera::lens_choice::prior_of;
 use super::photo_file::find;
 use crate::ground::frame::PhotoPoint;
 use crate::measure::{BAR_MM, Request, Walk, walk};
