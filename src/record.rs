@@ -1,5 +1,7 @@
 //! From what the walk found to the sheet, and to where the sheet's contents lie in the photo.
 
+use std::borrow::Borrow;
+
 use crate::camera::pose::Pose;
 use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
@@ -27,8 +29,8 @@ pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayG
 }
 
 /// The sheet of one saddle in several photos, and its geometry in each of them.
-pub fn record_together(
-    photos: &[Photo],
+pub fn record_together<P: Borrow<Photo>>(
+    photos: &[P],
     requests: &[Request],
     together: &Together,
 ) -> (Sheet, Vec<OverlayGeometry>) {
@@ -41,7 +43,7 @@ pub fn record_together(
     let mut sheets = Vec::new();
     let mut geometries = Vec::new();
     for (i, ((photo, request), walk)) in photos.iter().zip(requests).zip(walks).enumerate() {
-        let (sheet, geometry) = record(photo, &told(request), walk);
+        let (sheet, geometry) = record(photo.borrow(), &told(request), walk);
         sheets.push(sheet);
         geometries.push(OverlayGeometry { photo: i, ..geometry });
     }
@@ -55,6 +57,7 @@ pub fn record_together(
             new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
+    sheet.warnings.extend(sheets[1..].iter().zip(&requests[1..]).filter_map(corrected_elsewhere));
     if let Some(edges) = sheet.edges.as_mut().filter(|edges| edges.channel.is_none()) {
         // Lost in the first photo, and seen in another.
         edges.channel = sheets.iter().find_map(|other| other.edges.as_ref()?.channel.clone());
@@ -67,6 +70,25 @@ pub fn record_together(
     sheet.lift = Some(told_lift(joint));
     sheet.warnings.extend(poorly_told(&requests[0], joint));
     (sheet, geometries)
+}
+
+/// The sheet keeps the corrections of the first photo point by point, and says that there were some in another.
+fn corrected_elsewhere((sheet, request): (&Sheet, &Request)) -> Option<Warning> {
+    let many = |n: usize, one, more| (n > 0).then(|| format!("{n} {}", if n == 1 { one } else { more }));
+    let said = [
+        request.ends.map(|_| "the midline's ends".to_owned()),
+        many(request.hints.len(), "point of an edge", "points of edges"),
+        many(request.hidden.len(), "hidden stretch", "hidden stretches"),
+    ];
+    let said: Vec<String> = said.into_iter().flatten().collect();
+    (!said.is_empty()).then(|| {
+        let file = &sheet.photos[0].file;
+        Warning::new(
+            "corrected-in-another-photo",
+            format!("{file}: corrected by hand: {}", said.join(", ")),
+            "look at the lines drawn in that photo",
+        )
+    })
 }
 
 fn told_lift(joint: &Joint) -> sheet::Lift {

@@ -1,6 +1,8 @@
 //! Several photos of one saddle that stood still beside its card: each walked alone, then all measured together, with the
 //! lift of the edges as the photos tell it.
 
+use std::borrow::Borrow;
+
 use crate::card::{FoundCard, FoundCards, find_cards};
 use crate::measure::{Placed, PrintScale, Request, Walk, place_at, print_scale, walk_placed, walk_uneven};
 use crate::outline::lift::LiftProfile;
@@ -24,12 +26,28 @@ pub struct Together {
 ///
 /// # Errors
 /// The first refusal of any photo, with its name, or why the photos do not go together.
-pub fn measure_together(photos: &[Photo], requests: &[Request]) -> Result<Together, Refusal> {
-    let placed = placed_alike(photos, requests)?;
+pub fn measure_together<P: Borrow<Photo>>(photos: &[P], requests: &[Request]) -> Result<Together, Refusal> {
+    let found =
+        |photo: &P| find_cards(photo.borrow()).map_err(|refusal| of_photo(photo.borrow().name(), refusal));
+    let found = photos.iter().map(found).collect::<Result<_, _>>()?;
+    measure_found_together(photos, requests, found)
+}
+
+/// As [`measure_together`], from the cards found in each photo.
+///
+/// # Errors
+/// As [`measure_together`].
+pub fn measure_found_together<P: Borrow<Photo>>(
+    photos: &[P],
+    requests: &[Request],
+    found: Vec<FoundCards>,
+) -> Result<Together, Refusal> {
+    let photos: &[&Photo] = &photos.iter().map(Borrow::borrow).collect::<Vec<_>>();
+    let placed = placed_alike(photos, requests, found)?;
     let each = |requests: &[Request], walk: Walking| -> Result<Vec<Walk>, Refusal> {
         let walked = photos.iter().zip(requests).zip(&placed);
         let walked = walked.map(|((photo, request), placed)| {
-            walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo, refusal))
+            walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo.name(), refusal))
         });
         walked.collect()
     };
@@ -65,7 +83,7 @@ type Walking = fn(&Photo, &Request, Placed) -> Result<Walk, Refusal>;
 /// was moved.
 const MOST_DISAGREEMENT: f64 = 3.0;
 
-fn joint_of(photos: &[Photo], requests: &[Request], walks: &[Walk]) -> Result<Joint, Refusal> {
+fn joint_of(photos: &[&Photo], requests: &[Request], walks: &[Walk]) -> Result<Joint, Refusal> {
     let sights: Option<Vec<Sight>> = walks
         .iter()
         .zip(lenses(photos))
@@ -107,8 +125,8 @@ fn nearer(request: &Request, walk: &Walk, told: &Joint) -> Request {
 }
 
 /// Which lens took each photo, by the number of the first photo that it took; where nothing tells two apart they are one.
-fn lenses(photos: &[Photo]) -> Vec<usize> {
-    (0..photos.len()).map(|i| (0..i).find(|j| !apart(&photos[*j], &photos[i])).unwrap_or(i)).collect()
+fn lenses(photos: &[&Photo]) -> Vec<usize> {
+    (0..photos.len()).map(|i| (0..i).find(|j| !apart(photos[*j], photos[i])).unwrap_or(i)).collect()
 }
 
 /// Focal lengths of one lens agree within this part, whatever the size of the picture.
@@ -124,12 +142,11 @@ fn apart(a: &Photo, b: &Photo) -> bool {
 }
 
 /// Every photo's camera over one card that all show.
-fn placed_alike(photos: &[Photo], requests: &[Request]) -> Result<Vec<Placed>, Refusal> {
-    let named = |photo: &Photo, refusal| of_photo(photo, refusal);
-    let found: Vec<FoundCards> = photos
-        .iter()
-        .map(|photo| find_cards(photo).map_err(|r| named(photo, r)))
-        .collect::<Result<_, _>>()?;
+fn placed_alike(
+    photos: &[&Photo],
+    requests: &[Request],
+    found: Vec<FoundCards>,
+) -> Result<Vec<Placed>, Refusal> {
     let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
     let in_all = |card: &&FoundCard| found.iter().all(|f| f.cards.iter().any(|c| same(c, card)));
     let world = found[0].cards.iter().find(in_all).cloned().ok_or_else(cards_differ)?;
@@ -140,25 +157,35 @@ fn placed_alike(photos: &[Photo], requests: &[Request]) -> Result<Vec<Placed>, R
         .zip(found)
         .map(|((photo, request), mut found)| {
             found.cards.sort_by_key(|card| !same(card, &world));
-            place_at(photo, request, found, scale).map_err(|r| named(photo, r))
+            place_at(photo, request, found, scale).map_err(|r| of_photo(photo.name(), r))
         })
         .collect()
 }
 
 /// The cards were printed once, whatever each photo says: the mean. What may be wrong with a bank card is so in every photo.
-fn one_scale(photos: &[Photo], requests: &[Request], found: &[FoundCards]) -> Result<PrintScale, Refusal> {
+fn one_scale(photos: &[&Photo], requests: &[Request], found: &[FoundCards]) -> Result<PrintScale, Refusal> {
     let each = photos.iter().zip(requests).zip(found);
     let scales: Vec<PrintScale> = each
         .map(|((photo, request), found)| {
-            print_scale(photo, request, found).map_err(|refusal| of_photo(photo, refusal))
+            print_scale(photo, request, found).map_err(|refusal| of_photo(photo.name(), refusal))
         })
         .collect::<Result<_, _>>()?;
     let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;
     Ok(PrintScale { value: mean(|s| s.value), relative_u: mean(|s| s.relative_u), ..scales[0] })
 }
 
-fn of_photo(photo: &Photo, refusal: Refusal) -> Refusal {
-    let text = format!("{}: {}", photo.name(), refusal.text);
+/// The first two that are the same photo: it would pass for two that agree.
+pub fn same_twice<P: Borrow<Photo>>(photos: &[P]) -> Option<[&Photo; 2]> {
+    photos.iter().enumerate().find_map(|(i, photo)| {
+        let photo = photo.borrow();
+        let same = photos[..i].iter().map(Borrow::borrow).find(|other| other.sha256() == photo.sha256())?;
+        Some([same, photo])
+    })
+}
+
+/// A photo's own refusal, with its name.
+pub fn of_photo(name: &str, refusal: Refusal) -> Refusal {
+    let text = format!("{name}: {}", refusal.text);
     let of_the_saddle = matches!(
         refusal.code,
         RefusalCode::NoSaddle

@@ -66,13 +66,18 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
 /// Photos that leave a lift more uncertain than this part of what is assumed without any have told little of it.
 const POORLY: f64 = 0.5;
 
+/// Whether a lift of this standard uncertainty was told poorly.
+pub fn told_poorly(u_mm: f64) -> bool {
+    u_mm > POORLY * LiftProfile::unknown().common_u_mm
+}
+
 /// Lifts that several photos told poorly, where nobody measured them.
 pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
     let seat = request.seat_lift.is_none().then_some(("seat", &joint.seat_lift));
     let channel = joint.channel_lift.as_ref().filter(|_| request.channel_lift.is_none());
     let most = |(part, told): (&'static str, &ToldLift)| {
         let worst = told.u_mm.iter().copied().fold(0.0, f64::max);
-        (worst > POORLY * LiftProfile::unknown().common_u_mm).then_some((part, worst))
+        told_poorly(worst).then_some((part, worst))
     };
     let (part, u_mm) =
         [seat, channel.map(|told| ("channel", told))].into_iter().flatten().filter_map(most).next()?;

@@ -109,6 +109,7 @@ fn farther_out_px(tag: &MeasuredTag, other: &MeasuredTag) -> Option<f64> {
 fn as_card(id: u32, tag: &MeasuredTag, side_mm: f64) -> Option<FoundCards> {
     let place = TagPlace { id: 0, x_mm: 0.0, y_mm: 0.0, side_mm };
     let pattern: &'static Pattern = Box::leak(Box::new(Pattern {
+        bank_card_frame: false,
         name: "tag".into(),
         width_mm: side_mm,
         height_mm: side_mm,

@@ -1,27 +1,20 @@
 //! One saddle in several drawn photos of known truth, with no lift given.
 
+#[path = "common/pair.rs"]
+mod pair;
+
 use std::path::Path;
 use std::process::Command;
 
 use nalgebra::Vector3;
+use pair::{seen_from, two_sides};
 use seatspan::measure::{Request, measure};
 use seatspan::photo::Photo;
 use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
 use seatspan::sheet::{Lift, LiftSource, Sheet};
-use seatspan::synth::{self, Drawn, Scenario, Subject, Truth, presets};
+use seatspan::synth::{self, Drawn, Scenario, Subject, Truth};
 use seatspan::together::measure_together;
-
-/// The saddle of a preset as a camera sees it that leans by `tilt_deg` toward a side.
-fn seen_from(azimuth_deg: f64, tilt_deg: f64, seed: u64) -> Scenario {
-    let mut scenario = presets::acorn();
-    scenario.name = format!("acorn-{azimuth_deg}-{seed}");
-    scenario.seed = seed;
-    scenario.camera.azimuth_deg = azimuth_deg;
-    scenario.camera.tilt_deg = tilt_deg;
-    scenario.camera.distance_mm = 1150.0;
-    scenario
-}
 
 fn photo(scenario: &Scenario) -> (Photo, Truth) {
     let Drawn { bytes, truth } = synth::draw(scenario).unwrap();
@@ -52,16 +45,6 @@ fn lifts(sheet: &Sheet, truth: &Truth) -> Vec<[f64; 4]> {
     assert_eq!(*source, LiftSource::Photos);
     let rows = seat.as_ref().unwrap().iter().zip(seat_u.as_ref().unwrap());
     rows.map(|(&[at, mm], &u)| [at, mm, u, true_lift_mm(truth, at)]).collect()
-}
-
-/// Photos from the saddle's two sides.
-fn two_sides() -> [Scenario; 2] {
-    let across = 90.0
-        + match presets::acorn().subject {
-            Subject::Saddle(form) => form.heading_deg,
-            _ => unreachable!("the preset is a saddle"),
-        };
-    [seen_from(across, 20.0, 11), seen_from(across + 180.0, 20.0, 12)]
 }
 
 #[test]

@@ -152,19 +152,8 @@ impl LensFile {
     /// # Errors
     /// A folder or a lens file that cannot be read, or two that serve.
     pub fn find(folder: &Path, photo: &Photo) -> Result<Option<(Self, PathBuf)>, LensFileError> {
-        let unread = |e| LensFileError::Read(folder.display().to_string(), e);
-        let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
-            .map_err(unread)?
-            .filter_map(|entry| Some(entry.ok()?.path()))
-            .filter(|path| path.extension().is_some_and(|e| e == "toml"))
-            .collect();
-        paths.sort();
         let mut found: Option<(Self, PathBuf)> = None;
-        for path in paths {
-            // Other TOML files may lie beside: only what says that it is a lens file must be one.
-            if !std::fs::read_to_string(&path).is_ok_and(|text| text.contains("seatspan-lens/")) {
-                continue;
-            }
+        for path in Self::all_in(folder)? {
             let lens = Self::read(&path)?;
             if !lens.is_of(photo) {
                 continue;
@@ -176,6 +165,25 @@ impl LensFile {
             found = Some((lens, path));
         }
         Ok(found)
+    }
+
+    /// The lens files of a folder, by their names. Other TOML files may lie beside: only what says that it is a lens file
+    /// must be one.
+    ///
+    /// # Errors
+    /// A folder that cannot be read.
+    pub fn all_in(folder: &Path) -> Result<Vec<PathBuf>, LensFileError> {
+        let unread = |e| LensFileError::Read(folder.display().to_string(), e);
+        let says_so =
+            |path: &PathBuf| std::fs::read_to_string(path).is_ok_and(|text| text.contains("seatspan-lens/"));
+        let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
+            .map_err(unread)?
+            .filter_map(|entry| Some(entry.ok()?.path()))
+            .filter(|path| path.extension().is_some_and(|e| e == "toml"))
+            .filter(says_so)
+            .collect();
+        paths.sort();
+        Ok(paths)
     }
 
     /// Whether the photo says that it is of this very camera and lens, in a picture of this shape.

@@ -5,6 +5,7 @@ pub mod bank_card;
 pub mod calibrate;
 pub mod fit;
 pub mod lens;
+pub mod lens_choice;
 pub mod lens_file;
 pub mod pose;
 

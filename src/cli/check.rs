@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::lens_choice::{none_of_its_camera, prior_of, readable};
+use crate::camera::lens_choice::{none_of_its_camera, prior_of, readable};
 use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
 use crate::photo::{Photo, PhotoError, file_name};
 

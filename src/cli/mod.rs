@@ -8,7 +8,6 @@ pub mod conveniences;
 pub mod coverage;
 pub mod desk;
 pub mod lens;
-mod lens_choice;
 pub mod measure;
 pub mod monte_carlo;
 mod photo_file;

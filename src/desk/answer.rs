@@ -44,6 +44,11 @@ impl Trouble {
         Self { status, text: text.into(), hint: hint.into() }
     }
 
+    /// What is wrong, and what to do.
+    pub fn words(self) -> [String; 2] {
+        [self.text, self.hint]
+    }
+
     /// What was asked for is not there.
     pub fn missing(what: &str) -> Self {
         Self::new(404, format!("{what} is not there any more"), "load the page again")

@@ -4,9 +4,12 @@ use serde_json::{Value, json};
 
 use crate::ground::frame::PhotoPoint;
 use crate::report::overlay::OverlayGeometry;
+use crate::report::text::lifts_shown;
 use crate::report::units::{MM_PER_INCH, half_width};
 use crate::report::words::{influence, taper, width};
-use crate::sheet::{EdgePair, EdgePairPx, Part, Sheet};
+use crate::sheet::{EdgePair, EdgePairPx, LiftSource, Part, Sheet};
+use crate::warn::told_poorly;
+use crate::width::COVERAGE;
 
 fn at(p: PhotoPoint) -> [f64; 2] {
     [rounded(p.x_px), rounded(p.y_px)]
@@ -65,6 +68,23 @@ pub fn shown(mm: f64, u95: f64) -> Value {
     })
 }
 
+/// The photos that were measured together, and the lifts that they have told; null of a photo alone.
+fn together(sheet: &Sheet) -> Value {
+    let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else {
+        return Value::Null;
+    };
+    let parts = [(Part::Seat, &lift.seat, &lift.seat_u), (Part::Channel, &lift.channel, &lift.channel_u)];
+    let told = |(part, rows, us): (Part, &Option<Vec<[f64; 2]>>, &Option<Vec<f64>>)| {
+        let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) });
+        let rows: Vec<_> = lifts_shown(rows.as_deref()?, us.as_deref()?).map(row).collect();
+        Some(json!({ "part": part, "rows": rows }))
+    };
+    json!({
+        "photos": sheet.photos.iter().map(|p| &p.file).collect::<Vec<_>>(),
+        "lifts": parts.into_iter().filter_map(told).collect::<Vec<_>>(),
+    })
+}
+
 /// The sheet's findings as the page shows them: figures rounded as in every report, machine words as a reader says them.
 pub fn findings(sheet: &Sheet) -> Value {
     let budget = |of: &str| {
@@ -97,6 +117,7 @@ pub fn findings(sheet: &Sheet) -> Value {
         })),
         "midline": sheet.midline.as_ref().map(|m| json!({ "length_mm": m.length_mm, "source": m.source })),
         "lift_known": sheet.lift.as_ref().is_some_and(|l| l.seat.is_some()),
+        "together": together(sheet),
         "camera": sheet.camera.as_ref().map(|c| json!({
             "height_mm": c.height_mm, "tilt_deg": c.tilt_deg,
         })),

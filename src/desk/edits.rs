@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::answer::Trouble;
+use crate::camera::fit::LensPrior;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, Side, View};
 use crate::measure::{BAR_MM, Request, ScaleBy};
@@ -37,7 +38,14 @@ pub struct Edits {
     pub channel_lift: Vec<[f64; 2]>,
     /// Length of the card's bar as measured; printed true where null.
     pub bar_mm: Option<f64>,
+    /// Other photos on the desk of the same saddle, left beside its card where it was: all are measured together.
+    pub with: Vec<u64>,
+    /// A lens file in the shelf's folder by its name; where null that of the photo's camera, with [`NO_LENS`] none.
+    pub lens: Option<String>,
 }
+
+/// The wish to measure without a lens file.
+pub const NO_LENS: &str = "none";
 
 /// A point through which an edge runs.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -64,17 +72,35 @@ pub struct Struck {
 impl Edits {
     /// Whether both say the same to the walk: they may differ in name and remark.
     pub fn measures_as(&self, other: &Self) -> bool {
-        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, name: _, note: _ } = self;
+        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, with, lens, name: _, note: _ } =
+            self;
         (view, ends, hints) == (&other.view, &other.ends, &other.hints)
             && (hidden, seat_lift, channel_lift) == (&other.hidden, &other.seat_lift, &other.channel_lift)
-            && *bar_mm == other.bar_mm
+            && (bar_mm, with, lens) == (&other.bar_mm, &other.with, &other.lens)
     }
 
-    /// What the walk is asked. `near` is where an earlier walk has found the saddle.
+    /// What is asked of another photo that is measured together with this one: its own ends, corrections and lens, with what is
+    /// said here of saddle and card.
+    pub fn beside(&self, other: &Self) -> Self {
+        Self {
+            view: self.view.or(other.view),
+            seat_lift: self.seat_lift.clone(),
+            channel_lift: self.channel_lift.clone(),
+            bar_mm: self.bar_mm,
+            with: Vec::new(),
+            ..other.clone()
+        }
+    }
+
+    /// What the walk is asked. `near` is where an earlier walk has found the saddle, `lens` the calibrated lens that serves.
     ///
     /// # Errors
     /// Where something makes no sense, with what to do.
-    pub fn request(&self, near: Option<(View, [PhotoPoint; 2])>) -> Result<Request, Trouble> {
+    pub fn request(
+        &self,
+        near: Option<(View, [PhotoPoint; 2])>,
+        lens: Option<LensPrior>,
+    ) -> Result<Request, Trouble> {
         let point = |[x, y]: [f64; 2]| PhotoPoint::new(x, y);
         if self.hints.len() > MOST_ROWS || self.hidden.len() > MOST_ROWS {
             return Err(nonsense("there are more corrections than a photo can have", "undo some"));
@@ -92,7 +118,7 @@ impl Edits {
             near: near.filter(|n| self.view.is_none_or(|v| v == n.0)).map(|n| n.1),
             seat_lift: profile("seat", &self.seat_lift)?,
             channel_lift: profile("channel", &self.channel_lift)?,
-            lens: None,
+            lens,
             scale_by: bar(self.bar_mm)?.map_or(ScaleBy::Printer, ScaleBy::Bar),
             explain: None,
         })
@@ -137,7 +163,7 @@ mod tests {
     #[test]
     fn a_lift_out_of_order_is_put_in_order() {
         let edits = Edits { seat_lift: vec![[1.0, 68.0], [0.0, 44.0]], ..Edits::default() };
-        let lift = edits.request(None).unwrap().seat_lift.unwrap();
+        let lift = edits.request(None, None).unwrap().seat_lift.unwrap();
         assert_eq!(lift.points(), [(0.0, 44.0), (1.0, 68.0)]);
     }
 
@@ -150,7 +176,7 @@ mod tests {
             (Edits { bar_mm: Some(f64::NAN), ..Edits::default() }, "bar"),
         ];
         for (edits, word) in cases {
-            let told = format!("{:?}", edits.request(None).unwrap_err());
+            let told = format!("{:?}", edits.request(None, None).unwrap_err());
             assert!(told.contains(word), "{told}");
         }
     }
@@ -159,7 +185,23 @@ mod tests {
     fn a_view_of_ones_own_lets_go_of_where_the_saddle_was_found() {
         let near = Some((View::Top, [PhotoPoint::new(0.0, 0.0), PhotoPoint::new(1.0, 1.0)]));
         let other = Edits { view: Some(View::Underside), ..Edits::default() };
-        assert!(other.request(near).unwrap().near.is_none());
-        assert!(Edits::default().request(near).unwrap().near.is_some());
+        assert!(other.request(near, None).unwrap().near.is_none());
+        assert!(Edits::default().request(near, None).unwrap().near.is_some());
+    }
+
+    #[test]
+    fn another_photo_keeps_its_corrections_and_takes_what_is_said_of_the_saddle() {
+        let struck = Struck { part: Part::Seat, side: Side::Left, from: 0.2, to: 0.3 };
+        let other = Edits { hidden: vec![struck], seat_lift: vec![[0.5, 99.0]], ..Edits::default() };
+        let own = Edits {
+            seat_lift: vec![[0.5, 12.0]],
+            ends: Some([[0.0; 2], [9.0; 2]]),
+            with: vec![7],
+            bar_mm: Some(149.0),
+            ..Edits::default()
+        };
+        let beside = own.beside(&other);
+        assert_eq!((beside.seat_lift, beside.bar_mm), (own.seat_lift, own.bar_mm));
+        assert_eq!((beside.hidden, beside.ends, beside.with), (other.hidden, None, vec![]));
     }
 }

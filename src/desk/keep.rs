@@ -1,18 +1,18 @@
 //! Keeping a measured photo on the shelf.
 
-use std::path::Path;
+use std::sync::Arc;
 
 use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Room;
 use super::answer::Trouble;
-use super::photos::{Item, Measured};
+use super::item::{Item, Measured};
 use crate::photo::Photo;
 use crate::report::draw::{Picture, png};
-use crate::report::overlay::drawing;
+use crate::report::overlay::{OverlayGeometry, drawing};
 use crate::report::units::Units;
-use crate::sheet::{self, OutputError, safe_write};
+use crate::sheet::{self, OutputError, Sheet, safe_write};
 
 /// How a photo is kept.
 #[derive(Debug, Deserialize)]
@@ -47,42 +47,83 @@ fn ending(photo: &Photo) -> &'static str {
     }
 }
 
-/// Writes photo, overlay and sheet to the shelf's folder; the sheet last, so that where it is, all is.
+/// A photo that is kept: what it is, and where the sheet's contents lie in it.
+struct Kept {
+    item: Arc<Item>,
+    photo: Arc<Photo>,
+    geometry: OverlayGeometry,
+    /// Its file's name on the shelf, without the ending.
+    stem: String,
+}
+
+impl Kept {
+    fn file(&self) -> String {
+        format!("{}.{}", self.stem, ending(&self.photo))
+    }
+
+    fn overlay_file(&self) -> String {
+        format!("{}.overlay.png", self.stem)
+    }
+
+    fn overlay(&self, sheet: &Sheet) -> anyhow::Result<Vec<u8>> {
+        let (rgb, w, h) = self.photo.thumbnail_rgb(png::LONG_SIDE as usize);
+        let picture = Picture::new(&rgb, w as u32, h as u32)?;
+        let size = (self.photo.width_px() as u32, self.photo.height_px() as u32);
+        Ok(png::render(&drawing(sheet, &self.geometry, size, Units::Millimetres), picture)?)
+    }
+}
+
+/// Writes to the shelf's folder what the command line writes: every photo with its overlay, and one sheet, which comes last, so
+/// that where it is, all is.
 ///
 /// # Errors
 /// Where there is something under that name, or it cannot be written.
-pub fn keep(room: &Room, item: &Item, wish: &Wish) -> Result<Value, Trouble> {
-    let Measured { mut sheet, geometry } = item.measured()?;
-    let photo = room.photos.photo(item)?;
+pub fn keep(room: &Room, item: &Arc<Item>, wish: &Wish) -> Result<Value, Trouble> {
+    let Measured { mut sheet, geometry, others, .. } = item.measured()?;
     let view = sheet.view.map_or("", |v| v.as_str());
     let stem = format!("{}-{view}", file_stem(&sheet.saddle.name));
-    let path = |rest: &str| room.folder.join(format!("{stem}.{rest}"));
-    let photo_file = format!("{stem}.{}", ending(&photo));
-    let paths = [room.folder.join(&photo_file), path("overlay.png"), path("sheet.json")];
-    if !wish.replace && paths.iter().any(|p| p.exists()) {
+    let mut all = vec![kept(room, item.clone(), geometry, stem.clone())?];
+    for (i, (id, geometry)) in others.into_iter().enumerate() {
+        all.push(kept(room, room.photos.get(id)?, geometry, format!("{stem}-{}", i + 2))?);
+    }
+    let sheet_file = format!("{stem}.sheet.json");
+    let files = all.iter().flat_map(|k| [k.file(), k.overlay_file()]).chain([sheet_file.clone()]);
+    if !wish.replace && files.into_iter().any(|file| room.folder.join(file).exists()) {
         return Err(there_already(&stem));
     }
-    if let Some(entry) = sheet.photos.first_mut() {
-        entry.file = photo_file;
-    }
-    let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
-    let picture = Picture::new(&rgb, w as u32, h as u32).map_err(anyhow::Error::from)?;
-    let size = (photo.width_px() as u32, photo.height_px() as u32);
-    let overlay = png::render(&drawing(&sheet, &geometry, size, Units::Millimetres), picture)
-        .map_err(anyhow::Error::from)?;
+    call_as_kept(&mut sheet, &all);
     let text = sheet::to_json(&sheet).map_err(anyhow::Error::from)?;
-    let write = |path: &Path, bytes: &[u8]| {
-        safe_write(path, bytes, wish.replace).map_err(|e| match e {
+    let write = |file: &str, bytes: &[u8]| {
+        safe_write(&room.folder.join(file), bytes, wish.replace).map_err(|e| match e {
             OutputError::Exists(_) => there_already(&stem),
             other => anyhow::Error::from(other).into(),
         })
     };
-    write(&paths[0], &item.bytes()?)?;
-    write(&paths[1], &overlay)?;
-    write(&paths[2], text.as_bytes())?;
-    let name = format!("{stem}.sheet.json");
-    item.keep_as(&name);
-    Ok(json!({ "sheet": name }))
+    for one in &all {
+        write(&one.file(), &one.item.bytes()?)?;
+        write(&one.overlay_file(), &one.overlay(&sheet)?)?;
+    }
+    write(&sheet_file, text.as_bytes())?;
+    item.keep_as(&sheet_file);
+    Ok(json!({ "sheet": sheet_file }))
+}
+
+fn kept(room: &Room, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -> Result<Kept, Trouble> {
+    let photo = room.photos.photo(&item)?;
+    Ok(Kept { item, photo, geometry, stem })
+}
+
+/// The sheet calls the photos as they are called on the shelf. What it says of another than the first begins with that one's
+/// name.
+fn call_as_kept(sheet: &mut Sheet, all: &[Kept]) {
+    for (entry, one) in sheet.photos.iter_mut().zip(all) {
+        let before = format!("{}: ", std::mem::replace(&mut entry.file, one.file()));
+        for warning in &mut sheet.warnings {
+            if let Some(rest) = warning.text.strip_prefix(&before) {
+                warning.text = format!("{}: {rest}", one.file());
+            }
+        }
+    }
 }
 
 fn there_already(stem: &str) -> Trouble {

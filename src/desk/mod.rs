@@ -6,7 +6,10 @@ mod assets;
 mod drawing;
 mod edits;
 mod guard;
+mod item;
 mod keep;
+mod lens;
+mod opened;
 mod papers;
 mod photos;
 mod query;
@@ -82,7 +85,7 @@ impl Desk {
         let room = Arc::new(Room {
             guard: Guard::new(hosts, port).context("no random numbers for the key")?,
             folder: wish.folder.clone(),
-            photos: Photos::new()?,
+            photos: Photos::new(wish.folder.clone())?,
             rider: ChosenRider::default(),
             rules: RuleSet::built_in()?,
         });

@@ -1,5 +1,5 @@
-//! The photos on the desk. Their files lie in a temporary folder; decoded are only the few looked at last, with the cards found
-//! and the camera fitted, so that a correction traces the edges anew and nothing else.
+//! The photos on the desk. Their files lie in a temporary folder; decoded are only the few looked at last. One thread measures
+//! what waits.
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -9,99 +9,31 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 
 use anyhow::Context;
-use serde::Serialize;
-use serde_json::{Value, json};
+use serde_json::Value;
 
 use super::answer::Trouble;
-use super::drawing::{drawing, findings};
 use super::edits::Edits;
-use crate::card::{FoundCards, find_cards};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
-use crate::measure::{Placed, Request, ScaleBy, Walk, place, walk_placed};
-use crate::photo::{Photo, PhotoError, file_name};
-use crate::record::record;
-use crate::refusal::Refusal;
-use crate::report::overlay::OverlayGeometry;
-use crate::sheet::Sheet;
+use super::item::{Item, Measured, Near, Stage, Told};
+use super::opened::{Came, Opened, walk_together};
+use crate::card::FoundCards;
+use crate::photo::Photo;
+use crate::refusal::{Refusal, RefusalCode};
+use crate::together::of_photo;
 
 /// Photos that may lie on the desk, and the bytes that all of them may have.
 pub const MOST_PHOTOS: usize = 60;
 pub const MOST_BYTES: u64 = 1_500_000_000;
 /// Bytes of one photo: a phone writes 60 MB at most.
 pub const MOST_PHOTO_BYTES: u64 = 100_000_000;
-/// Photos that stay decoded: the one looked at, and the one measured meanwhile. A 12-megapixel photo takes 36 MB so.
-const MOST_OPEN: usize = 2;
-
-/// How far a photo has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Stage {
-    /// Others come first.
-    Waiting,
-    /// The file is being read.
-    Reading,
-    /// The reference card is being looked for.
-    Card,
-    /// The camera's place is being computed.
-    Camera,
-    /// The saddle is being found and its edges traced.
-    Tracing,
-    /// Measured.
-    Measured,
-    /// It cannot be measured.
-    Refused,
-}
-
-/// A photo on the desk.
-pub struct Item {
-    /// Its number on this desk.
-    pub id: u64,
-    /// The file's name, as it was given; shown, never used as a path.
-    pub file: String,
-    bytes: u64,
-    path: PathBuf,
-    state: Mutex<State>,
-    opened: Mutex<Option<Opened>>,
-}
-
-#[derive(Debug, Clone)]
-struct State {
-    stage: Stage,
-    edits: Edits,
-    size_px: Option<[usize; 2]>,
-    result: Option<Measured>,
-    refusal: Option<Refusal>,
-    /// Where the saddle was found, so that it is not looked for again.
-    near: Option<(View, [PhotoPoint; 2])>,
-    kept: Option<String>,
-    took_ms: f64,
-    /// What earlier edits gave, so that undoing them gives the same, at once. The first stays.
-    earlier: Vec<(Edits, Measured)>,
-}
-
-/// A measured photo.
-#[derive(Debug, Clone)]
-pub struct Measured {
-    /// The sheet.
-    pub sheet: Sheet,
-    /// Where its contents lie in the photo.
-    pub geometry: OverlayGeometry,
-}
-
-/// Earlier results that are kept, some 100 kB each.
-const MOST_EARLIER: usize = 16;
-
-/// What stays of a photo while it is worked on.
-struct Opened {
-    photo: Arc<Photo>,
-    found: FoundCards,
-    /// The camera at the scale that this tells.
-    placed: Option<(ScaleBy, Placed)>,
-}
+/// Photos that stay decoded: a pair measured together, and the one measured meanwhile. A 12-megapixel photo takes 36 MB so.
+const MOST_OPEN: usize = 3;
+/// Photos measured together with one: from four sides more tells little.
+const MOST_OTHERS: usize = 4;
 
 /// All photos on the desk.
 pub struct Photos {
+    /// The shelf's folder, where lens files lie.
+    shelf: PathBuf,
     folder: tempfile::TempDir,
     next: AtomicU64,
     items: Mutex<Vec<Arc<Item>>>,
@@ -109,20 +41,23 @@ pub struct Photos {
     waiting: Condvar,
     /// Photos decoded, the one used last at the end.
     open: Mutex<Vec<u64>>,
+    /// Held while several are measured together: they are all decoded then.
+    together: Mutex<()>,
 }
 
 /// A lock is only poisoned where a photo's walk has panicked, which leaves what it guards as it was.
-fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Photos {
-    /// An empty desk.
+    /// An empty desk before a shelf.
     ///
     /// # Errors
     /// Where no temporary folder can be made.
-    pub fn new() -> anyhow::Result<Self> {
+    pub fn new(shelf: PathBuf) -> anyhow::Result<Self> {
         Ok(Self {
+            shelf,
             folder: tempfile::Builder::new()
                 .prefix("seatspan-desk-")
                 .tempdir()
@@ -132,6 +67,7 @@ impl Photos {
             queue: Mutex::default(),
             waiting: Condvar::new(),
             open: Mutex::default(),
+            together: Mutex::default(),
         })
     }
 
@@ -149,29 +85,15 @@ impl Photos {
         let id = self.next.fetch_add(1, Ordering::Relaxed);
         let path = self.folder.path().join(id.to_string());
         std::fs::write(&path, bytes).context("the photo could not be put aside")?;
-        let state = State {
-            stage: Stage::Waiting,
-            edits,
-            size_px: None,
-            result: None,
-            refusal: None,
-            near: None,
-            kept: None,
-            took_ms: 0.0,
-            earlier: Vec::new(),
-        };
-        items.push(Arc::new(Item {
-            id,
-            file: shown_name(file),
-            bytes: bytes.len() as u64,
-            path,
-            state: Mutex::new(state),
-            opened: Mutex::new(None),
-        }));
+        items.push(Arc::new(Item::new(id, file, bytes.len() as u64, path, edits)));
         drop(items);
+        self.enqueue(id);
+        Ok(id)
+    }
+
+    fn enqueue(&self, id: u64) {
         locked(&self.queue).push_back(id);
         self.waiting.notify_one();
-        Ok(id)
     }
 
     /// A photo by its number.
@@ -182,12 +104,22 @@ impl Photos {
         locked(&self.items).iter().find(|i| i.id == id).cloned().ok_or_else(|| Trouble::missing("the photo"))
     }
 
+    /// The photos that are measured together with this one.
+    fn leading(&self, id: u64) -> Vec<Arc<Item>> {
+        let items = locked(&self.items);
+        items.iter().filter(|i| i.edits().with.contains(&id)).cloned().collect()
+    }
+
     /// Takes a photo off the desk.
     ///
     /// # Errors
-    /// Where it is not there.
+    /// Where it is not there, or another is measured together with it.
     pub fn remove(&self, id: u64) -> Result<(), Trouble> {
         let item = self.get(id)?;
+        if let Some(leads) = self.leading(id).first() {
+            let text = format!("{} is measured together with {}", leads.file, item.file);
+            return Err(Trouble::new(409, text, "measure it alone again first"));
+        }
         locked(&self.items).retain(|i| i.id != id);
         locked(&self.open).retain(|o| *o != id);
         // The file goes with the temporary folder at the latest.
@@ -225,27 +157,61 @@ impl Photos {
 
     /// Measures a photo as its edits say now.
     fn measure(&self, item: &Item) {
-        let edits = locked(&item.state).edits.clone();
-        if let Err(Trouble { .. }) = self.try_measure(item, &edits) {
-            item.refuse(broken());
+        let _turn = locked(&item.turn);
+        if let Err(trouble) = self.try_measure(item, &item.edits()) {
+            let [text, hint] = trouble.words();
+            item.refuse(Refusal::new(RefusalCode::EdgesNotFound, text, hint));
         }
     }
 
     fn try_measure(&self, item: &Item, edits: &Edits) -> Result<(), Trouble> {
         let began = Instant::now();
-        if item.settle_as_before(edits, began) {
+        let others = self.others(item, edits)?;
+        let told =
+            Told { own: edits.clone(), others: others.iter().map(|o| edits.beside(&o.edits())).collect() };
+        if item.settle_as_before(&told, began) {
             return Ok(());
         }
-        let near = locked(&item.state).near;
-        let request = edits.request(near)?;
-        let walked = catch_unwind(AssertUnwindSafe(|| self.walk(item, &request)));
+        let before = item.stage();
+        let walked = catch_unwind(AssertUnwindSafe(|| match others.as_slice() {
+            [] => self.walk(item, &told),
+            others => self.walk_together(item, others, &told),
+        }));
         match walked {
-            Ok(Ok(Ok(measured))) => item.settle(measured, edits, began),
+            Ok(Ok(Ok((measured, near)))) => item.settle(measured, near, told, began),
             Ok(Ok(Err(refusal))) => item.refuse(refusal),
-            Ok(Err(trouble)) => return Err(trouble),
+            Ok(Err(trouble)) => {
+                item.at(before);
+                return Err(trouble);
+            }
             Err(_) => item.refuse(broken()),
         }
         Ok(())
+    }
+
+    /// The photos that are to be measured together with this one.
+    fn others(&self, item: &Item, edits: &Edits) -> Result<Vec<Arc<Item>>, Trouble> {
+        let with = &edits.with;
+        let twice = with.iter().enumerate().any(|(i, id)| with[..i].contains(id));
+        if twice || with.contains(&item.id) {
+            return Err(Trouble::new(
+                422,
+                "a photo cannot be measured together with itself",
+                "choose another",
+            ));
+        }
+        if with.len() > MOST_OTHERS {
+            let text = format!("more than {} photos would be measured together", MOST_OTHERS + 1);
+            return Err(Trouble::new(422, text, "leave out those that look alike"));
+        }
+        let gone = |_| {
+            Trouble::new(
+                422,
+                "a photo measured together with this one is not on the desk any more",
+                "choose anew",
+            )
+        };
+        with.iter().map(|id| self.get(*id).map_err(gone)).collect()
     }
 
     /// Takes new edits and measures anew; on trouble with the edits themselves nothing changes.
@@ -254,26 +220,70 @@ impl Photos {
     /// Where the edits make no sense.
     pub fn edit(&self, id: u64, edits: Edits) -> Result<Value, Trouble> {
         let item = self.get(id)?;
-        if locked(&item.state).stage == Stage::Waiting {
+        let turn = locked(&item.turn);
+        if item.stage() == Stage::Waiting {
             return Err(Trouble::new(409, "the photo is not measured yet", "wait until it is its turn"));
         }
         self.try_measure(&item, &edits)?;
-        locked(&item.state).edits = edits;
+        let before = item.say(edits.clone());
+        drop(turn);
+        if !edits.measures_as(&before) {
+            self.measure_leading(id);
+        }
         Ok(item.whole())
     }
 
-    /// The walk over a photo that stays open for the next one.
-    fn walk(&self, item: &Item, request: &Request) -> Result<Result<(Measured, Walk), Refusal>, Trouble> {
+    /// What is measured together with a photo that was corrected is measured anew.
+    fn measure_leading(&self, id: u64) {
+        for leads in self.leading(id) {
+            leads.at(Stage::Waiting);
+            self.enqueue(leads.id);
+        }
+    }
+
+    /// The walk over a photo alone.
+    fn walk(&self, item: &Item, told: &Told) -> Came<(Measured, Option<Near>)> {
+        let walk = |open: &mut Opened| open.walk(item, &told.own, &self.shelf);
+        self.opened(item, |stage| item.at(stage), walk)
+    }
+
+    /// The walk over a photo and others of the same saddle.
+    fn walk_together(
+        &self,
+        item: &Item,
+        others: &[Arc<Item>],
+        told: &Told,
+    ) -> Came<(Measured, Option<Near>)> {
+        let _alone = locked(&self.together);
+        let see = |open: &mut Opened| Ok(Ok(open.seen()));
+        let mut seen: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
+        match self.opened(item, |stage| item.at(stage), see)? {
+            Ok(own) => seen.push(own),
+            Err(refusal) => return Ok(Err(refusal)),
+        }
+        for other in others {
+            match self.opened(other, |_| (), see)? {
+                Ok(one) => seen.push(one),
+                Err(refusal) => return Ok(Err(named(other, refusal))),
+            }
+        }
+        item.at(Stage::Tracing);
+        let together = walk_together(seen, &told.own.with, told, &self.shelf)?;
+        Ok(together.map(|measured| (measured, None)))
+    }
+
+    /// Does something with a photo that stays open for the next time; `at` is told how far it has come.
+    fn opened<T>(&self, item: &Item, at: impl Fn(Stage), work: impl Fn(&mut Opened) -> Came<T>) -> Came<T> {
         self.note_open(item.id);
         let mut opened = locked(&item.opened);
         if opened.is_none() {
-            match item.open()? {
+            match Opened::of(item, at)? {
                 Ok(fresh) => *opened = Some(fresh),
                 Err(refusal) => return Ok(Err(refusal)),
             }
         }
         let Some(open) = opened.as_mut() else { return Err(Trouble::missing("the photo")) };
-        Ok(open.walk(item, request))
+        work(open)
     }
 
     /// Remembers that a photo is decoded, and lets go of those that were not used for longest.
@@ -301,168 +311,17 @@ impl Photos {
     }
 }
 
-impl Opened {
-    fn walk(&mut self, item: &Item, request: &Request) -> Result<(Measured, Walk), Refusal> {
-        let placed = match &self.placed {
-            Some((by, placed)) if *by == request.scale_by => placed.clone(),
-            _ => {
-                item.at(Stage::Camera);
-                let placed = place(&self.photo, request, self.found.clone())?;
-                self.placed = Some((request.scale_by, placed.clone()));
-                placed
-            }
-        };
-        item.at(Stage::Tracing);
-        let walk = walk_placed(&self.photo, request, placed)?;
-        let (sheet, geometry) = record(&self.photo, request, &walk);
-        Ok((Measured { sheet, geometry }, walk))
-    }
-}
-
-impl State {
-    fn done(&mut self, measured: Measured, began: Instant) {
-        self.result = Some(measured);
-        self.refusal = None;
-        self.stage = Stage::Measured;
-        self.took_ms = began.elapsed().as_secs_f64() * 1000.0;
-    }
-}
-
-impl Item {
-    fn at(&self, stage: Stage) {
-        locked(&self.state).stage = stage;
-    }
-
-    fn decode(&self) -> Result<Result<Photo, Refusal>, Trouble> {
-        let bytes = std::fs::read(&self.path).context("the photo cannot be read any more")?;
-        match Photo::from_bytes(&self.file, bytes) {
-            Ok(photo) => {
-                locked(&self.state).size_px = Some([photo.width_px(), photo.height_px()]);
-                Ok(Ok(photo))
-            }
-            Err(PhotoError::Refused(refusal)) => Ok(Err(refusal)),
-            Err(PhotoError::Io(error)) => Err(anyhow::Error::from(error).into()),
-        }
-    }
-
-    /// Decodes the photo and finds its cards.
-    fn open(&self) -> Result<Result<Opened, Refusal>, Trouble> {
-        self.at(Stage::Reading);
-        let photo = match self.decode()? {
-            Ok(photo) => photo,
-            Err(refusal) => return Ok(Err(refusal)),
-        };
-        self.at(Stage::Card);
-        let found = match find_cards(&photo) {
-            Ok(found) => found,
-            Err(refusal) => return Ok(Err(refusal)),
-        };
-        Ok(Ok(Opened { photo: Arc::new(photo), found, placed: None }))
-    }
-
-    /// Whether the same edits, but for name and remark, were measured before: that result stands again.
-    fn settle_as_before(&self, edits: &Edits, began: Instant) -> bool {
-        let mut state = locked(&self.state);
-        let Some(measured) = state.earlier.iter().find(|(e, _)| e.measures_as(edits)).map(|(_, m)| m.clone())
-        else {
-            return false;
-        };
-        state.done(measured, began);
-        true
-    }
-
-    fn settle(&self, (measured, walk): (Measured, Walk), edits: &Edits, began: Instant) {
-        let mut state = locked(&self.state);
-        let looked_for = edits.ends.is_none() && state.near.is_none_or(|(view, _)| view != walk.view);
-        if looked_for {
-            state.near = walk.midline_ends_px().map(|ends| (walk.view, ends));
-        }
-        if state.earlier.len() == MOST_EARLIER {
-            state.earlier.remove(1);
-        }
-        state.earlier.push((edits.clone(), measured.clone()));
-        state.done(measured, began);
-    }
-
-    fn refuse(&self, refusal: Refusal) {
-        let mut state = locked(&self.state);
-        state.refusal = Some(refusal);
-        state.result = None;
-        state.stage = Stage::Refused;
-    }
-
-    /// The photo's file as it came.
-    ///
-    /// # Errors
-    /// Where it cannot be read.
-    pub fn bytes(&self) -> Result<Vec<u8>, Trouble> {
-        Ok(std::fs::read(&self.path).context("the photo cannot be read any more")?)
-    }
-
-    /// The measurement with the name and the remark that the user gave.
-    ///
-    /// # Errors
-    /// Where there is none.
-    pub fn measured(&self) -> Result<Measured, Trouble> {
-        let state = locked(&self.state);
-        let mut measured = state
-            .result
-            .clone()
-            .ok_or_else(|| Trouble::new(409, "the photo is not measured", "see what is said beside it"))?;
-        measured.sheet.saddle.name = saddle_name(&state.edits, &self.file);
-        let note = state.edits.note.trim();
-        measured.sheet.saddle.note = (!note.is_empty()).then(|| note.to_owned());
-        Ok(measured)
-    }
-
-    /// Says that it was kept on the shelf as a sheet of this name.
-    pub fn keep_as(&self, sheet: &str) {
-        locked(&self.state).kept = Some(sheet.to_owned());
-    }
-
-    /// In a few words, for the tray.
-    pub fn brief(&self) -> Value {
-        let state = locked(&self.state);
-        json!({
-            "id": self.id,
-            "file": self.file,
-            "name": saddle_name(&state.edits, &self.file),
-            "stage": state.stage,
-            "refusal": state.refusal,
-            "kept": state.kept,
-            "widths": state.result.as_ref().map(|r| findings(&r.sheet)["widths"].clone()),
-        })
-    }
-
-    /// All that the page shows of it.
-    pub fn whole(&self) -> Value {
-        let mut all = self.brief();
-        let state = locked(&self.state);
-        all["size_px"] = json!(state.size_px);
-        all["edits"] = json!(state.edits);
-        all["took_ms"] = json!(state.took_ms.round());
-        all["findings"] = state.result.as_ref().map_or(Value::Null, |r| findings(&r.sheet));
-        all["drawing"] = state.result.as_ref().map_or(Value::Null, |r| drawing(&r.sheet, &r.geometry));
-        all
-    }
-}
-
-fn saddle_name(edits: &Edits, file: &str) -> String {
-    let given = edits.name.trim();
-    let stem = || file.rsplit_once('.').map_or(file, |(stem, _)| stem);
-    if given.is_empty() { stem().to_owned() } else { given.to_owned() }
-}
-
-/// A file's name as it is shown: without folders, in one line, not longer than a line.
-fn shown_name(file: &str) -> String {
-    let name = file_name(std::path::Path::new(&file.replace('\\', "/")));
-    name.chars().take(120).collect()
+/// The refusal of another photo, with its name where it does not begin with it.
+fn named(item: &Item, refusal: Refusal) -> Refusal {
+    let prefix = format!("{}: ", item.file);
+    let text = refusal.text.strip_prefix(&prefix).unwrap_or(&refusal.text).to_owned();
+    of_photo(&item.file, Refusal { text, ..refusal })
 }
 
 /// A walk that has panicked: a mistake of the program, told as what it means for the photo.
 fn broken() -> Refusal {
     Refusal::new(
-        crate::refusal::RefusalCode::EdgesNotFound,
+        RefusalCode::EdgesNotFound,
         "the program failed on this photo",
         "photograph the saddle again; if it fails again, please report it with the photo",
     )
@@ -472,11 +331,13 @@ fn broken() -> Refusal {
 mod tests {
     use super::*;
 
+    fn desk() -> Photos {
+        Photos::new(std::env::temp_dir()).unwrap()
+    }
+
     #[test]
-    fn a_name_is_shown_without_folders_and_never_used_as_a_path() {
-        assert_eq!(shown_name("../../etc/passwd"), "passwd");
-        assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a .jpg");
-        let photos = Photos::new().unwrap();
+    fn a_name_is_never_used_as_a_path() {
+        let photos = desk();
         let id = photos.add("../../a.jpg", b"no photo", Edits::default()).unwrap();
         let item = photos.get(id).unwrap();
         assert_eq!(item.path.parent(), Some(photos.folder.path()));
@@ -484,7 +345,7 @@ mod tests {
 
     #[test]
     fn a_file_that_is_no_photo_is_refused_and_the_desk_goes_on() {
-        let photos = Photos::new().unwrap();
+        let photos = desk();
         let id = photos.add("a.jpg", b"no photo", Edits::default()).unwrap();
         photos.measure(&photos.get(id).unwrap());
         let brief = photos.get(id).unwrap().brief();
@@ -494,12 +355,28 @@ mod tests {
 
     #[test]
     fn a_full_desk_takes_no_more() {
-        let photos = Photos::new().unwrap();
+        let photos = desk();
         for _ in 0..MOST_PHOTOS {
             photos.add("a.jpg", b"x", Edits::default()).unwrap();
         }
         assert!(photos.add("a.jpg", b"x", Edits::default()).is_err());
         photos.remove(1).unwrap();
         assert!(photos.add("a.jpg", b"x", Edits::default()).is_ok());
+    }
+
+    #[test]
+    fn a_photo_goes_with_others_that_are_there() {
+        let photos = desk();
+        let ids = [(); 2].map(|()| photos.add("a.jpg", b"x", Edits::default()).unwrap());
+        let item = photos.get(ids[0]).unwrap();
+        for with in [vec![ids[0]], vec![99], vec![ids[1], ids[1]], (2..9).collect()] {
+            assert!(
+                photos.others(&item, &Edits { with: with.clone(), ..Edits::default() }).is_err(),
+                "{with:?}"
+            );
+        }
+        item.say(Edits { with: vec![ids[1]], ..Edits::default() });
+        assert!(photos.remove(ids[1]).is_err(), "it is needed by the other");
+        assert!(photos.remove(ids[0]).is_ok() && photos.remove(ids[1]).is_ok());
     }
 }

@@ -3,16 +3,19 @@
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
 
+use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Room;
 use super::answer::Trouble;
+use super::keep::file_stem;
 use crate::fit::assess::{Request, assess};
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
+use crate::fit::text::TextError;
 use crate::fit::verdict::CONFIDENCE;
-use crate::sheet::Sheet;
+use crate::sheet::{OutputError, Sheet, safe_write};
 
 /// The rider as the page has filled it in, and as the rules read it.
 #[derive(Debug, Default)]
@@ -34,26 +37,28 @@ fn without_blanks(value: &Value) -> Value {
     }
 }
 
+/// A rider as the form says it, its file's text, and as the rules read it; none where the form is empty.
+fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>, Trouble> {
+    let filled = without_blanks(form);
+    if !filled.as_object().is_some_and(|m| !m.is_empty()) {
+        return Ok(None);
+    }
+    let text = toml::to_string(&filled).map_err(|e| {
+        Trouble::new(422, format!("the rider cannot be read: {e}"), "look at the fields again")
+    })?;
+    let mistake = |e: TextError| Trouble::new(422, e.what, "look at the field again");
+    let rider = Rider::from_text("rider", &text).map_err(mistake)?;
+    rules.check_complaints(&rider).map_err(mistake)?;
+    Ok(Some((filled, text, rider)))
+}
+
 impl ChosenRider {
     /// Takes what the form says; an empty form is no rider.
     ///
     /// # Errors
     /// The first mistake, in the words of rider files.
     pub fn choose(&self, form: &Value, rules: &RuleSet) -> Result<(), Trouble> {
-        let filled = without_blanks(form);
-        let text = toml::to_string(&filled).map_err(|e| {
-            Trouble::new(422, format!("the rider cannot be read: {e}"), "look at the fields again")
-        })?;
-        let chosen = match filled.as_object().is_some_and(|m| !m.is_empty()) {
-            false => None,
-            true => {
-                let mistake =
-                    |e: crate::fit::text::TextError| Trouble::new(422, e.what, "look at the field again");
-                let rider = Rider::from_text("rider", &text).map_err(mistake)?;
-                rules.check_complaints(&rider).map_err(mistake)?;
-                Some((filled, rider))
-            }
-        };
+        let chosen = read(form, rules)?.map(|(filled, _, rider)| (filled, rider));
         *self.0.lock().unwrap_or_else(PoisonError::into_inner) = chosen;
         Ok(())
     }
@@ -67,6 +72,44 @@ impl ChosenRider {
         let chosen = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         chosen.as_ref().map_or(Value::Null, |(form, _)| form.clone())
     }
+}
+
+/// A rider to keep.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Wish {
+    /// What the form says.
+    rider: Value,
+    /// Whether a rider file that is there under the name may be replaced.
+    #[serde(default)]
+    replace: bool,
+}
+
+/// Writes the rider's file into the shelf's folder, under the rider's name, and chooses the rider.
+///
+/// # Errors
+/// A mistake in the form, no name, or something that is there already.
+pub fn keep(room: &Room, wish: &Wish) -> Result<Value, Trouble> {
+    let read = read(&wish.rider, &room.rules)?.filter(|(_, _, rider)| rider.name.is_some());
+    let (_, text, rider) = read.ok_or_else(|| {
+        Trouble::new(422, "the rider has no name", "write one: the file is called after it")
+    })?;
+    let file = format!("{}.toml", file_stem(&rider.name.unwrap_or_default()));
+    let path = room.folder.join(&file);
+    if wish.replace && path.exists() && Rider::read(&path).is_err() {
+        let text = format!("{file} is in the shelf's folder already and is no rider file");
+        return Err(Trouble::new(409, text, "give the rider another name"));
+    }
+    safe_write(&path, text.as_bytes(), wish.replace).map_err(|e| match e {
+        OutputError::Exists(_) => Trouble::new(
+            412,
+            format!("{file} is in the shelf's folder already"),
+            "give the rider another name, or replace what is there",
+        ),
+        other => anyhow::Error::from(other).into(),
+    })?;
+    room.rider.choose(&wish.rider, &room.rules)?;
+    Ok(json!({ "file": file, "chosen": room.rider.form(), "found": found(&room.folder) }))
 }
 
 /// Rider files looked at in the folder.

@@ -11,11 +11,11 @@ use serde_json::json;
 use super::answer::{Answer, MOST_JSON_BYTES, Trouble, body, from_json};
 use super::edits::Edits;
 use super::guard::Denial;
-use super::photos::{Item, MOST_PHOTO_BYTES};
+use super::item::{Item, Measured};
+use super::photos::MOST_PHOTO_BYTES;
 use super::query::parameter;
-use super::{Room, assets, keep, papers, rider, shelf};
+use super::{Room, assets, keep, lens, papers, rider, shelf};
 use crate::check::judge;
-use crate::photo::Photo;
 
 /// The sample: a rendered photo of an invented saddle, with the lift that belongs to it.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
@@ -94,11 +94,15 @@ fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
         }
         ("POST", ["api", "photos", id, "keep"]) => {
             let wish = from_json(body)?;
-            Ok(Answer::json(&keep::keep(room, &*room.photos.get(number(id)?)?, &wish)?))
+            Ok(Answer::json(&keep::keep(room, &room.photos.get(number(id)?)?, &wish)?))
         }
         ("GET", ["api", "photos", id, "check"]) => {
             let item = room.photos.get(number(id)?)?;
-            Ok(Answer::json(&judged(&*room.photos.photo(&item)?)))
+            Ok(Answer::json(&judged(room, &item)?))
+        }
+        ("GET", ["api", "photos", id, "lenses"]) => {
+            let photo = room.photos.photo(&*room.photos.get(number(id)?)?)?;
+            Ok(Answer::json(&lens::lenses(&room.folder, &photo)))
         }
         ("GET", ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
             let item = room.photos.get(number(id)?)?;
@@ -113,6 +117,7 @@ fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
             room.rider.choose(&from_json(body)?, &room.rules)?;
             Ok(Answer::json(&rider::riders(room)))
         }
+        ("POST", ["api", "rider", "keep"]) => Ok(Answer::json(&rider::keep(room, &from_json(body)?)?)),
         ("POST", ["api", "shelf", "search"]) => Ok(Answer::json(&shelf::search(room, &from_json(body)?)?)),
         ("POST", ["api", "shelf", "compare"]) => {
             Ok(Answer::json(&shelf::side_by_side(room, &from_json(body)?)?))
@@ -153,12 +158,15 @@ fn picture(room: &Room, item: &Item, query: &str) -> Result<Answer, Trouble> {
 }
 
 /// What is to be said of a photo before it is measured.
-fn judged(photo: &Photo) -> serde_json::Value {
-    let judgement = judge(photo, None);
-    json!({ "verdict": judgement.verdict, "headline": judgement.headline(), "reasons": judgement.reasons })
+fn judged(room: &Room, item: &Item) -> Result<serde_json::Value, Trouble> {
+    let photo = room.photos.photo(item)?;
+    let lens = lens::choose(&room.folder, item.edits().lens.as_deref(), &photo)?;
+    let judgement = judge(&photo, lens.prior);
+    let (verdict, headline) = (judgement.verdict, judgement.headline());
+    Ok(json!({ "verdict": verdict, "headline": headline, "reasons": judgement.reasons }))
 }
 
-fn verdicts(room: &Room, measured: super::photos::Measured) -> Result<Answer, Trouble> {
+fn verdicts(room: &Room, measured: Measured) -> Result<Answer, Trouble> {
     let assessment = rider::assessed(room, std::slice::from_ref(&measured.sheet))?;
     let told = crate::report::judged::verdicts(&assessment, &room.rules, &measured.sheet);
     Ok(Answer::json(&json!({

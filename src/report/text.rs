@@ -96,14 +96,16 @@ fn lifts(sheet: &Sheet, out: &mut String) {
     for (part, rows, us) in [("seat", &lift.seat, &lift.seat_u), ("channel", &lift.channel, &lift.channel_u)]
     {
         let (Some(rows), Some(us)) = (rows, us) else { continue };
-        let shown: Vec<String> = rows
-            .iter()
-            .zip(us)
-            .filter(|(row, _)| LIFTS_SHOWN.iter().any(|s| (row[0] - s).abs() < 1e-6))
-            .map(|(row, u)| format!("{:.1}: {:.0} ± {:.0}", row[0], row[1], 2.0 * u))
-            .collect();
+        let shown: Vec<String> =
+            lifts_shown(rows, us).map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", 2.0 * u)).collect();
         line(out, "lift", &format!("of the {part} from the photos, mm: {}", shown.join(", ")));
     }
+}
+
+/// The rows of a lift `[station, mm]` that are shown, each with its standard uncertainty, mm.
+pub fn lifts_shown<'a>(rows: &'a [[f64; 2]], us: &'a [f64]) -> impl Iterator<Item = ([f64; 2], f64)> + 'a {
+    let shown = |row: &[f64; 2]| LIFTS_SHOWN.iter().any(|s| (row[0] - s).abs() < 1e-6);
+    rows.iter().copied().zip(us.iter().copied()).filter(move |(row, _)| shown(row))
 }
 
 /// Stations at which a lift is shown.

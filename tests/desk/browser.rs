@@ -66,13 +66,17 @@ fn port_in(log: &str) -> Option<u16> {
 
 /// How the browser is opened.
 #[derive(Clone, Copy)]
-struct Window {
-    width: u32,
-    height: u32,
-    dark: bool,
+pub struct Window {
+    /// Size, CSS pixels.
+    pub width: u32,
+    /// See `width`.
+    pub height: u32,
+    /// Whether the dark colours are wished for.
+    pub dark: bool,
 }
 
-const WIDE: Window = Window { width: 1400, height: 950, dark: false };
+/// A desktop's.
+pub const WIDE: Window = Window { width: 1400, height: 950, dark: false };
 
 async fn browser(driver: &Driver, window: Window) -> Client {
     let mut args = vec![
@@ -106,7 +110,7 @@ async fn browser(driver: &Driver, window: Window) -> Client {
 }
 
 /// Runs a test in a browser of its own.
-fn in_browser<F: Future<Output = ()>>(window: Window, test: impl FnOnce(Desk, Client) -> F) {
+pub fn in_browser<F: Future<Output = ()>>(window: Window, test: impl FnOnce(Desk, Client) -> F) {
     let Some(driver) = driver() else { return };
     let desk = Desk::start();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
@@ -119,12 +123,12 @@ fn in_browser<F: Future<Output = ()>>(window: Window, test: impl FnOnce(Desk, Cl
     });
 }
 
-async fn ask(client: &Client, script: &str) -> Value {
+pub async fn ask(client: &Client, script: &str) -> Value {
     client.execute(script, Vec::new()).await.unwrap_or_else(|e| panic!("{script}: {e}"))
 }
 
 /// Waits until a script gives something true.
-async fn until(client: &Client, script: &str) -> Value {
+pub async fn until(client: &Client, script: &str) -> Value {
     let began = Instant::now();
     loop {
         let said = ask(client, &format!("return {script}")).await;
@@ -139,12 +143,12 @@ async fn until(client: &Client, script: &str) -> Value {
     }
 }
 
-async fn click(client: &Client, css: &str) {
+pub async fn click(client: &Client, css: &str) {
     client.wait().for_element(Locator::Css(css)).await.unwrap();
     ask(client, &format!("document.querySelector('{css}').click()")).await;
 }
 
-async fn width_mm(client: &Client, name: &str) -> f64 {
+pub async fn width_mm(client: &Client, name: &str) -> f64 {
     until(client, &format!("document.querySelector('[data-width=\"{name}\"]')?.dataset.mm"))
         .await
         .as_str()
@@ -154,7 +158,7 @@ async fn width_mm(client: &Client, name: &str) -> f64 {
 }
 
 /// Keeps a picture of the page where `SEATSPAN_PICTURES` says, for people to look at.
-async fn picture(client: &Client, name: &str) {
+pub async fn picture(client: &Client, name: &str) {
     if let Ok(folder) = std::env::var("SEATSPAN_PICTURES") {
         tokio::time::sleep(Duration::from_millis(900)).await;
         std::fs::write(Path::new(&folder).join(format!("{name}.png")), client.screenshot().await.unwrap())
@@ -163,7 +167,7 @@ async fn picture(client: &Client, name: &str) {
 }
 
 /// A file chosen in the page's own field.
-async fn choose(client: &Client, field: &str, files: &[&str]) {
+pub async fn choose(client: &Client, field: &str, files: &[&str]) {
     let paths: Vec<String> = files
         .iter()
         .map(|f| Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo").join(f).display().to_string())
@@ -172,7 +176,7 @@ async fn choose(client: &Client, field: &str, files: &[&str]) {
     input.send_keys(&paths.join("\n")).await.unwrap();
 }
 
-async fn fill(client: &Client, id: &str, text: &str) {
+pub async fn fill(client: &Client, id: &str, text: &str) {
     let script = format!(
         "const f = document.getElementById('{id}'); f.value = '{text}'; f.dispatchEvent(new Event('change')); f.dispatchEvent(new Event('input'))"
     );
@@ -180,7 +184,7 @@ async fn fill(client: &Client, id: &str, text: &str) {
 }
 
 /// Mouse down at a place of the window, over to another, and up.
-async fn drag(client: &Client, from: (i64, i64), to: (i64, i64)) {
+pub async fn drag(client: &Client, from: (i64, i64), to: (i64, i64)) {
     let to_place = |(x, y): (i64, i64)| PointerAction::MoveTo {
         duration: Some(Duration::from_millis(30)),
         x: x as f64,
@@ -195,7 +199,7 @@ async fn drag(client: &Client, from: (i64, i64), to: (i64, i64)) {
     client.perform_actions(mouse).await.unwrap();
 }
 
-async fn place_of(client: &Client, script: &str) -> (i64, i64) {
+pub async fn place_of(client: &Client, script: &str) -> (i64, i64) {
     let at = ask(client, script).await;
     (at[0].as_f64().unwrap().round() as i64, at[1].as_f64().unwrap().round() as i64)
 }
@@ -464,56 +468,6 @@ fn a_hostile_page_gets_nothing() {
         let photos = desk.ask("GET", "/api/photos", b"").json();
         assert_eq!(photos.as_array().unwrap().len(), 1, "nothing was added or taken away");
     });
-}
-
-/// The checker axe-core, from npm; where it cannot be had a line says so.
-fn checker() -> Option<String> {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
-    let script = folder.join("node_modules/axe-core/axe.min.js");
-    if !script.exists() {
-        std::fs::create_dir_all(&folder).unwrap();
-        let _ = Command::new("npm")
-            .args(["install", "--no-audit", "--no-fund", "--prefix"])
-            .arg(&folder)
-            .arg("axe-core@4")
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .status();
-    }
-    let read = std::fs::read_to_string(script).ok();
-    if read.is_none() {
-        println!("skipped: axe-core is not here and npm could not install it");
-    }
-    read
-}
-
-#[test]
-fn an_accessibility_checker_finds_nothing_serious() {
-    let Some(checker) = checker() else { return };
-    for dark in [false, true] {
-        in_browser(Window { dark, ..WIDE }, async |_desk, client| {
-            let check = async |state: &str| {
-                ask(&client, &checker).await;
-                let script = "const done = arguments[0]; axe.run(document).then((r) => done(r.violations \
-                    .filter((v) => v.impact === 'serious' || v.impact === 'critical') \
-                    .map((v) => `${v.id}: ${v.nodes[0].html}`)))";
-                let found = client.execute_async(script, Vec::new()).await.unwrap();
-                assert_eq!(found, json!([]), "{state}");
-            };
-            client.wait().for_element(Locator::Css("#sample")).await.unwrap();
-            check("empty").await;
-            click(&client, "#sample").await;
-            width_mm(&client, "seat.widest").await;
-            until(&client, "document.querySelector('#verdicts')").await;
-            ask(&client, "document.querySelectorAll('details').forEach((d) => { d.open = true; })").await;
-            check("measured").await;
-            for part in ["rider", "shelf"] {
-                ask(&client, &format!("location.hash = '#{part}'")).await;
-                until(&client, "document.querySelector('.page')").await;
-                check(part).await;
-            }
-        });
-    }
 }
 
 /// Twenty photos at once: the page stays usable, and the memory is bounded.

@@ -2,6 +2,12 @@
 
 mod browser;
 mod http;
+mod let_in;
+#[path = "../common/pair.rs"]
+mod pair;
 mod served;
+mod shelf_files;
+mod together;
+mod tour;
 #[path = "../common/willow.rs"]
 mod willow;

@@ -13,6 +13,8 @@ pub struct Desk {
     program: Child,
     /// The address that was printed, with the key.
     pub address: String,
+    /// What was printed with it.
+    pub greeting: String,
     /// The port.
     pub port: u16,
     /// The shelf.
@@ -48,21 +50,30 @@ impl Answered {
 impl Desk {
     /// Starts one.
     pub fn start() -> Self {
+        Self::start_with(&[]).expect("the desk opens")
+    }
+
+    /// Starts one with further options; none where it says at once that it cannot.
+    pub fn start_with(options: &[&str]) -> Option<Self> {
         let (folder, temporary) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
         let mut program = Command::new(env!("CARGO_BIN_EXE_seatspan"))
             .args(["desk", "--no-open"])
+            .args(options)
             .arg(folder.path())
             .env("TMPDIR", temporary.path())
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
-        let lines = BufReader::new(program.stdout.take().unwrap()).lines();
-        let address = lines
-            .map_while(Result::ok)
-            .find_map(|l| l.trim().strip_prefix("http://").map(|rest| format!("http://{rest}")))
-            .expect("the desk prints its address");
+        let mut lines = BufReader::new(program.stdout.take().unwrap()).lines().map_while(Result::ok);
+        let last = if options.contains(&"--let-in") { "only in a network" } else { "Press Ctrl-C" };
+        let mut greeting = String::new();
+        while !greeting.contains(last) {
+            greeting += &lines.next()?;
+            greeting.push('\n');
+        }
+        let address = greeting.lines().find(|l| l.trim().starts_with("http://"))?.trim().to_owned();
         let port = address.split([':', '/']).find_map(|part| part.parse().ok()).unwrap();
-        Self { program, address, port, folder, temporary }
+        Some(Self { program, address, greeting, port, folder, temporary })
     }
 
     /// The program's number.

@@ -6,7 +6,7 @@ use anyhow::Context;
 
 use super::Args;
 use super::jobs::Job;
-use crate::cli::lens_choice::{none_of_its_camera, prior_of};
+use crate::camera::lens_choice::{none_of_its_camera, prior_of};
 use crate::ground::words::Part;
 use crate::measure::{Request, ScaleBy, walk};
 use crate::photo::{Photo, PhotoError, file_name};

@@ -7,14 +7,14 @@ use anyhow::bail;
 use super::Args;
 use super::jobs::{Job, single};
 use super::one::{Outputs, forget_camera, refuse_existing, request, unread_entry};
-use crate::cli::lens_choice::none_of_its_camera;
+use crate::camera::lens_choice::none_of_its_camera;
 use crate::measure::Request;
 use crate::photo::{Photo, PhotoError};
 use crate::record::{photo_entry, record_together};
 use crate::refusal::Refusal;
 use crate::report::text::{TextOptions, text};
 use crate::sheet::{self, Sheet};
-use crate::together::measure_together;
+use crate::together::{measure_together, same_twice};
 
 /// Measures the photos together, and prints their table or sheet.
 ///
@@ -37,7 +37,10 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
             Err(PhotoError::Io(error)) => return Err(error.into()),
         }
     }
-    each_another_photo(&photos)?;
+    if let Some([one, same]) = same_twice(&photos) {
+        let (one, same) = (one.name(), same.name());
+        bail!("{one} and {same} are the same photo: a second one tells something when it is another");
+    }
     let requests: Vec<Request> =
         jobs.iter().zip(&photos).map(|(job, photo)| request(args, job, photo)).collect::<Result<_, _>>()?;
     let together = match measure_together(&photos, &requests) {
@@ -74,20 +77,6 @@ fn check_use(args: &Args) -> anyhow::Result<()> {
         bail!(
             "--front, --rear, --through, --hidden and --explain are about one photo: leave them out with --together"
         );
-    }
-    Ok(())
-}
-
-/// The same photo twice would pass for two that agree.
-fn each_another_photo(photos: &[Photo]) -> anyhow::Result<()> {
-    for (i, photo) in photos.iter().enumerate() {
-        if let Some(same) = photos[..i].iter().find(|other| other.sha256() == photo.sha256()) {
-            bail!(
-                "{} and {} are the same photo: a second one tells something when it is another",
-                same.name(),
-                photo.name()
-            );
-        }
     }
     Ok(())
 }

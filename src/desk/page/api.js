@@ -22,11 +22,13 @@ export const upload = (file) => call("POST", `/api/photos?name=${encodeURICompon
 export const sample = () => call("POST", "/api/sample", {});
 export const remove = (id) => call("DELETE", `/api/photos/${id}`);
 export const edit = (id, edits) => call("PUT", `/api/photos/${id}/edits`, edits);
+export const lenses = (id) => call("GET", `/api/photos/${id}/lenses`);
 export const check = (id) => call("GET", `/api/photos/${id}/check`);
 export const verdicts = (id) => call("GET", `/api/photos/${id}/verdicts`);
 export const keep = (id, replace) => call("POST", `/api/photos/${id}/keep`, { replace });
 export const rider = () => call("GET", "/api/rider");
 export const chooseRider = (form) => call("PUT", "/api/rider", form);
+export const keepRider = (rider, replace) => call("POST", "/api/rider/keep", { rider, replace });
 export const search = (wish) => call("POST", "/api/shelf/search", wish);
 export const compare = (sheets) => call("POST", "/api/shelf/compare", { sheets });
 export const picture = (id, side) => `/api/photos/${id}/picture${side ? `?side=${side}` : ""}`;

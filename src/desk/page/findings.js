@@ -1,11 +1,14 @@
 // What was found: widths, what makes them unsure, what was corrected, verdicts, and keeping it.
 
 import * as api from "./api.js";
-import { h } from "./dom.js";
-import { papers, unit, written } from "./units.js";
+import { h, renew } from "./dom.js";
+import { fromField, inField, papers, roughly, unit, written } from "./units.js";
 
 /** What a refusal's hint says of the command line's options is said here of the page. */
 const onPage = (hint) => hint
+  .replace(/say --view top or --view underside where one is mistaken/, "choose the view under Photo and card where one is mistaken")
+  .replace(/measure each photo by itself and look at its overlay/, "look at the lines of each photo by itself")
+  .replace(/give --lift \S+/g, "fill in the heights")
   .replace(/give (its|the) two ends (of the seat form )?with --front and --rear/, "show its two ends on the photo")
   .replace(/give its ends with --front and --rear/, "show its two ends on the photo")
   .replace(/give --front and --rear as x,y in pixels of the upright photo, at the two ends of the seat form/, "show the two ends again")
@@ -13,13 +16,14 @@ const onPage = (hint) => hint
   .replace(/measure the lift and give (it )?with --lift\S*/, "fill in the heights")
   .replace(/--lift \S*/g, "the table of heights").replace(/--bar/g, "the bar’s length").replace(/--lens/g, "a lens file");
 
-/** `show` lets the ends be pointed at, where that may help. */
-export function refusalPanel(refusal, show) {
+/** `show` lets the ends be pointed at, where that may help; `alone` leaves the photos out that it was measured together with. */
+export function refusalPanel(refusal, show, alone) {
   return h("section", { class: "refusal", role: "alert" },
-    h("h2", {}, "This photo cannot be measured"),
+    h("h2", {}, alone ? "These photos cannot be measured together" : "This photo cannot be measured"),
     h("p", {}, `${capital(refusal.text)}.`),
     h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`),
-    show && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
+    alone && h("button", { type: "button", id: "alone", onclick: alone }, "Measure this photo alone again"),
+    show && !alone && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
 }
 
 /** What a photo is worth before anything is traced in it, and what would make the next one better. */
@@ -54,6 +58,7 @@ export function widthsPanel(findings) {
         findings.view === "underside" && h("td", {}, s.channel ? written(s.channel).first : "not traced"))))));
   return h("section", { class: "panel", id: "widths", "aria-labelledby": "widths-head" },
     h("h2", { id: "widths-head" }, "Widths"),
+    findings.together && h("p", { class: "fine" }, `Measured together in ${findings.together.photos.length} photos.`),
     h("ul", { class: "widths", "aria-live": "polite" }, findings.widths.map(one)),
     findings.taper && h("p", {}, `Front taper ${findings.taper.deg.replace("-", "−")} ± ${findings.taper.u95}°: ${findings.taper.words}`),
     h("p", { class: "fine" }, "± is meant so that a level caliper would show a width within it in 95 of 100 cases. Left and right are the rider’s."),
@@ -80,6 +85,7 @@ export function correctionsPanel(photo, changed) {
   ].flat().filter(Boolean);
   return h("section", { class: "panel", "aria-labelledby": "corrected-head" },
     h("h2", { id: "corrected-head" }, "Corrected by hand"),
+    edits.with.length > 0 && h("p", { class: "fine" }, "What is corrected here is corrected in this photo. Each of the others is corrected on its own table, and what all say together follows."),
     rows.length ? h("ul", { id: "corrections" }, rows) : h("p", { class: "fine" }, "Nothing yet. What you correct is written into the sheet and the report."));
 }
 
@@ -91,8 +97,29 @@ export function settingsPanel(photo, changed) {
     h("h2", { id: "settings-head" }, "Photo and card"),
     h("fieldset", { class: "choice" }, h("legend", {}, "The saddle is seen"), view(null, "told by the program"), view("top", "from above"), view("underside", "upside down")),
     h("p", {}, h("label", { for: "bar" }, "Length of the card’s bar, by your ruler "),
-      h("input", { id: "bar", type: "number", step: "0.1", min: "135", max: "165", placeholder: "150", value: edits.bar_mm ?? "", onchange: (event) => changed({ bar_mm: event.target.value === "" ? null : Number(event.target.value) }) }), " mm"),
-    findings?.camera && h("p", { class: "fine" }, `Photographed from ${Math.round(findings.camera.height_mm)} mm above the card, tilted by ${findings.camera.tilt_deg.toFixed(0)}°; ${findings.cards.map((c) => `${c.tags} marks of the card used`).join(", ")}.`));
+      h("input", { id: "bar", type: "number", step: "any", min: inField(135, 3), max: inField(165, 3), placeholder: inField(150, 3), value: edits.bar_mm === null ? "" : inField(edits.bar_mm, 3), onchange: (event) => changed({ bar_mm: event.target.value === "" ? null : fromField(event.target.value) }) }), ` ${unit()}`),
+    lensPlace(photo, changed),
+    findings?.camera && h("p", { class: "fine" }, `Photographed from ${roughly(findings.camera.height_mm)} above the card, tilted by ${findings.camera.tilt_deg.toFixed(0)}°; ${findings.cards.map((c) => `${c.tags} marks of the card used`).join(", ")}.`));
+}
+
+/** Which lens file is used, and the choice where the folder has some. */
+function lensPlace(photo, changed) {
+  const { edits, findings } = photo;
+  const used = photo.lens ? `Lens file: ${photo.lens}.` : "Without a lens file: the card and what the photo says of its camera tell the lens.";
+  const place = h("div", { id: "lens-place" }, h("p", { class: "fine" }, findings && used));
+  const choice = ({ camera, picked, found }) => {
+    const option = (value, words, more) => h("option", { value, selected: value === (edits.lens ?? ""), ...more }, words);
+    const own = picked ?? (camera ? `none is of ${camera}` : "the photo does not name its camera");
+    if (!found.length) {
+      return h("p", { class: "fine" }, "A lens file says how one camera pictures a straight line, and makes widths surer. There is none in the shelf’s folder; the command seatspan lens makes one.");
+    }
+    return h("p", {}, h("label", { for: "lens" }, "Lens file "),
+      h("select", { id: "lens", onchange: (event) => changed({ lens: event.target.value || null }) },
+        option("", `that of the photo’s camera (${own})`), option("none", "none"),
+        found.map((f) => option(f.file, f.serves ? f.file : `${f.file} (does not fit)`, { disabled: !f.serves, title: f.why_not }))));
+  };
+  api.lenses(photo.id).then((told) => renew(place, [place.firstChild, choice(told)]), () => {});
+  return place;
 }
 
 export function verdictsPanel(told) {

@@ -1,7 +1,7 @@
 // The lift: how high the saddle's edges lie over the card. A small table, with a drawing that says what to measure.
 
 import { h, svg } from "./dom.js";
-import { fromField, inField, unit } from "./units.js";
+import { fromField, inField, unit, written } from "./units.js";
 
 const PLACES = [[0, "front end"], [0.25, "waist"], [0.5, "middle"], [0.75, "widest"], [1, "rear end"]];
 
@@ -49,15 +49,55 @@ export function liftTable(part, given, changed) {
     h("tbody", {}, body));
 }
 
-export function liftPanel(photo, changed) {
+/** Lifts that several photos have told. */
+function toldTable({ part, rows }) {
+  return h("table", { class: "told", "data-part": part },
+    h("caption", {}, part === "seat" ? "Edge of the seat, from the photos" : "Edges of the channel, from the photos"),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "along it"), h("th", { scope: "col" }, "height over the card"))),
+    h("tbody", {}, rows.map((row) => h("tr", { class: row.poorly ? "poorly" : null }, h("th", { scope: "row" }, row.at),
+      h("td", {}, written(row.shown).first.replace("-", "−"), row.poorly && h("strong", {}, " poorly told"))))));
+}
+
+/** Which other photos on the desk are measured together with this one. `add` takes files for one more. */
+export function othersChoice(photo, photos, changed, add) {
+  const linked = photo.edits.with;
+  const others = photos.filter((p) => p.id !== photo.id);
+  const leads = photos.filter((p) => p.with.includes(photo.id));
+  const box = (other) => h("label", {},
+    h("input", {
+      type: "checkbox", id: `with-${other.id}`, value: other.id, checked: linked.includes(other.id),
+      onchange: (event) => changed({ with: event.target.checked ? [...linked, other.id] : linked.filter((id) => id !== other.id) }),
+    }), ` ${other.name}`);
+  const input = h("input", { type: "file", id: "with-file", class: "file", accept: "image/*,.heic,.heif,.tif,.tiff", onchange: () => input.files.length && add(input.files[0]) });
+  return h("fieldset", { class: "choice", id: "with" },
+    h("legend", {}, "From other photos of it, instead of a ruler"),
+    h("p", { class: "fine" }, "Leave saddle and card where they are. Take one photo from the saddle’s left and one from its right, some thirty degrees from straight above: together they tell the heights."),
+    others.map(box),
+    h("label", { class: "button", for: "with-file" }, "Add a photo of it", input),
+    leads.length > 0 && h("p", { class: "fine" }, "This photo is measured together with ",
+      leads.map((p, i) => [i > 0 && ", ", h("a", { href: `#table/${p.id}` }, p.name)]), "; the result of all stands there."));
+}
+
+export function liftPanel(photo, changed, others) {
   const { edits, findings } = photo;
-  const underside = findings?.view === "underside";
-  return h("section", { class: "panel", id: "lift", "aria-labelledby": "lift-head" },
-    h("h2", { id: "lift-head" }, "Heights of the edges (lift)"),
-    !findings?.lift_known && h("p", { class: "notice" },
-      "Not known yet, so every width allows for some centimetres. Measure the heights with a ruler, and they become several times as sure."),
+  const together = findings?.together;
+  const ruler = [
     explained(),
     h("p", { class: "fine" }, "An edge nearer the camera than the card looks further out than it is. Lay a straight-edge level over the saddle, and measure down. Fill in three to five places; leave the others empty."),
     liftTable("seat", edits.seat_lift, (rows) => changed({ seat_lift: rows })),
-    underside && liftTable("channel", edits.channel_lift, (rows) => changed({ channel_lift: rows })));
+    findings?.view === "underside" && liftTable("channel", edits.channel_lift, (rows) => changed({ channel_lift: rows })),
+  ];
+  return h("section", { class: "panel", id: "lift", "aria-labelledby": "lift-head" },
+    h("h2", { id: "lift-head" }, "Heights of the edges (lift)"),
+    findings && !findings.lift_known && h("p", { class: "notice" },
+      "Not known yet, so every width allows for some centimetres. Measure the heights with a ruler or let a second photo tell them, and the widths become several times as sure."),
+    together && [
+      h("p", {}, `Told by ${together.photos.length} photos together: ${together.photos.join(", ")}.`),
+      together.lifts.map(toldTable),
+    ],
+    edits.with.length > 0
+      ? h("details", { open: edits.seat_lift.length > 0 }, h("summary", {}, "Heights measured with a ruler as well"),
+        h("p", { class: "fine" }, "What is filled in here is believed like a ruler, and the photos add to it."), ruler)
+      : ruler,
+    h("div", { id: "with-place" }, others));
 }

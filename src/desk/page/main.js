@@ -47,7 +47,7 @@ async function showTable() {
     return;
   }
   const current = state.photos.find((p) => p.id === here().id) ?? state.photos[0];
-  const summary = JSON.stringify([current.id, state.photos.map((p) => [p.id, p.stage, p.name, p.kept, p.widths?.[0]?.mm]), units.unit()]);
+  const summary = JSON.stringify([current.id, state.photos.map((p) => [p.id, p.stage, p.name, p.kept, p.with, p.widths?.[0]?.mm]), units.unit()]);
   if (state.shown !== summary || !main.querySelector(".tray")) {
     state.shown = summary;
     const next = tray(state.photos, current.id, added);
@@ -57,6 +57,7 @@ async function showTable() {
     if (old) old.replaceWith(next);
     else main.replaceChildren(next);
     next.querySelector("ul").scrollLeft = scrolled;
+    state.table?.offer();
     if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
   }
   const stale = state.table?.photo.id !== current.id || !state.table.element.isConnected;
@@ -68,6 +69,8 @@ async function showTable() {
     state.table = new Table(photo, {
       gone: () => { state.shown = ""; location.hash = "#table"; show(); },
       changed: () => here().part === "table" && show(),
+      photos: () => state.photos,
+      added,
     });
     main.append(state.table.element);
   } else if (moved) {

@@ -10,19 +10,25 @@ const COMPLAINTS = [
 
 export async function riderView(main) {
   const { chosen, found } = await api.rider();
-  const form = h("form", { class: "form", onsubmit: (event) => { event.preventDefault(); save(form); } });
-  const fill = (rider) => form.replaceChildren(...fields(rider ?? {}), buttons(form, fill));
-  fill(chosen);
+  const form = h("form", { class: "form", onsubmit: (event) => { event.preventDefault(); use(form); } });
+  const fill = (rider) => {
+    form.given = rider ?? {};
+    form.replaceChildren(...fields(form.given), buttons(form, fill, offer));
+  };
   const sample = { name: "Ilse Varn (invented)", pattern: "women", thighs: "rounded", seat_bones: { spacing: "128 mm", how: "imprint-centres", station: 0.68 }, horse: { channel: "3 fingers" } };
+  const place = h("div", {});
+  const offer = (found) => place.replaceChildren(found.length
+    ? h("p", {}, h("label", { for: "found" }, "From the shelf’s folder "),
+      h("select", { id: "found", onchange: (event) => fill(found[event.target.value]?.rider) },
+        h("option", { value: "" }, "choose"), found.map((f, i) => h("option", { value: i }, f.rider.name ?? f.file))))
+    : h("p", { class: "fine" }, "There is no rider file in the shelf’s folder; fill in the form, or ",
+      h("button", { type: "button", id: "sample-rider", onclick: () => fill(sample) }, "fill in an invented rider")));
+  fill(chosen);
+  offer(found);
   main.replaceChildren(h("section", { class: "page" },
     h("h1", {}, "Rider and horse"),
     h("p", { class: "lead" }, "Every field may stay empty: what is not known is not judged. The verdicts on every photo and on the shelf are for the rider chosen here."),
-    found.length ? h("p", {}, h("label", { for: "found" }, "From the shelf’s folder "),
-      h("select", { id: "found", onchange: (event) => fill(found[event.target.value]?.rider) },
-        h("option", { value: "" }, "choose"), found.map((f, i) => h("option", { value: i }, f.rider.name ?? f.file))))
-      : h("p", { class: "fine" }, "There is no rider file in the shelf’s folder; fill in the form, or ",
-        h("button", { type: "button", id: "sample-rider", onclick: () => fill(sample) }, "fill in an invented rider")),
-    form));
+    place, form));
 }
 
 function fields(rider) {
@@ -53,23 +59,44 @@ function fields(rider) {
   ];
 }
 
-function buttons(form, fill) {
-  return h("p", { class: "buttons" }, h("button", { type: "submit", class: "primary", id: "use-rider" }, "Judge for this rider"),
-    h("button", { type: "button", class: "quiet", onclick: async () => { fill({}); await save(form); } }, "No rider"));
+function buttons(form, fill, offer) {
+  return h("div", {}, h("p", { class: "buttons" }, h("button", { type: "submit", class: "primary", id: "use-rider" }, "Judge for this rider"),
+    h("button", { type: "button", id: "keep-rider", onclick: () => keep(form, offer, false) }, "Save in the shelf’s folder"),
+    h("button", { type: "button", class: "quiet", id: "no-rider", onclick: async () => { fill({}); await use(form); } }, "No rider")),
+  h("p", { id: "rider-kept", role: "status" }));
 }
 
-async function save(form) {
-  const rider = {};
+/** What the form says, over what a rider file said that the form has no field for. */
+function said(form) {
+  const rider = structuredClone(form.given);
+  rider.complaints = [];
   for (const [name, value] of new FormData(form)) {
     const [first, second] = name.split(".");
-    if (name === "complaints") (rider.complaints ??= []).push(value);
+    if (name === "complaints") rider.complaints.push(value);
     else if (!second) rider[first] = value;
     else (rider[first] ??= {})[second] = name === "seat_bones.station" && value !== "" ? Number(value) : value;
   }
+  if (!rider.complaints.length) delete rider.complaints;
+  return rider;
+}
+
+async function use(form) {
   try {
-    const { chosen } = await api.chooseRider(rider);
+    const { chosen } = await api.chooseRider(said(form));
     say(chosen ? `Saddles are judged for ${chosen.name ?? "this rider"} now.` : "Saddles are judged for nobody in particular.");
   } catch (trouble) {
     say(`${trouble.text}. ${trouble.hint}`);
+  }
+}
+
+async function keep(form, offer, replace) {
+  const place = document.getElementById("rider-kept");
+  try {
+    const { file, chosen, found } = await api.keepRider(said(form), replace);
+    offer(found);
+    place.textContent = `Saved as ${file}. Saddles are judged for ${chosen.name} now.`;
+  } catch (trouble) {
+    place.replaceChildren(`${trouble.text}: ${trouble.hint}. `);
+    if (trouble.status === 412) place.append(h("button", { type: "button", id: "replace-rider", onclick: () => keep(form, offer, true) }, "Replace it"));
   }
 }

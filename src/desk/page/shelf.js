@@ -2,9 +2,9 @@
 
 import * as api from "./api.js";
 import { h, say } from "./dom.js";
-import { written } from "./units.js";
+import { fromField, inField, unit, written } from "./units.js";
 
-const wish = { name: "", view: null, width: "", least: "", most: "" };
+const wish = { name: "", view: null, width: "", least: null, most: null };
 const chosen = new Set();
 
 export async function shelfView(main) {
@@ -22,7 +22,9 @@ async function filters(refresh) {
     clearTimeout(later);
     later = setTimeout(refresh, 150);
   };
-  const number = (key, label) => h("label", {}, `${label} `, h("input", { type: "number", id: `filter-${key}`, value: wish[key], oninput: set(key) }), " mm");
+  const length = (key) => (event) => set(key)({ target: { value: event.target.value === "" ? null : fromField(event.target.value) } });
+  const number = (key, label) => h("label", {}, `${label} `,
+    h("input", { type: "number", step: "any", id: `filter-${key}`, value: wish[key] === null ? "" : inField(wish[key]), oninput: length(key) }), ` ${unit()}`);
   return h("form", { class: "filters", role: "search", onsubmit: (event) => event.preventDefault() },
     h("label", {}, "Name ", h("input", { type: "search", id: "filter-name", value: wish.name, oninput: set("name") })),
     h("label", {}, "View ", h("select", { onchange: set("view") }, [["", "both"], ["top", "from above"], ["underside", "upside down"]].map(([v, words]) => h("option", { value: v, selected: v === (wish.view ?? "") }, words)))),
@@ -31,7 +33,7 @@ async function filters(refresh) {
 }
 
 async function list(place) {
-  const range = wish.width && { name: wish.width, least_mm: wish.least === "" ? null : Number(wish.least), most_mm: wish.most === "" ? null : Number(wish.most) };
+  const range = wish.width && { name: wish.width, least_mm: wish.least, most_mm: wish.most };
   const { folder, all, found, passed_over: passed } = await api.search({ name: wish.name, view: wish.view || null, widths: range ? [range] : [] });
   for (const sheet of chosen) if (!found.some((f) => f.sheet === sheet)) chosen.delete(sheet);
   const columns = ["seat.widest", "seat.waist", "channel.narrowest"];

@@ -4,13 +4,14 @@ import * as api from "./api.js";
 import { h, renew, say } from "./dom.js";
 import { Easel } from "./easel.js";
 import { cautionsPanel, correctionsPanel, judgedPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
-import { liftPanel } from "./lift.js";
+import { liftPanel, othersChoice } from "./lift.js";
 import { stageWords, isDone } from "./tray.js";
 
 const histories = new Map();
 
 export class Table {
-  /** `tell` has gone(), when the photo was taken off, and changed(), when its widths are others. */
+  /** `tell` has gone(), when the photo was taken off, changed(), when its widths are others, photos(), all on the desk, and
+      added(id), when one more was laid on it. */
   constructor(photo, tell) {
     this.photo = photo;
     this.tell = tell;
@@ -87,6 +88,7 @@ export class Table {
   async compute() {
     if (this.busy) return;
     this.element.ariaBusy = "true";
+    const slow = setTimeout(() => { this.progress.textContent = this.photo.edits.with.length ? "measuring the photos together …" : "measuring …"; }, 400);
     while (this.wanted) {
       const { edits, done } = this.wanted;
       this.wanted = null;
@@ -105,6 +107,8 @@ export class Table {
         this.show();
       }
     }
+    clearTimeout(slow);
+    this.progress.textContent = "";
     this.element.ariaBusy = "false";
     this.tell.changed();
   }
@@ -138,12 +142,13 @@ export class Table {
     // A refused photo that could be read may yet be measured with what is said of it.
     const unsure = photo.refusal && photo.size_px;
     this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
+    const alone = photo.edits.with.length > 0 && (() => changed({ with: [] }));
     renew(this.side, [
-      photo.refusal && refusalPanel(photo.refusal, unsure && (() => this.choose("ends"))),
+      photo.refusal && refusalPanel(photo.refusal, unsure && (() => this.choose("ends")), alone),
       unsure && judgedPanel(photo.id),
       findings && widthsPanel(findings),
       findings && cautionsPanel(findings),
-      (findings || unsure) && liftPanel(photo, changed),
+      (findings || unsure) && liftPanel(photo, changed, this.others()),
       (findings || unsure) && correctionsPanel(photo, changed),
       this.verdictsPlace(Boolean(findings)),
       (findings || unsure) && settingsPanel(photo, changed),
@@ -153,6 +158,26 @@ export class Table {
     for (const details of this.side.querySelectorAll("details")) {
       if (opened.includes(details.querySelector("summary").textContent)) details.open = true;
     }
+  }
+
+  /** The other photos that may be measured together with this one. */
+  others() {
+    const add = async (file) => {
+      try {
+        const { id } = await api.upload(file);
+        await this.tell.added(id);
+        this.change({ with: [...this.photo.edits.with, id] }, true);
+      } catch (trouble) {
+        say(`${file.name}: ${trouble.text}. ${trouble.hint ?? ""}`);
+      }
+    };
+    return othersChoice(this.photo, this.tell.photos(), (part) => this.change(part, true), add);
+  }
+
+  /** There are others on the desk now. */
+  offer() {
+    const place = this.side.querySelector("#with-place");
+    if (place && !this.busy) renew(place, [this.others()]);
   }
 
   verdictsPlace(measured) {
@@ -178,7 +203,11 @@ export class Table {
   }
 
   async remove() {
-    await api.remove(this.photo.id).catch((trouble) => say(trouble.text));
+    try {
+      await api.remove(this.photo.id);
+    } catch (trouble) {
+      return say(`${trouble.text}: ${trouble.hint}.`);
+    }
     histories.delete(this.photo.id);
     this.tell.gone();
   }

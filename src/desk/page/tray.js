@@ -57,11 +57,11 @@ export function welcome(after) {
         },
       }, "Try a sample"), " of an invented saddle."),
     h("ol", { class: "steps" },
-      step("Print the card", "at 100 % and check that its bar is 150 mm long: ", paper("card.pdf", "a4"), " or ", paper("card.pdf", "letter"),
+      step("Print the card", "at 100 % and check that its bar is 150 mm (5.9 in) long: ", paper("card.pdf", "a4"), " or ", paper("card.pdf", "letter"),
         ". For clients who send photos there is a guide: ", paper("guide.pdf", "a4"), " or ", paper("guide.pdf", "letter"), "."),
       step("Lay it level", "beside the saddle, about as high as the saddle’s edges."),
-      step("Photograph from straight above,", "from 1.5 m or more, with the whole saddle and the whole card in the picture."),
-      step("Measure the heights", "of the saddle’s edges over the card at three to five places, for the table here.")));
+      step("Photograph from straight above,", "from 1.5 m (5 ft) or more, with the whole saddle and the whole card in the picture."),
+      step("Measure the heights", "of the saddle’s edges over the card at three to five places, for the table here; or take a second photo from another side.")));
 }
 
 /** The row of photos. */
@@ -79,6 +79,7 @@ export function tray(photos, current, after) {
           : h("span", { class: "blank", "aria-hidden": "true" }, photo.stage === "refused" ? "!" : "…"),
         h("span", { class: "of" }, h("strong", {}, photo.name), h("small", {}, state),
           !isDone(photo) && h("progress", { max: STAGES.length - 1, value: at, "aria-label": stageWords(photo.stage) }),
+          photo.with.length > 0 && h("small", {}, photo.with.length === 1 ? "with another photo" : `with ${photo.with.length} others`),
           photo.kept && h("small", {}, "on the shelf"))));
   };
   return h("section", { class: "tray", "aria-label": "Photos on the desk", "data-drop": true },

@@ -258,9 +258,8 @@ fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, first:
 /// A plan that fits lines within the form, such as those of a broad pommel, is too short, and the network looks for ends where the
 /// plan has them: ends further out are asked for as well, and the place that is then seen most surely is taken.
 fn longer(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, best: &Glance) -> Option<Glance> {
-    let about = [(LONGER_MM, 0.0), (0.0, LONGER_MM), (LONGER_MM, LONGER_MM)].map(|(front_mm, rear_mm)| {
-        best.midline.shifted(true, true, -front_mm).shifted(false, true, rear_mm)
-    });
+    let about = [(LONGER_MM, 0.0), (0.0, LONGER_MM), (LONGER_MM, LONGER_MM)]
+        .map(|(front_mm, rear_mm)| best.midline.shifted(true, true, -front_mm).shifted(false, true, rear_mm));
     let first = about.iter().filter_map(|about| glance(around, lift, plane, about, PLAN_TOLERANCE_MM));
     first.flat_map(|first| settling(around, lift, plane, &first)).min_by(by_seen)
 }

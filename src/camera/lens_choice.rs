@@ -1,9 +1,9 @@
-//! What `--lens` names: a lens file, or a folder of them from which the photo's own camera is picked.
+//! Which lens file serves a photo: one that was named, or of a folder that of the photo's own camera.
 
 use std::path::Path;
 
-use crate::camera::fit::LensPrior;
-use crate::camera::lens_file::{LensFile, LensFileError};
+use super::fit::LensPrior;
+use super::lens_file::{LensFile, LensFileError};
 use crate::photo::Photo;
 use crate::refusal::Warning;
 

@@ -1,0 +1,307 @@
+//! One photo on the desk: how far it has come, what was said of it, and what came of that.
+
+use std::path::PathBuf;
+use std::sync::Mutex;
+use std::time::Instant;
+
+use anyhow::Context;
+use serde::Serialize;
+use serde_json::{Value, json};
+
+use super::answer::Trouble;
+use super::drawing::{drawing, findings};
+use super::edits::Edits;
+use super::opened::Opened;
+use super::photos::locked;
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::View;
+use crate::photo::{Photo, PhotoError, file_name};
+use crate::refusal::Refusal;
+use crate::report::overlay::OverlayGeometry;
+use crate::sheet::Sheet;
+
+/// How far a photo has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stage {
+    /// Others come first.
+    Waiting,
+    /// The file is being read.
+    Reading,
+    /// The reference card is being looked for.
+    Card,
+    /// The camera's place is being computed.
+    Camera,
+    /// The saddle is being found and its edges traced.
+    Tracing,
+    /// Measured.
+    Measured,
+    /// It cannot be measured.
+    Refused,
+}
+
+/// A photo on the desk.
+pub struct Item {
+    /// Its number on this desk.
+    pub id: u64,
+    /// The file's name, as it was given; shown, never used as a path.
+    pub file: String,
+    /// Length of the file.
+    pub bytes: u64,
+    /// Where the file lies meanwhile.
+    pub path: PathBuf,
+    /// Held while it is measured and its edits are taken, so that a result belongs to its edits.
+    pub turn: Mutex<()>,
+    state: Mutex<State>,
+    /// What stays of it while it is worked on.
+    pub opened: Mutex<Option<Opened>>,
+}
+
+#[derive(Debug, Clone)]
+struct State {
+    stage: Stage,
+    edits: Edits,
+    size_px: Option<[usize; 2]>,
+    result: Option<Measured>,
+    refusal: Option<Refusal>,
+    near: Option<Near>,
+    kept: Option<String>,
+    took_ms: f64,
+    /// What was said earlier and what it gave, so that undoing gives the same, at once. The first stays.
+    earlier: Vec<(Told, Measured)>,
+}
+
+/// Where the saddle was found, so that it is not looked for again.
+pub type Near = (View, [PhotoPoint; 2]);
+
+/// What was said of a photo, and of those that are measured together with it.
+#[derive(Debug, Clone)]
+pub struct Told {
+    /// Of the photo.
+    pub own: Edits,
+    /// Of each of the others, as this measurement takes it.
+    pub others: Vec<Edits>,
+}
+
+impl Told {
+    fn measures_as(&self, other: &Self) -> bool {
+        let others = self.others.iter().zip(&other.others);
+        self.own.measures_as(&other.own) && others.into_iter().all(|(a, b)| a.measures_as(b))
+    }
+}
+
+/// A measured photo.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The sheet.
+    pub sheet: Sheet,
+    /// Where its contents lie in the photo.
+    pub geometry: OverlayGeometry,
+    /// The other photos that were measured together with it, and where its contents lie in each.
+    pub others: Vec<(u64, OverlayGeometry)>,
+    /// The lens file that was used.
+    pub lens: Option<String>,
+}
+
+/// Earlier results that are kept, some 100 kB each.
+const MOST_EARLIER: usize = 16;
+
+impl Item {
+    /// A photo that waits for its turn.
+    pub fn new(id: u64, file: &str, bytes: u64, path: PathBuf, edits: Edits) -> Self {
+        let state = State {
+            stage: Stage::Waiting,
+            edits,
+            size_px: None,
+            result: None,
+            refusal: None,
+            near: None,
+            kept: None,
+            took_ms: 0.0,
+            earlier: Vec::new(),
+        };
+        Self {
+            id,
+            file: shown_name(file),
+            bytes,
+            path,
+            turn: Mutex::default(),
+            state: Mutex::new(state),
+            opened: Mutex::default(),
+        }
+    }
+
+    /// How far it has come.
+    pub fn stage(&self) -> Stage {
+        locked(&self.state).stage
+    }
+
+    /// Says how far it has come.
+    pub fn at(&self, stage: Stage) {
+        locked(&self.state).stage = stage;
+    }
+
+    /// What was said of it.
+    pub fn edits(&self) -> Edits {
+        locked(&self.state).edits.clone()
+    }
+
+    /// Takes what is said of it now; what was said before.
+    pub fn say(&self, edits: Edits) -> Edits {
+        std::mem::replace(&mut locked(&self.state).edits, edits)
+    }
+
+    /// Where the saddle was found in it.
+    pub fn near(&self) -> Option<Near> {
+        locked(&self.state).near
+    }
+
+    /// Decodes it.
+    ///
+    /// # Errors
+    /// Where its file cannot be read any more; within, why it is no photo.
+    pub fn decode(&self) -> Result<Result<Photo, Refusal>, Trouble> {
+        match Photo::from_bytes(&self.file, self.bytes()?) {
+            Ok(photo) => {
+                locked(&self.state).size_px = Some([photo.width_px(), photo.height_px()]);
+                Ok(Ok(photo))
+            }
+            Err(PhotoError::Refused(refusal)) => Ok(Err(refusal)),
+            Err(PhotoError::Io(error)) => Err(anyhow::Error::from(error).into()),
+        }
+    }
+
+    /// Whether the same was said before, but for name and remark: that result stands again.
+    pub fn settle_as_before(&self, told: &Told, began: Instant) -> bool {
+        let mut state = locked(&self.state);
+        let Some(measured) = state.earlier.iter().find(|(t, _)| t.measures_as(told)).map(|(_, m)| m.clone())
+        else {
+            return false;
+        };
+        state.done(measured, began);
+        true
+    }
+
+    /// Takes a result; `near` is where the walk over this photo alone has found the saddle.
+    pub fn settle(&self, measured: Measured, near: Option<Near>, told: Told, began: Instant) {
+        let mut state = locked(&self.state);
+        let looked_for = |(view, _): &Near| {
+            told.own.ends.is_none() && state.near.is_none_or(|(before, _)| before != *view)
+        };
+        if let Some(near) = near.filter(looked_for) {
+            state.near = Some(near);
+        }
+        if state.earlier.len() == MOST_EARLIER {
+            state.earlier.remove(1);
+        }
+        state.earlier.push((told, measured.clone()));
+        state.done(measured, began);
+    }
+
+    /// Takes a refusal.
+    pub fn refuse(&self, refusal: Refusal) {
+        let mut state = locked(&self.state);
+        state.refusal = Some(refusal);
+        state.result = None;
+        state.stage = Stage::Refused;
+    }
+
+    /// The photo's file as it came.
+    ///
+    /// # Errors
+    /// Where it cannot be read.
+    pub fn bytes(&self) -> Result<Vec<u8>, Trouble> {
+        Ok(std::fs::read(&self.path).context("the photo cannot be read any more")?)
+    }
+
+    /// The measurement with the name and the remark that the user gave.
+    ///
+    /// # Errors
+    /// Where there is none.
+    pub fn measured(&self) -> Result<Measured, Trouble> {
+        let state = locked(&self.state);
+        let mut measured = state
+            .result
+            .clone()
+            .ok_or_else(|| Trouble::new(409, "the photo is not measured", "see what is said beside it"))?;
+        measured.sheet.saddle.name = saddle_name(&state.edits, &self.file);
+        let note = state.edits.note.trim();
+        measured.sheet.saddle.note = (!note.is_empty()).then(|| note.to_owned());
+        Ok(measured)
+    }
+
+    /// Says that it was kept on the shelf as a sheet of this name.
+    pub fn keep_as(&self, sheet: &str) {
+        locked(&self.state).kept = Some(sheet.to_owned());
+    }
+
+    /// In a few words, for the tray.
+    pub fn brief(&self) -> Value {
+        let state = locked(&self.state);
+        json!({
+            "id": self.id,
+            "file": self.file,
+            "name": saddle_name(&state.edits, &self.file),
+            "stage": state.stage,
+            "with": state.edits.with,
+            "refusal": state.refusal,
+            "kept": state.kept,
+            "widths": state.result.as_ref().map(|r| findings(&r.sheet)["widths"].clone()),
+        })
+    }
+
+    /// All that the page shows of it.
+    pub fn whole(&self) -> Value {
+        let mut all = self.brief();
+        let state = locked(&self.state);
+        all["size_px"] = json!(state.size_px);
+        all["edits"] = json!(state.edits);
+        all["took_ms"] = json!(state.took_ms.round());
+        all["lens"] = json!(state.result.as_ref().and_then(|r| r.lens.as_ref()));
+        all["findings"] = state.result.as_ref().map_or(Value::Null, |r| findings(&r.sheet));
+        all["drawing"] = state.result.as_ref().map_or(Value::Null, |r| drawing(&r.sheet, &r.geometry));
+        all
+    }
+}
+
+impl State {
+    fn done(&mut self, measured: Measured, began: Instant) {
+        self.result = Some(measured);
+        self.refusal = None;
+        self.stage = Stage::Measured;
+        self.took_ms = began.elapsed().as_secs_f64() * 1000.0;
+    }
+}
+
+fn saddle_name(edits: &Edits, file: &str) -> String {
+    let given = edits.name.trim();
+    let stem = || file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+    if given.is_empty() { stem().to_owned() } else { given.to_owned() }
+}
+
+/// A file's name as it is shown: without folders, in one line, not longer than a line.
+fn shown_name(file: &str) -> String {
+    let name = file_name(std::path::Path::new(&file.replace('\\', "/")));
+    name.chars().take(120).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_is_shown_without_folders() {
+        assert_eq!(shown_name("../../etc/passwd"), "passwd");
+        assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a .jpg");
+    }
+
+    #[test]
+    fn what_was_said_of_another_photo_counts_too() {
+        let told = |bar_mm| Told {
+            own: Edits { with: vec![2], ..Edits::default() },
+            others: vec![Edits { bar_mm, ..Edits::default() }],
+        };
+        assert!(told(None).measures_as(&told(None)));
+        assert!(!told(None).measures_as(&told(Some(149.0))));
+    }
+}

@@ -1,0 +1,129 @@
+//! What stays of a photo while it is worked on: decoded, its cards found, the camera in its place, so that a correction traces
+//! the edges anew and nothing else.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use super::answer::Trouble;
+use super::edits::Edits;
+use super::item::{Item, Measured, Near, Stage, Told};
+use super::lens::{ChosenLens, choose};
+use crate::card::{FoundCards, find_cards};
+use crate::measure::{Placed, Request, place, walk_placed};
+use crate::photo::Photo;
+use crate::record::{record, record_together};
+use crate::refusal::Refusal;
+use crate::together::{measure_found_together, same_twice};
+
+/// A photo while it is worked on.
+pub struct Opened {
+    /// The photo.
+    pub photo: Arc<Photo>,
+    found: FoundCards,
+    standing: Option<Standing>,
+}
+
+/// The camera, for one length of the bar and one wish for a lens.
+struct Standing {
+    bar_mm: Option<f64>,
+    wish: Option<String>,
+    lens: ChosenLens,
+    placed: Placed,
+}
+
+/// What came of a photo: trouble of the machine or of what was asked, or what the photo says.
+pub type Came<T> = Result<Result<T, Refusal>, Trouble>;
+
+impl Opened {
+    /// Decodes a photo and finds its cards; `at` is told how far it has come.
+    ///
+    /// # Errors
+    /// Where its file cannot be read any more; within, its refusal.
+    pub fn of(item: &Item, at: impl Fn(Stage)) -> Came<Self> {
+        at(Stage::Reading);
+        let photo = match item.decode()? {
+            Ok(photo) => photo,
+            Err(refusal) => return Ok(Err(refusal)),
+        };
+        at(Stage::Card);
+        let found = find_cards(&photo);
+        Ok(found.map(|found| Self { photo: Arc::new(photo), found, standing: None }))
+    }
+
+    /// What of it is measured together with other photos.
+    pub fn seen(&self) -> (Arc<Photo>, FoundCards) {
+        (self.photo.clone(), self.found.clone())
+    }
+
+    /// Measures it alone; beside the result where the saddle was found.
+    ///
+    /// # Errors
+    /// Where the edits make no sense; within, the photo's refusal.
+    pub fn walk(&mut self, item: &Item, edits: &Edits, folder: &Path) -> Came<(Measured, Option<Near>)> {
+        let (lens, placed) = match self.stand(item, edits, folder)? {
+            Ok(standing) => (standing.lens.clone(), standing.placed.clone()),
+            Err(refusal) => return Ok(Err(refusal)),
+        };
+        let request = edits.request(item.near(), lens.prior)?;
+        item.at(Stage::Tracing);
+        let walk = match walk_placed(&self.photo, &request, placed) {
+            Ok(walk) => walk,
+            Err(refusal) => return Ok(Err(refusal)),
+        };
+        let (mut sheet, geometry) = record(&*self.photo, &request, &walk);
+        sheet.warnings.extend(lens.warning);
+        let near = walk.midline_ends_px().map(|ends| (walk.view, ends));
+        Ok(Ok((Measured { sheet, geometry, others: Vec::new(), lens: lens.file }, near)))
+    }
+
+    /// The camera as the edits want it.
+    fn stand(&mut self, item: &Item, edits: &Edits, folder: &Path) -> Came<&Standing> {
+        let stands = |s: &Standing| s.bar_mm == edits.bar_mm && s.wish == edits.lens;
+        if !self.standing.as_ref().is_some_and(stands) {
+            item.at(Stage::Camera);
+            let lens = choose(folder, edits.lens.as_deref(), &self.photo)?;
+            let request = edits.request(None, lens.prior)?;
+            let placed = match place(&self.photo, &request, self.found.clone()) {
+                Ok(placed) => placed,
+                Err(refusal) => return Ok(Err(refusal)),
+            };
+            let (bar_mm, wish) = (edits.bar_mm, edits.lens.clone());
+            self.standing = Some(Standing { bar_mm, wish, lens, placed });
+        }
+        self.standing.as_ref().map(Ok).ok_or_else(|| Trouble::missing("the photo"))
+    }
+}
+
+/// Measures several photos of one saddle together; the first is the one that is worked on, `others` the numbers of the rest.
+///
+/// # Errors
+/// Where the edits make no sense; within, the refusal of a photo or of all together.
+pub fn walk_together(
+    seen: Vec<(Arc<Photo>, FoundCards)>,
+    others: &[u64],
+    told: &Told,
+    folder: &Path,
+) -> Came<Measured> {
+    let (photos, found): (Vec<Arc<Photo>>, Vec<FoundCards>) = seen.into_iter().unzip();
+    if let Some([one, same]) = same_twice(&photos) {
+        let text = format!("{} and {} are the same photo", one.name(), same.name());
+        return Err(Trouble::new(422, text, "choose another one of the same saddle"));
+    }
+    let (mut requests, mut lenses): (Vec<Request>, Vec<ChosenLens>) = (Vec::new(), Vec::new());
+    for (photo, edits) in photos.iter().zip(std::iter::once(&told.own).chain(&told.others)) {
+        let lens = choose(folder, edits.lens.as_deref(), photo)?;
+        requests.push(edits.request(None, lens.prior)?);
+        lenses.push(lens);
+    }
+    Ok(measure_found_together(&photos, &requests, found).map(|together| {
+        let (mut sheet, mut geometries) = record_together(&photos, &requests, &together);
+        for warning in lenses.iter().filter_map(|lens| lens.warning.as_ref()) {
+            if !sheet.warnings.contains(warning) {
+                sheet.warnings.push(warning.clone());
+            }
+        }
+        let geometry = geometries.remove(0);
+        let others = others.iter().copied().zip(geometries).collect();
+        Measured { sheet, geometry, others, lens: lenses.swap_remove(0).file }
+    }))
+}

@@ -1,0 +1,133 @@
+//! Photos of one saddle measured together on the desk: as the command line does, with what was corrected in each.
+
+use std::path::Path;
+use std::process::Command;
+use std::sync::OnceLock;
+
+use super::pair::two_sides;
+use super::served::Desk;
+use seatspan::synth;
+use serde_json::{Value, json};
+
+/// The two photos, drawn once.
+pub fn pair() -> &'static [Vec<u8>; 2] {
+    static PAIR: OnceLock<[Vec<u8>; 2]> = OnceLock::new();
+    PAIR.get_or_init(|| two_sides().map(|scenario| synth::draw(&scenario).unwrap().bytes))
+}
+
+/// Lays both on a desk and waits until each is measured alone.
+pub fn lay_pair(desk: &Desk) -> [u64; 2] {
+    let ids = [desk.lay("left.jpg", &pair()[0]), desk.lay("right.jpg", &pair()[1])];
+    for id in ids {
+        assert_eq!(desk.measured(id)["stage"], "measured");
+    }
+    ids
+}
+
+fn edits(desk: &Desk, id: u64, edits: &Value) -> (u16, Value) {
+    let answered = desk.ask("PUT", &format!("/api/photos/{id}/edits"), edits.to_string().as_bytes());
+    (answered.status, answered.json())
+}
+
+fn by_command_line(folder: &Path) -> Value {
+    let files = ["left.jpg", "right.jpg"].map(|name| folder.join(name));
+    for (file, bytes) in files.iter().zip(pair()) {
+        std::fs::write(file, bytes).unwrap();
+    }
+    let mut command = Command::new(env!("CARGO_BIN_EXE_seatspan"));
+    let done = command.arg("measure").args(&files).args(["--together", "--json"]).output().unwrap();
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    serde_json::from_slice(&done.stdout).unwrap()
+}
+
+fn widths(of: &Value) -> Vec<(String, f64, f64)> {
+    let one = |w: &Value| {
+        (w["name"].as_str().unwrap().to_owned(), w["mm"].as_f64().unwrap(), w["u95"].as_f64().unwrap())
+    };
+    of["widths"].as_array().unwrap().iter().map(one).collect()
+}
+
+#[test]
+fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
+    let desk = Desk::start();
+    let [left, right] = lay_pair(&desk);
+    let alone = widths(&desk.measured(left)["findings"]);
+    let (status, linked) = edits(&desk, left, &json!({ "name": "Acorn (invented)", "with": [right] }));
+    assert_eq!((status, linked["stage"].as_str()), (200, Some("measured")), "{}", linked["refusal"]);
+    let elsewhere = tempfile::tempdir().unwrap();
+    let line = by_command_line(elsewhere.path());
+    for ((name, mm, u95), there) in widths(&linked["findings"]).into_iter().zip(widths(&line)) {
+        println!(
+            "{name}: {mm:.2} ± {u95:.2} mm together in {} ms, {:.2} by the command line",
+            linked["took_ms"], there.1
+        );
+        // The sheet is rounded to hundredths of a millimetre; nothing else may differ.
+        assert!(name == there.0 && (mm - there.1).abs() <= 0.01 && (u95 - there.2).abs() <= 0.01, "{name}");
+    }
+    let told = &linked["findings"]["together"];
+    assert_eq!(told["photos"], json!(["left.jpg", "right.jpg"]));
+    let rows = told["lifts"][0]["rows"].as_array().unwrap();
+    let lift =
+        |at: f64| line["lift"]["seat"].as_array().unwrap().iter().find(|r| r[0] == at).unwrap()[1].clone();
+    let middle = rows.iter().find(|r| r["at"] == "0.50").unwrap();
+    let shown: f64 = middle["shown"]["mm"].as_str().unwrap().parse().unwrap();
+    assert!((shown - lift(0.5).as_f64().unwrap()).abs() <= 0.06, "{middle} and {}", lift(0.5));
+    assert_eq!(middle["poorly"], false);
+
+    let kept = desk.ask("POST", &format!("/api/photos/{left}/keep"), b"{}");
+    assert_eq!(kept.status, 200, "{}", String::from_utf8_lossy(&kept.body));
+    let sheet = seatspan::sheet::read(&desk.folder.path().join("acorn-invented-top.sheet.json")).unwrap();
+    let names: Vec<&str> = sheet.photos.iter().map(|p| p.file.as_str()).collect();
+    assert_eq!(names, ["acorn-invented-top.jpg", "acorn-invented-top-2.jpg"]);
+    for (name, bytes) in names.iter().zip(pair()) {
+        assert_eq!(std::fs::read(desk.folder.path().join(name)).unwrap(), *bytes);
+        let overlay = Path::new(name).with_extension("overlay.png");
+        assert!(image::open(desk.folder.path().join(overlay)).is_ok());
+    }
+    assert_eq!(desk.ask("POST", &format!("/api/photos/{left}/keep"), b"{}").status, 412);
+
+    // Apart again each is what it was.
+    let (_, apart) = edits(&desk, left, &json!({}));
+    assert_eq!(widths(&apart["findings"]), alone);
+}
+
+#[test]
+fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
+    let desk = Desk::start();
+    let [left, right] = lay_pair(&desk);
+    let (_, before) = edits(&desk, left, &json!({ "with": [right] }));
+    assert_eq!(desk.ask("DELETE", &format!("/api/photos/{right}"), b"").status, 409, "the other needs it");
+    let hidden = json!([{ "part": "seat", "side": "left", "from": 0.3, "to": 0.5 }]);
+    assert_eq!(edits(&desk, right, &json!({ "hidden": hidden })).0, 200);
+    let after = desk.measured(left);
+    let warned = after["findings"]["warnings"].as_array().unwrap();
+    let said = warned.iter().find(|w| w["code"] == "corrected-in-another-photo").unwrap();
+    assert_eq!(said["text"], "right.jpg: corrected by hand: 1 hidden stretch");
+    let changed = widths(&after["findings"]).iter().zip(widths(&before["findings"])).any(|(a, b)| a.1 != b.1);
+    assert!(changed, "a stretch less was measured along");
+    // A correction in the first is written down as in a photo alone.
+    let (_, struck) = edits(&desk, left, &json!({ "with": [right], "hidden": hidden }));
+    assert_eq!(struck["findings"]["hidden"][0], "seat left edge from 0.30 to 0.50");
+}
+
+#[test]
+fn photos_that_do_not_go_together_are_refused_where_they_lie() {
+    let desk = Desk::start();
+    let [left, right] = lay_pair(&desk);
+    let again = desk.lay("again.jpg", &pair()[0]);
+    let mut moved = two_sides()[1].clone();
+    if let synth::Subject::Saddle(form) = &mut moved.subject {
+        form.heading_deg += 8.0;
+        form.front_mm[0] += 30.0;
+    }
+    let moved = desk.lay("moved.jpg", &synth::draw(&moved).unwrap().bytes);
+    desk.measured(moved);
+    for nonsense in [json!([left]), json!([99]), json!([right, right]), json!([again])] {
+        let (status, said) = edits(&desk, left, &json!({ "with": nonsense }));
+        assert_eq!(status, 422, "{said}");
+        assert_eq!(desk.measured(left)["stage"], "measured", "nothing has changed");
+    }
+    let (status, refused) = edits(&desk, left, &json!({ "with": [moved] }));
+    assert_eq!((status, refused["refusal"]["code"].as_str()), (200, Some("photos-disagree")));
+    assert_eq!(edits(&desk, left, &json!({ "with": [right] })).1["stage"], "measured");
+}
