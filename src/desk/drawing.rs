@@ -73,16 +73,21 @@ fn together(sheet: &Sheet) -> Value {
     let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else {
         return Value::Null;
     };
-    let parts = [(Part::Seat, &lift.seat, &lift.seat_u), (Part::Channel, &lift.channel, &lift.channel_u)];
-    let told = |(part, rows, us): (Part, &Option<Vec<[f64; 2]>>, &Option<Vec<f64>>)| {
-        let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) });
-        let rows: Vec<_> = lifts_shown(rows.as_deref()?, us.as_deref()?).map(row).collect();
-        Some(json!({ "part": part, "rows": rows }))
-    };
+    let lifts = [
+        lift_told(Part::Seat, lift.seat.as_deref(), lift.seat_u.as_deref()),
+        lift_told(Part::Channel, lift.channel.as_deref(), lift.channel_u.as_deref()),
+    ];
     json!({
         "photos": sheet.photos.iter().map(|p| &p.file).collect::<Vec<_>>(),
-        "lifts": parts.into_iter().filter_map(told).collect::<Vec<_>>(),
+        "lifts": lifts.into_iter().flatten().collect::<Vec<_>>(),
     })
+}
+
+/// Some rows of a part's lift, with their uncertainty and whether they are told poorly.
+fn lift_told(part: Part, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> Option<Value> {
+    let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) });
+    let rows: Vec<_> = lifts_shown(rows?, us?).map(row).collect();
+    Some(json!({ "part": part, "rows": rows }))
 }
 
 /// The sheet's findings as the page shows them: figures rounded as in every report, machine words as a reader says them.

@@ -38,6 +38,8 @@ pub struct Edits {
     pub channel_lift: Vec<[f64; 2]>,
     /// Length of the card's bar as measured; printed true where null.
     pub bar_mm: Option<f64>,
+    /// Whether a bank card lies in the frame on the card.
+    pub bank_card: bool,
     /// Other photos on the desk of the same saddle, left beside its card where it was: all are measured together.
     pub with: Vec<u64>,
     /// A lens file in the shelf's folder by its name; where null that of the photo's camera, with [`NO_LENS`] none.
@@ -72,11 +74,23 @@ pub struct Struck {
 impl Edits {
     /// Whether both say the same to the walk: they may differ in name and remark.
     pub fn measures_as(&self, other: &Self) -> bool {
-        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, with, lens, name: _, note: _ } =
-            self;
+        let Self {
+            view,
+            ends,
+            hints,
+            hidden,
+            seat_lift,
+            channel_lift,
+            bar_mm,
+            bank_card,
+            with,
+            lens,
+            name: _,
+            note: _,
+        } = self;
         (view, ends, hints) == (&other.view, &other.ends, &other.hints)
             && (hidden, seat_lift, channel_lift) == (&other.hidden, &other.seat_lift, &other.channel_lift)
-            && (bar_mm, with, lens) == (&other.bar_mm, &other.with, &other.lens)
+            && (bar_mm, bank_card, with, lens) == (&other.bar_mm, &other.bank_card, &other.with, &other.lens)
     }
 
     /// What is asked of another photo that is measured together with this one: its own ends, corrections and lens, with what is
@@ -87,8 +101,25 @@ impl Edits {
             seat_lift: self.seat_lift.clone(),
             channel_lift: self.channel_lift.clone(),
             bar_mm: self.bar_mm,
+            bank_card: self.bank_card,
             with: Vec::new(),
             ..other.clone()
+        }
+    }
+
+    /// What tells the scale of the printed card.
+    ///
+    /// # Errors
+    /// Where it is told twice, or the bar is of no length that a print has.
+    pub fn scale_by(&self) -> Result<ScaleBy, Trouble> {
+        match (bar(self.bar_mm)?, self.bank_card) {
+            (Some(_), true) => Err(nonsense(
+                "the bar's length and a bank card would both tell the scale of the print",
+                "clear the one or the other",
+            )),
+            (Some(mm), false) => Ok(ScaleBy::Bar(mm)),
+            (None, true) => Ok(ScaleBy::BankCard),
+            (None, false) => Ok(ScaleBy::Printer),
         }
     }
 
@@ -119,7 +150,7 @@ impl Edits {
             seat_lift: profile("seat", &self.seat_lift)?,
             channel_lift: profile("channel", &self.channel_lift)?,
             lens,
-            scale_by: bar(self.bar_mm)?.map_or(ScaleBy::Printer, ScaleBy::Bar),
+            scale_by: self.scale_by()?,
             explain: None,
         })
     }
@@ -174,6 +205,7 @@ mod tests {
             (twice, "lift"),
             (Edits { bar_mm: Some(15.0), ..Edits::default() }, "bar"),
             (Edits { bar_mm: Some(f64::NAN), ..Edits::default() }, "bar"),
+            (Edits { bar_mm: Some(149.0), bank_card: true, ..Edits::default() }, "bank card"),
         ];
         for (edits, word) in cases {
             let told = format!("{:?}", edits.request(None, None).unwrap_err());

@@ -9,7 +9,7 @@ use super::edits::Edits;
 use super::item::{Item, Measured, Near, Stage, Told};
 use super::lens::{ChosenLens, choose};
 use crate::card::{FoundCards, find_cards};
-use crate::measure::{Placed, Request, place, walk_placed};
+use crate::measure::{Placed, Request, ScaleBy, place, walk_placed};
 use crate::photo::Photo;
 use crate::record::{record, record_together};
 use crate::refusal::Refusal;
@@ -23,9 +23,9 @@ pub struct Opened {
     standing: Option<Standing>,
 }
 
-/// The camera, for one length of the bar and one wish for a lens.
+/// The camera, for what tells the scale of the print and one wish for a lens.
 struct Standing {
-    bar_mm: Option<f64>,
+    scale_by: ScaleBy,
     wish: Option<String>,
     lens: ChosenLens,
     placed: Placed,
@@ -70,7 +70,7 @@ impl Opened {
             Ok(walk) => walk,
             Err(refusal) => return Ok(Err(refusal)),
         };
-        let (mut sheet, geometry) = record(&*self.photo, &request, &walk);
+        let (mut sheet, geometry) = record(&self.photo, &request, &walk);
         sheet.warnings.extend(lens.warning);
         let near = walk.midline_ends_px().map(|ends| (walk.view, ends));
         Ok(Ok((Measured { sheet, geometry, others: Vec::new(), lens: lens.file }, near)))
@@ -78,7 +78,8 @@ impl Opened {
 
     /// The camera as the edits want it.
     fn stand(&mut self, item: &Item, edits: &Edits, folder: &Path) -> Came<&Standing> {
-        let stands = |s: &Standing| s.bar_mm == edits.bar_mm && s.wish == edits.lens;
+        let scale_by = edits.scale_by()?;
+        let stands = |s: &Standing| s.scale_by == scale_by && s.wish == edits.lens;
         if !self.standing.as_ref().is_some_and(stands) {
             item.at(Stage::Camera);
             let lens = choose(folder, edits.lens.as_deref(), &self.photo)?;
@@ -87,8 +88,8 @@ impl Opened {
                 Ok(placed) => placed,
                 Err(refusal) => return Ok(Err(refusal)),
             };
-            let (bar_mm, wish) = (edits.bar_mm, edits.lens.clone());
-            self.standing = Some(Standing { bar_mm, wish, lens, placed });
+            let wish = edits.lens.clone();
+            self.standing = Some(Standing { scale_by, wish, lens, placed });
         }
         self.standing.as_ref().map(Ok).ok_or_else(|| Trouble::missing("the photo"))
     }

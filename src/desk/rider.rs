@@ -40,7 +40,7 @@ fn without_blanks(value: &Value) -> Value {
 /// A rider as the form says it, its file's text, and as the rules read it; none where the form is empty.
 fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>, Trouble> {
     let filled = without_blanks(form);
-    if !filled.as_object().is_some_and(|m| !m.is_empty()) {
+    if filled.as_object().is_none_or(|m| m.is_empty()) {
         return Ok(None);
     }
     let text = toml::to_string(&filled).map_err(|e| {

@@ -39,11 +39,16 @@ fn a_lens_file_in_the_folder_is_picked_by_the_camera_or_chosen() {
         let body = json!({ "lens": lens }).to_string();
         desk.ask("PUT", &format!("/api/photos/{id}/edits"), body.as_bytes())
     };
-    let widest = |photo: &Value| photo["findings"]["widths"][0]["mm"].as_f64().unwrap();
+    let widest = |photo: &Value, key: &str| photo["findings"]["widths"][0][key].as_f64().unwrap();
     let without = edited(json!("none")).json();
     assert!(without["lens"].is_null());
-    assert_ne!(widest(&without), widest(&measured));
-    assert_eq!(widest(&edited(json!("f1.toml")).json()), widest(&measured));
+    assert!(
+        widest(&without, "u95") > widest(&measured, "u95"),
+        "what is known of the lens makes the width surer"
+    );
+    // The saddle is not looked for again but traced where it was found: hundredths of a millimetre.
+    let chosen = edited(json!("f1.toml")).json();
+    assert!((widest(&chosen, "mm") - widest(&measured, "mm")).abs() < 0.1);
     for wrong in ["z9.toml", "../z9.toml", "ilse.toml"] {
         assert_eq!(edited(json!(wrong)).status, 422, "{wrong}");
     }

@@ -97,7 +97,11 @@ export function settingsPanel(photo, changed) {
     h("h2", { id: "settings-head" }, "Photo and card"),
     h("fieldset", { class: "choice" }, h("legend", {}, "The saddle is seen"), view(null, "told by the program"), view("top", "from above"), view("underside", "upside down")),
     h("p", {}, h("label", { for: "bar" }, "Length of the card’s bar, by your ruler "),
-      h("input", { id: "bar", type: "number", step: "any", min: inField(135, 3), max: inField(165, 3), placeholder: inField(150, 3), value: edits.bar_mm === null ? "" : inField(edits.bar_mm, 3), onchange: (event) => changed({ bar_mm: event.target.value === "" ? null : fromField(event.target.value) }) }), ` ${unit()}`),
+      h("input", { id: "bar", type: "number", step: "any", min: inField(135, 3), max: inField(165, 3), placeholder: inField(150, 3), value: edits.bar_mm === null ? "" : inField(edits.bar_mm, 3), onchange: (event) => changed({ bank_card: false, bar_mm: event.target.value === "" ? null : fromField(event.target.value) }) }), ` ${unit()}`),
+    h("p", {}, h("label", {},
+      h("input", { type: "checkbox", checked: edits.bank_card, onchange: (event) => changed({ bank_card: event.target.checked, bar_mm: null }) }),
+      " A card of a bank card’s size lies in the frame on the printed card, and tells its true size")),
+    findings?.cards?.some((c) => c.print_scale_by === "bank-card") && h("p", { class: "fine" }, `Printed at ${(100 * findings.cards[0].print_scale).toFixed(1)} % by the card in the frame.`),
     lensPlace(photo, changed),
     findings?.camera && h("p", { class: "fine" }, `Photographed from ${roughly(findings.camera.height_mm)} above the card, tilted by ${findings.camera.tilt_deg.toFixed(0)}°; ${findings.cards.map((c) => `${c.tags} marks of the card used`).join(", ")}.`));
 }
