@@ -47,6 +47,19 @@ impl Answered {
     }
 }
 
+/// What the desk says once it is open, and its address.
+fn greeted(program: &mut Child, options: &[&str]) -> Option<(String, String)> {
+    let mut lines = BufReader::new(program.stdout.take().unwrap()).lines().map_while(Result::ok);
+    let last = if options.contains(&"--let-in") { "only in a network" } else { "Press Ctrl-C" };
+    let mut greeting = String::new();
+    while !greeting.contains(last) {
+        greeting += &lines.next()?;
+        greeting.push('\n');
+    }
+    let address = greeting.lines().find(|l| l.trim().starts_with("http://"))?.trim().to_owned();
+    Some((greeting, address))
+}
+
 impl Desk {
     /// Starts one.
     pub fn start() -> Self {
@@ -64,14 +77,10 @@ impl Desk {
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();
-        let mut lines = BufReader::new(program.stdout.take().unwrap()).lines().map_while(Result::ok);
-        let last = if options.contains(&"--let-in") { "only in a network" } else { "Press Ctrl-C" };
-        let mut greeting = String::new();
-        while !greeting.contains(last) {
-            greeting += &lines.next()?;
-            greeting.push('\n');
-        }
-        let address = greeting.lines().find(|l| l.trim().starts_with("http://"))?.trim().to_owned();
+        let Some((greeting, address)) = greeted(&mut program, options) else {
+            let _ = program.wait();
+            return None;
+        };
         let port = address.split([':', '/']).find_map(|part| part.parse().ok()).unwrap();
         Some(Self { program, address, greeting, port, folder, temporary })
     }
