@@ -52,7 +52,7 @@ pub fn record_together(
         let file = &other.photos[0].file;
         let new = other.warnings.iter().filter(said);
         let new: Vec<Warning> =
-            new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
+            new.map(|w| Warning { text: format!("in {file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
     // What one card of one photo would give is another question.
