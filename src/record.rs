@@ -54,7 +54,7 @@ pub fn record_together<P: Borrow<Photo>>(
         let file = &other.photos[0].file;
         let new = other.warnings.iter().filter(said);
         let new: Vec<Warning> =
-            new.map(|w| Warning { text: format!("{file}: {}", w.text), ..w.clone() }).collect();
+            new.map(|w| Warning { text: format!("in {file}: {}", w.text), ..w.clone() }).collect();
         sheet.warnings.extend(new);
     }
     sheet.warnings.extend(sheets[1..].iter().zip(&requests[1..]).filter_map(corrected_elsewhere));

@@ -165,13 +165,11 @@ fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
     for part in parts {
         let stations = list(*part);
         if !stations.is_empty() {
+            let word = if stations.len() == 1 { "station" } else { "stations" };
+            let (part, at) = (part.as_str(), stations.join(", "));
             all.push(Warning::new(
                 "stations-untraced",
-                format!(
-                    "the {}'s edges could not be traced at station(s) {}",
-                    part.as_str(),
-                    stations.join(", ")
-                ),
+                format!("the {part}'s edges could not be traced at {word} {at}"),
                 "look at the overlay: take away what lies across the edge, or light it more evenly",
             ));
         }

@@ -154,12 +154,13 @@ fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -
 }
 
 fn dropped_warning(pattern: &Pattern, copy: u32, dropped: usize) -> Warning {
+    let (tags, has) = match dropped {
+        1 => ("1 tag".to_owned(), "does not stand where its layout has it"),
+        many => (format!("{many} tags"), "do not stand where its layout has them"),
+    };
     Warning::new(
         "tag-dropped",
-        format!(
-            "{dropped} tag(s) of the {} (copy {copy}) do not stand where its layout has them",
-            pattern.name
-        ),
+        format!("{tags} of the {} (copy {copy}) {has}", pattern.name),
         "see that no second card with the same tags is in the picture and that the card lies flat",
     )
 }

@@ -32,12 +32,19 @@ pub fn budget(sheet: &Sheet, shape: &Shape, width_mm: f64) -> Figure {
     let column_mm = ((width_mm - WORDS_MM) / columns as f64).min(60.0);
     let largest = sheet.budget.iter().map(|l| l.u).fold(0.1, f64::max);
     // As many grid lines as their figures have room for.
-    let tick = step(largest, ((column_mm - 11.0) / TICK_MM).clamp(1.0, 5.0));
+    // A scale with nothing but its nought tells nothing.
+    let tick = step(largest, ((column_mm - 11.0) / TICK_MM).clamp(1.0, 5.0)).min(round_below(largest));
     let bars = Bars { column_mm, largest, tick, scale: (column_mm - 11.0) / largest };
     for (i, widths) in blocks.into_iter().enumerate() {
         block(&mut figure, sheet, widths, &influences, &bars, block_mm * i as f64);
     }
     figure
+}
+
+/// The largest of 1, 2 or 5 times a power of ten that is at most as large.
+fn round_below(value: f64) -> f64 {
+    let power = 10f64.powf(value.log10().floor());
+    [5.0, 2.0, 1.0].map(|m| m * power).into_iter().find(|round| *round <= value).unwrap_or(power)
 }
 
 /// How long bars are.
@@ -106,6 +113,11 @@ mod tests {
     use crate::camera::fit::line as lens;
     use crate::report::draw::font;
     use crate::width::influence::line;
+
+    #[test]
+    fn a_scale_has_a_line_beside_its_nought() {
+        assert_eq!([0.8, 0.32, 1.0, 4.79, 50.0].map(round_below), [0.5, 0.2, 1.0, 2.0, 50.0]);
+    }
 
     #[test]
     fn every_influence_is_said_before_its_bars() {

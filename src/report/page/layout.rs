@@ -204,26 +204,18 @@ impl Flow {
 
     /// Figures beside one another as far as they fit, each with its caption below.
     fn figures(&mut self, items: &[Captioned]) {
-        let mut row: Vec<&Captioned> = Vec::new();
-        let mut used = 0.0;
-        for item in items {
-            if !row.is_empty() && used + item.figure.width_mm > CHART_MM + 0.1 {
-                self.figure_row(&row);
-                row.clear();
-                used = 0.0;
-            }
-            used += item.figure.width_mm + GAP_MM;
-            row.push(item);
+        let mut rest = items;
+        while !rest.is_empty() {
+            let row = first_row(rest);
+            self.figure_row(row);
+            rest = &rest[row.len()..];
         }
-        self.figure_row(&row);
     }
 
-    fn figure_row(&mut self, row: &[&Captioned]) {
-        let captions: Vec<Vec<String>> =
-            row.iter().map(|c| wrap(&c.caption, SMALL[0], false, c.figure.width_mm - 2.0)).collect();
-        let tallest = row.iter().map(|c| c.figure.height_mm).fold(0.0, f64::max);
-        let most = captions.iter().map(Vec::len).max().unwrap_or(0) as f64;
-        self.need(tallest + 1.5 + most * SMALL[1]);
+    fn figure_row(&mut self, row: &[Captioned]) {
+        let captions: Vec<Vec<String>> = row.iter().map(caption_lines).collect();
+        let height = row_height(row);
+        self.need(height);
         let top = self.y;
         let mut x = self.left;
         for (item, caption) in row.iter().zip(&captions) {
@@ -234,7 +226,7 @@ impl Flow {
             }
             x += item.figure.width_mm + GAP_MM;
         }
-        self.y = top + tallest + 1.5 + most * SMALL[1] + 2.0 * self.loose;
+        self.y = top + height + 2.0 * self.loose;
     }
 
     fn table(&mut self, table: &Table) {
@@ -357,6 +349,27 @@ impl Flow {
     }
 }
 
+/// As many figures as stand beside one another, one at least.
+fn first_row(items: &[Captioned]) -> &[Captioned] {
+    let mut used = 0.0;
+    let fits = |item: &&Captioned| {
+        used += item.figure.width_mm + GAP_MM;
+        used - GAP_MM <= CHART_MM + 0.1
+    };
+    &items[..items.iter().take_while(fits).count().max(1).min(items.len())]
+}
+
+fn caption_lines(item: &Captioned) -> Vec<String> {
+    wrap(&item.caption, SMALL[0], false, item.figure.width_mm - 2.0)
+}
+
+/// Height of figures beside one another with the longest of their captions, mm.
+fn row_height(row: &[Captioned]) -> f64 {
+    let tallest = row.iter().map(|c| c.figure.height_mm).fold(0.0, f64::max);
+    let most = row.iter().map(|c| caption_lines(c).len()).max().unwrap_or(0) as f64;
+    tallest + 1.5 + most * SMALL[1]
+}
+
 /// The height of a line with a framed word, mm.
 const WORD_MM: f64 = 6.6;
 /// A paragraph of at most so many lines is not parted.
@@ -374,7 +387,7 @@ fn least_beginning(blocks: &[Block]) -> f64 {
 /// The least height of a block that may stand below its heading at the foot of a page, mm.
 fn least_height(block: &Block) -> f64 {
     match block {
-        Block::Figures { items } => items.iter().map(|i| i.figure.height_mm + 8.0).fold(0.0, f64::max),
+        Block::Figures { items } => row_height(first_row(items)),
         Block::Table(table) => 7.0 * (table.rows.len().min(8) + 2) as f64,
         Block::Keys { .. } => 32.0,
         Block::Facts { items } => (4.8 * items.len() as f64).min(50.0),
@@ -556,6 +569,25 @@ mod tests {
             }
         }
         assert_eq!(remedies, [true, true], "both were needed");
+    }
+
+    #[test]
+    fn a_heading_stays_with_its_figure_and_the_caption() {
+        for before in 4..60 {
+            let mut whole = sections(&[before, 0]);
+            let figure = || Figure::new(60.0, 90.0, "a figure");
+            let item = Captioned::new(figure(), None, "caption ".repeat(30));
+            whole.sections[1] = Section {
+                id: "y",
+                heading: "Its heading".into(),
+                blocks: vec![Block::text("A word on it."), Block::Figures { items: vec![item] }],
+            };
+            for page in filled(&whole, Paper::Letter) {
+                let said = texts(&page);
+                let has = |start: &str| said.iter().any(|(t, _)| t.starts_with(start));
+                assert_eq!(has("Its heading"), has("caption"), "{before}");
+            }
+        }
     }
 
     #[test]
