@@ -136,14 +136,19 @@ async fn riding(client: &Client, visit: &impl AsyncFn(&str)) {
     visit("rider-kept").await;
     click(client, "#keep-rider").await;
     until(client, "document.querySelector('#replace-rider')").await;
+    ask(client, "scrollTo(0, document.body.scrollHeight)").await;
     visit("rider-there").await;
 }
 
 async fn keeping(client: &Client, visit: &impl AsyncFn(&str)) {
-    for (id, name) in [(1, "Willow (invented)"), (2, "Fern (invented)"), (3, "Acorn (invented)")] {
+    let all = [
+        ("willow.jpg", "Willow (invented)"),
+        ("fern.jpg", "Fern (invented)"),
+        ("left.jpg", "Acorn (invented)"),
+    ];
+    for (id, (file, name)) in (1..).zip(all) {
         ask(client, &format!("location.hash = '#table/{id}'")).await;
-        until(client, &format!("document.querySelector('.photo[aria-current]')?.href.endsWith('/{id}')"))
-            .await;
+        until(client, &format!("document.querySelector('img[alt=\"Photo {file}\"]')")).await;
         until(client, "document.querySelector('#verdicts')?.innerText.includes('Ilse')").await;
         fill(client, "name", name).await;
         until(
