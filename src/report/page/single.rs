@@ -213,12 +213,6 @@ fn to_scale(subject: &Subject, shape: &Shape) -> Result<Section, image::ImageErr
     let channel = shape.view == View::Underside;
     match picture {
         Ok(figure) => {
-            let parallax = if channel {
-                " The channel’s edges lie at another height, so they are drawn where the photo shows them; \
-                 the plan has them in their true place."
-            } else {
-                ""
-            };
             let which = match sheet.photos.as_slice() {
                 [first, further @ ..] if !further.is_empty() => {
                     format!("The first of {} photos, {},", sheet.photos.len(), first.file)
@@ -226,13 +220,18 @@ fn to_scale(subject: &Subject, shape: &Shape) -> Result<Section, image::ImageErr
                 _ => "The photo".to_owned(),
             };
             let caption = format!(
-                "{which} at 1:{of:.0}, turned square to the camera at the height of the seat’s edges.{parallax}"
+                "{which} at 1:{of:.0}, turned square to the camera at the height of the seat’s edges."
             );
             items.push(Captioned::new(figure, None, caption));
         }
         Err(reason) => blocks.push(Block::text(format!("Without a picture: {}", sentence(&reason)))),
     }
-    let dashed = if channel { ", dashed: the channel" } else { "" };
+    // Said here, where the line is longer, so that the figures have room on the first page.
+    let dashed = if channel {
+        ", dashed: the channel in its true place (it lies at another height, and the photo shows it a little beside that)"
+    } else {
+        ""
+    };
     let caption = format!(
         "The same to scale, {}. Blue line: edge of the seat{dashed}. Dash and dot: the midline.",
         plan::seen(shape.view)
