@@ -25,7 +25,8 @@ pub struct Together {
 /// # Errors
 /// The first refusal of any photo, with its name, or why the photos do not go together.
 pub fn measure_together<P: Borrow<Photo>>(photos: &[P], requests: &[Request]) -> Result<Together, Refusal> {
-    let found = |photo: &P| find_cards(photo.borrow()).map_err(|refusal| of_photo(photo.borrow().name(), refusal));
+    let found =
+        |photo: &P| find_cards(photo.borrow()).map_err(|refusal| of_photo(photo.borrow().name(), refusal));
     let found = photos.iter().map(found).collect::<Result<_, _>>()?;
     measure_found_together(photos, requests, found)
 }

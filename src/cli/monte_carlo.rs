@@ -6,8 +6,8 @@ use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::camera::lens_choice::prior_of;
 use super::photo_file::find;
+use crate::camera::lens_choice::prior_of;
 use crate::ground::frame::PhotoPoint;
 use crate::measure::{BAR_MM, Request, Walk, walk};
 use crate::outline::HiddenStretch;

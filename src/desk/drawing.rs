@@ -70,12 +70,12 @@ pub fn shown(mm: f64, u95: f64) -> Value {
 
 /// The photos that were measured together, and the lifts that they have told; null of a photo alone.
 fn together(sheet: &Sheet) -> Value {
-    let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else { return Value::Null };
+    let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else {
+        return Value::Null;
+    };
     let parts = [(Part::Seat, &lift.seat, &lift.seat_u), (Part::Channel, &lift.channel, &lift.channel_u)];
     let told = |(part, rows, us): (Part, &Option<Vec<[f64; 2]>>, &Option<Vec<f64>>)| {
-        let row = |([at, mm], u): ([f64; 2], f64)| {
-            json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) })
-        };
+        let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) });
         let rows: Vec<_> = lifts_shown(rows.as_deref()?, us.as_deref()?).map(row).collect();
         Some(json!({ "part": part, "rows": rows }))
     };

@@ -72,7 +72,8 @@ pub struct Struck {
 impl Edits {
     /// Whether both say the same to the walk: they may differ in name and remark.
     pub fn measures_as(&self, other: &Self) -> bool {
-        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, with, lens, name: _, note: _ } = self;
+        let Self { view, ends, hints, hidden, seat_lift, channel_lift, bar_mm, with, lens, name: _, note: _ } =
+            self;
         (view, ends, hints) == (&other.view, &other.ends, &other.hints)
             && (hidden, seat_lift, channel_lift) == (&other.hidden, &other.seat_lift, &other.channel_lift)
             && (bar_mm, with, lens) == (&other.bar_mm, &other.with, &other.lens)

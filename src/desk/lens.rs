@@ -51,9 +51,11 @@ pub fn choose(folder: &Path, wish: Option<&str>, photo: &Photo) -> Result<Chosen
 
 /// Only what lies in the folder and says that it is a lens file is opened.
 fn named(folder: &Path, name: &str, photo: &Photo) -> Result<ChosenLens, Trouble> {
-    let gone = || Trouble::new(422, format!("there is no lens file {name} in the shelf's folder"), "choose another");
+    let gone =
+        || Trouble::new(422, format!("there is no lens file {name} in the shelf's folder"), "choose another");
     let path = all_in(folder).into_iter().find(|path| name_of(path) == name).ok_or_else(gone)?;
-    let prior = prior_of(&path, photo).map_err(|e| Trouble::new(422, what(&e), "choose another lens file, or none"))?;
+    let prior = prior_of(&path, photo)
+        .map_err(|e| Trouble::new(422, what(&e), "choose another lens file, or none"))?;
     Ok(ChosenLens { prior, file: Some(name.to_owned()), warning: None })
 }
 

@@ -194,13 +194,23 @@ impl Photos {
         let with = &edits.with;
         let twice = with.iter().enumerate().any(|(i, id)| with[..i].contains(id));
         if twice || with.contains(&item.id) {
-            return Err(Trouble::new(422, "a photo cannot be measured together with itself", "choose another"));
+            return Err(Trouble::new(
+                422,
+                "a photo cannot be measured together with itself",
+                "choose another",
+            ));
         }
         if with.len() > MOST_OTHERS {
             let text = format!("more than {} photos would be measured together", MOST_OTHERS + 1);
             return Err(Trouble::new(422, text, "leave out those that look alike"));
         }
-        let gone = |_| Trouble::new(422, "a photo measured together with this one is not on the desk any more", "choose anew");
+        let gone = |_| {
+            Trouble::new(
+                422,
+                "a photo measured together with this one is not on the desk any more",
+                "choose anew",
+            )
+        };
         with.iter().map(|id| self.get(*id).map_err(gone)).collect()
     }
 
@@ -238,7 +248,12 @@ impl Photos {
     }
 
     /// The walk over a photo and others of the same saddle.
-    fn walk_together(&self, item: &Item, others: &[Arc<Item>], told: &Told) -> Came<(Measured, Option<Near>)> {
+    fn walk_together(
+        &self,
+        item: &Item,
+        others: &[Arc<Item>],
+        told: &Told,
+    ) -> Came<(Measured, Option<Near>)> {
         let _alone = locked(&self.together);
         let see = |open: &mut Opened| Ok(Ok(open.seen()));
         let mut seen: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
@@ -253,7 +268,7 @@ impl Photos {
             }
         }
         item.at(Stage::Tracing);
-        let together = walk_together(seen, &told.own.with, told, &self.shelf)?;
+        let together = walk_together(seen, item.near_together(&told.own.with), told, &self.shelf)?;
         Ok(together.map(|measured| (measured, None)))
     }
 
@@ -355,7 +370,10 @@ mod tests {
         let ids = [(); 2].map(|()| photos.add("a.jpg", b"x", Edits::default()).unwrap());
         let item = photos.get(ids[0]).unwrap();
         for with in [vec![ids[0]], vec![99], vec![ids[1], ids[1]], (2..9).collect()] {
-            assert!(photos.others(&item, &Edits { with: with.clone(), ..Edits::default() }).is_err(), "{with:?}");
+            assert!(
+                photos.others(&item, &Edits { with: with.clone(), ..Edits::default() }).is_err(),
+                "{with:?}"
+            );
         }
         item.say(Edits { with: vec![ids[1]], ..Edits::default() });
         assert!(photos.remove(ids[1]).is_err(), "it is needed by the other");

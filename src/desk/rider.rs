@@ -43,8 +43,9 @@ fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>,
     if !filled.as_object().is_some_and(|m| !m.is_empty()) {
         return Ok(None);
     }
-    let text = toml::to_string(&filled)
-        .map_err(|e| Trouble::new(422, format!("the rider cannot be read: {e}"), "look at the fields again"))?;
+    let text = toml::to_string(&filled).map_err(|e| {
+        Trouble::new(422, format!("the rider cannot be read: {e}"), "look at the fields again")
+    })?;
     let mistake = |e: TextError| Trouble::new(422, e.what, "look at the field again");
     let rider = Rider::from_text("rider", &text).map_err(mistake)?;
     rules.check_complaints(&rider).map_err(mistake)?;
@@ -90,8 +91,9 @@ pub struct Wish {
 /// A mistake in the form, no name, or something that is there already.
 pub fn keep(room: &Room, wish: &Wish) -> Result<Value, Trouble> {
     let read = read(&wish.rider, &room.rules)?.filter(|(_, _, rider)| rider.name.is_some());
-    let (_, text, rider) =
-        read.ok_or_else(|| Trouble::new(422, "the rider has no name", "write one: the file is called after it"))?;
+    let (_, text, rider) = read.ok_or_else(|| {
+        Trouble::new(422, "the rider has no name", "write one: the file is called after it")
+    })?;
     let file = format!("{}.toml", file_stem(&rider.name.unwrap_or_default()));
     let path = room.folder.join(&file);
     if wish.replace && path.exists() && Rider::read(&path).is_err() {

@@ -90,9 +90,8 @@ fn lifts(sheet: &Sheet, out: &mut String) {
     for (part, rows, us) in [("seat", &lift.seat, &lift.seat_u), ("channel", &lift.channel, &lift.channel_u)]
     {
         let (Some(rows), Some(us)) = (rows, us) else { continue };
-        let shown: Vec<String> = lifts_shown(rows, us)
-            .map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", 2.0 * u))
-            .collect();
+        let shown: Vec<String> =
+            lifts_shown(rows, us).map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", 2.0 * u)).collect();
         line(out, "lift", &format!("of the {part} from the photos, mm: {}", shown.join(", ")));
     }
 }

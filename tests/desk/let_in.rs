@@ -25,7 +25,8 @@ fn others_of_the_network_are_let_in_with_the_key_and_only_where_that_is_asked_fo
         println!("skipped: this machine has no address in a network");
         return;
     };
-    let addresses: Vec<&str> = desk.greeting.lines().filter_map(|l| l.trim().strip_prefix("http://")).collect();
+    let addresses: Vec<&str> =
+        desk.greeting.lines().filter_map(|l| l.trim().strip_prefix("http://")).collect();
     let [_, other] = addresses[..] else { panic!("{}", desk.greeting) };
     let host = other.split('/').next().unwrap();
     assert!(desk.greeting.contains("not encrypted"), "{}", desk.greeting);

@@ -57,14 +57,18 @@ fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
     let elsewhere = tempfile::tempdir().unwrap();
     let line = by_command_line(elsewhere.path());
     for ((name, mm, u95), there) in widths(&linked["findings"]).into_iter().zip(widths(&line)) {
-        println!("{name}: {mm:.2} ± {u95:.2} mm together in {} ms, {:.2} by the command line", linked["took_ms"], there.1);
+        println!(
+            "{name}: {mm:.2} ± {u95:.2} mm together in {} ms, {:.2} by the command line",
+            linked["took_ms"], there.1
+        );
         // The sheet is rounded to hundredths of a millimetre; nothing else may differ.
         assert!(name == there.0 && (mm - there.1).abs() <= 0.01 && (u95 - there.2).abs() <= 0.01, "{name}");
     }
     let told = &linked["findings"]["together"];
     assert_eq!(told["photos"], json!(["left.jpg", "right.jpg"]));
     let rows = told["lifts"][0]["rows"].as_array().unwrap();
-    let lift = |at: f64| line["lift"]["seat"].as_array().unwrap().iter().find(|r| r[0] == at).unwrap()[1].clone();
+    let lift =
+        |at: f64| line["lift"]["seat"].as_array().unwrap().iter().find(|r| r[0] == at).unwrap()[1].clone();
     let middle = rows.iter().find(|r| r["at"] == "0.50").unwrap();
     let shown: f64 = middle["shown"]["mm"].as_str().unwrap().parse().unwrap();
     assert!((shown - lift(0.5).as_f64().unwrap()).abs() <= 0.06, "{middle} and {}", lift(0.5));
@@ -104,6 +108,14 @@ fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
     // A correction in the first is written down as in a photo alone.
     let (_, struck) = edits(&desk, left, &json!({ "with": [right], "hidden": hidden }));
     assert_eq!(struck["findings"]["hidden"][0], "seat left edge from 0.30 to 0.50");
+    println!("together in {} ms, a correction in {} ms", before["took_ms"], struck["took_ms"]);
+    // Both are traced where they were found and not looked for again: hundredths of a millimetre.
+    let (_, ruled) = edits(&desk, left, &json!({ "with": [right], "bar_mm": 150.0 }));
+    assert_eq!(edits(&desk, right, &json!({})).0, 200);
+    desk.measured(left);
+    for (again, first) in widths(&desk.measured(left)["findings"]).iter().zip(widths(&before["findings"])) {
+        assert!((again.1 - first.1).abs() < 0.2, "{again:?} and {first:?}, {}", ruled["took_ms"]);
+    }
 }
 
 #[test]

@@ -65,7 +65,8 @@ async fn measuring(client: &Client, visit: &impl AsyncFn(&str)) {
     click(client, "#units").await;
     visit("lift-inches").await;
     click(client, "#units").await;
-    ask(client, "document.querySelectorAll('details').forEach((d) => { d.open = true; }); scrollTo(0, 0)").await;
+    ask(client, "document.querySelectorAll('details').forEach((d) => { d.open = true; }); scrollTo(0, 0)")
+        .await;
     visit("details").await;
     see(client, "#verdicts").await;
     visit("nobody").await;
@@ -105,7 +106,8 @@ async fn together(desk: &Desk, client: &Client, visit: &impl AsyncFn(&str)) {
     see(client, "#lift").await;
     visit("pair-lift").await;
     ask(client, &format!("location.hash = '#table/{right}'")).await;
-    until(client, "document.querySelector('#with')?.innerText.includes('the result of all stands there')").await;
+    until(client, "document.querySelector('#with')?.innerText.includes('the result of all stands there')")
+        .await;
     see(client, "#with").await;
     visit("pair-other").await;
 }
@@ -134,16 +136,26 @@ async fn riding(client: &Client, visit: &impl AsyncFn(&str)) {
     visit("rider-kept").await;
     click(client, "#keep-rider").await;
     until(client, "document.querySelector('#replace-rider')").await;
+    ask(client, "scrollTo(0, document.body.scrollHeight)").await;
     visit("rider-there").await;
 }
 
 async fn keeping(client: &Client, visit: &impl AsyncFn(&str)) {
-    for (id, name) in [(1, "Willow (invented)"), (2, "Fern (invented)"), (3, "Acorn (invented)")] {
+    let all = [
+        ("willow.jpg", "Willow (invented)"),
+        ("fern.jpg", "Fern (invented)"),
+        ("left.jpg", "Acorn (invented)"),
+    ];
+    for (id, (file, name)) in (1..).zip(all) {
         ask(client, &format!("location.hash = '#table/{id}'")).await;
-        until(client, &format!("document.querySelector('.photo[aria-current]')?.href.endsWith('/{id}')")).await;
+        until(client, &format!("document.querySelector('img[alt=\"Photo {file}\"]')")).await;
         until(client, "document.querySelector('#verdicts')?.innerText.includes('Ilse')").await;
         fill(client, "name", name).await;
-        until(client, &format!("document.querySelector('.photo[aria-current] strong').textContent === '{name}'")).await;
+        until(
+            client,
+            &format!("document.querySelector('.photo[aria-current] strong').textContent === '{name}'"),
+        )
+        .await;
         still(client).await;
         click(client, "#keep").await;
         until(client, "document.querySelector('#kept').textContent.includes('On the shelf')").await;

@@ -16,14 +16,17 @@ const onPage = (hint) => hint
   .replace(/measure the lift and give (it )?with --lift\S*/, "fill in the heights")
   .replace(/--lift \S*/g, "the table of heights").replace(/--bar/g, "the bar’s length").replace(/--lens/g, "a lens file");
 
+/** Refusals that may be mended by showing the saddle's ends. */
+const OF_THE_SADDLE = ["no-saddle", "edges-not-found", "midline-outside", "view-unclear", "saddle-cut-off"];
+
 /** `show` lets the ends be pointed at, where that may help; `alone` leaves the photos out that it was measured together with. */
-export function refusalPanel(refusal, show, alone) {
+export function refusalPanel({ file, refusal }, show, alone) {
   return h("section", { class: "refusal", role: "alert" },
     h("h2", {}, alone ? "These photos cannot be measured together" : "This photo cannot be measured"),
-    h("p", {}, `${capital(refusal.text)}.`),
+    h("p", {}, `${refusal.text.startsWith(file) ? refusal.text : capital(refusal.text)}.`),
     h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`),
     alone && h("button", { type: "button", id: "alone", onclick: alone }, "Measure this photo alone again"),
-    show && !alone && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
+    show && !alone && OF_THE_SADDLE.includes(refusal.code) && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
 }
 
 /** What a photo is worth before anything is traced in it, and what would make the next one better. */
@@ -67,7 +70,8 @@ export function widthsPanel(findings) {
 
 export function cautionsPanel(findings) {
   if (!findings.warnings.length && !findings.doubts.length) return null;
-  const doubt = (d) => h("li", {}, `${d.part} ${d.side} edge, ${d.from_at.toFixed(2)} to ${d.to_at.toFixed(2)}: another line ${Math.abs(d.apart_mm).toFixed(1)} mm further ${d.apart_mm > 0 ? "outside" : "inside"} may be the edge (${Math.round(d.probability * 100)} %). Look, and click where it runs.`);
+  const doubt = (d) => h("li", {}, `${capital(d.part)} ${d.side} edge, ${stretch(d.from_at.toFixed(2), d.to_at.toFixed(2))}: another line ${Math.abs(d.apart_mm).toFixed(1)} mm further ${d.apart_mm > 0 ? "outside" : "inside"} may be the edge (${Math.round(d.probability * 100)} %). Look, and click where it runs.`);
+  const stretch = (from, to) => (from === to ? `at ${from}` : `${from} to ${to}`);
   return h("section", { class: "panel cautions", "aria-labelledby": "cautions-head" },
     h("h2", { id: "cautions-head" }, "Look at this"),
     h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, `${capital(onPage(w.hint))}.`))),

@@ -144,8 +144,8 @@ export class Table {
     this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
     const alone = photo.edits.with.length > 0 && (() => changed({ with: [] }));
     renew(this.side, [
-      photo.refusal && refusalPanel(photo.refusal, unsure && (() => this.choose("ends")), alone),
-      unsure && judgedPanel(photo.id),
+      photo.refusal && refusalPanel(photo, unsure && (() => this.choose("ends")), alone),
+      unsure && !alone && judgedPanel(photo.id),
       findings && widthsPanel(findings),
       findings && cautionsPanel(findings),
       (findings || unsure) && liftPanel(photo, changed, this.others()),
