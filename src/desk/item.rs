@@ -84,6 +84,11 @@ pub struct Told {
 }
 
 impl Told {
+    /// Whether the ends were found in every photo.
+    fn nothing_shown(&self) -> bool {
+        std::iter::once(&self.own).chain(&self.others).all(|edits| edits.ends.is_none())
+    }
+
     fn measures_as(&self, other: &Self) -> bool {
         let others = self.others.iter().zip(&other.others);
         self.own.measures_as(&other.own) && others.into_iter().all(|(a, b)| a.measures_as(b))
@@ -154,6 +159,15 @@ impl Item {
     /// Where the saddle was found in it.
     pub fn near(&self) -> Option<Near> {
         locked(&self.state).near
+    }
+
+    /// Where the saddle was found when it was measured together with these others: in this photo, then in each of them.
+    pub fn near_together(&self, with: &[u64]) -> Option<Vec<Near>> {
+        let state = locked(&self.state);
+        let (_, measured) = state.earlier.iter().find(|(t, _)| t.own.with == with && t.nothing_shown())?;
+        let own = std::iter::once(&measured.geometry);
+        let all = own.chain(measured.others.iter().map(|(_, geometry)| geometry));
+        all.map(|geometry| Some((measured.sheet.view?, geometry.midline?))).collect()
     }
 
     /// Decodes it.

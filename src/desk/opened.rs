@@ -95,13 +95,14 @@ impl Opened {
     }
 }
 
-/// Measures several photos of one saddle together; the first is the one that is worked on, `others` the numbers of the rest.
+/// Measures several photos of one saddle together; the first is the one that is worked on. `near` is where an earlier walk has
+/// found the saddle in each.
 ///
 /// # Errors
 /// Where the edits make no sense; within, the refusal of a photo or of all together.
 pub fn walk_together(
     seen: Vec<(Arc<Photo>, FoundCards)>,
-    others: &[u64],
+    near: Option<Vec<Near>>,
     told: &Told,
     folder: &Path,
 ) -> Came<Measured> {
@@ -111,9 +112,9 @@ pub fn walk_together(
         return Err(Trouble::new(422, text, "choose another one of the same saddle"));
     }
     let (mut requests, mut lenses): (Vec<Request>, Vec<ChosenLens>) = (Vec::new(), Vec::new());
-    for (photo, edits) in photos.iter().zip(std::iter::once(&told.own).chain(&told.others)) {
-        let lens = choose(folder, edits.lens.as_deref(), photo)?;
-        requests.push(edits.request(None, lens.prior)?);
+    for (i, edits) in std::iter::once(&told.own).chain(&told.others).enumerate() {
+        let lens = choose(folder, edits.lens.as_deref(), &photos[i])?;
+        requests.push(edits.request(near.as_ref().map(|near| near[i]), lens.prior)?);
         lenses.push(lens);
     }
     Ok(measure_found_together(&photos, &requests, found).map(|together| {
@@ -124,7 +125,7 @@ pub fn walk_together(
             }
         }
         let geometry = geometries.remove(0);
-        let others = others.iter().copied().zip(geometries).collect();
+        let others = told.own.with.iter().copied().zip(geometries).collect();
         Measured { sheet, geometry, others, lens: lenses.swap_remove(0).file }
     }))
 }

@@ -268,7 +268,7 @@ impl Photos {
             }
         }
         item.at(Stage::Tracing);
-        let together = walk_together(seen, &told.own.with, told, &self.shelf)?;
+        let together = walk_together(seen, item.near_together(&told.own.with), told, &self.shelf)?;
         Ok(together.map(|measured| (measured, None)))
     }
 

@@ -8,6 +8,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use super::served::{Desk, demo};
+use super::together::pair;
 use fantoccini::actions::{InputSource, KeyAction, KeyActions, MouseActions, PointerAction};
 use fantoccini::key::Key;
 use fantoccini::{Client, ClientBuilder, Locator};
@@ -260,6 +261,71 @@ fn the_whole_flow_from_a_photo_to_the_shelf() {
         ask(&client, "location.hash = '#shelf'").await;
         until(&client, "document.querySelector('.shelf tbody tr')").await;
         picture(&client, "shelf").await;
+    });
+}
+
+#[test]
+fn a_second_photo_tells_the_heights() {
+    in_browser(WIDE, async |desk, client| {
+        let folder = tempfile::tempdir().unwrap();
+        let files = [("left.jpg", 0), ("right.jpg", 1)].map(|(name, i)| {
+            let file = folder.path().join(name);
+            std::fs::write(&file, &pair()[i]).unwrap();
+            file.display().to_string()
+        });
+        choose(&client, "#choose-first", &[&files[0]]).await;
+        let alone = width_mm(&client, "seat.widest").await;
+        until(&client, "document.querySelector('#lift .notice')").await;
+        choose(&client, "#with-file", &[&files[1]]).await;
+        until(&client, "document.querySelectorAll('.told tbody tr').length === 5").await;
+        let there = desk.ask("GET", "/api/photos/1", b"").json();
+        let widest = &there["findings"]["widths"][0];
+        let together = width_mm(&client, "seat.widest").await;
+        assert!((together - widest["mm"].as_f64().unwrap()).abs() < 1e-9 && together != alone);
+        // Without a height there are some eleven millimetres either way, with a pair's some two.
+        assert!(widest["u95"].as_f64().unwrap() < 3.0, "{widest}");
+        assert_eq!(ask(&client, "return Boolean(document.querySelector('#lift .notice'))").await, false);
+        // The other photo cannot be taken away under it.
+        ask(&client, "location.hash = '#table/2'").await;
+        until(
+            &client,
+            "document.querySelector('#with')?.innerText.includes('the result of all stands there')",
+        )
+        .await;
+        click(&client, "#off").await;
+        until(&client, "document.querySelector('#said').textContent.includes('is measured together with')")
+            .await;
+        ask(&client, "location.hash = '#table/1'").await;
+        until(&client, "document.querySelector('#with-2')?.checked").await;
+        click(&client, "#undo").await;
+        until(&client, "document.querySelector('#lift .notice')").await;
+        assert!((width_mm(&client, "seat.widest").await - alone).abs() < 1e-9);
+        click(&client, "#redo").await;
+        until(&client, "document.querySelector('.told')").await;
+        click(&client, "#keep").await;
+        until(&client, "document.querySelector('#kept').textContent.includes('On the shelf')").await;
+        for name in ["left-top.jpg", "left-top-2.jpg", "left-top.overlay.png", "left-top-2.overlay.png"] {
+            assert!(desk.folder.path().join(name).exists(), "{name}");
+        }
+    });
+}
+
+#[test]
+fn lengths_are_typed_in_inches_where_inches_come_first() {
+    in_browser(WIDE, async |desk, client| {
+        click(&client, "#sample").await;
+        width_mm(&client, "seat.widest").await;
+        click(&client, "#units").await;
+        fill(&client, "lift-seat-0.5", "0.5").await;
+        fill(&client, "bar", "5.9").await;
+        until(&client, "document.querySelector('.table').ariaBusy === 'false'").await;
+        let edits = desk.ask("GET", "/api/photos/1", b"").json()["edits"].clone();
+        // An inch is 25.4 mm; what was not touched keeps its millimetres.
+        assert_eq!(
+            edits["seat_lift"],
+            json!([[0.0, 44.0], [0.25, 26.0], [0.5, 12.7], [0.75, 31.0], [1.0, 68.0]])
+        );
+        assert_eq!(edits["bar_mm"], 149.86);
     });
 }
 
