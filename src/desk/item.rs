@@ -1,7 +1,7 @@
 //! One photo on the desk: how far it has come, what was said of it, and what came of that.
 
 use std::path::PathBuf;
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use anyhow::Context;
@@ -55,6 +55,8 @@ pub struct Item {
     state: Mutex<State>,
     /// What stays of it while it is worked on.
     pub opened: Mutex<Option<Opened>>,
+    /// The photo of that, to be looked at meanwhile.
+    pub decoded: Mutex<Option<Arc<Photo>>>,
 }
 
 #[derive(Debug, Clone)]
@@ -133,6 +135,7 @@ impl Item {
             turn: Mutex::default(),
             state: Mutex::new(state),
             opened: Mutex::default(),
+            decoded: Mutex::default(),
         }
     }
 

@@ -8,6 +8,7 @@ use super::answer::Trouble;
 use super::edits::Edits;
 use super::item::{Item, Measured, Near, Stage, Told};
 use super::lens::{ChosenLens, choose};
+use super::photos::locked;
 use crate::card::{FoundCards, find_cards};
 use crate::measure::{Placed, Request, ScaleBy, place, walk_placed};
 use crate::photo::Photo;
@@ -17,8 +18,7 @@ use crate::together::{measure_found_together, same_twice};
 
 /// A photo while it is worked on.
 pub struct Opened {
-    /// The photo.
-    pub photo: Arc<Photo>,
+    photo: Arc<Photo>,
     found: FoundCards,
     standing: Option<Standing>,
 }
@@ -42,12 +42,12 @@ impl Opened {
     pub fn of(item: &Item, at: impl Fn(Stage)) -> Came<Self> {
         at(Stage::Reading);
         let photo = match item.decode()? {
-            Ok(photo) => photo,
+            Ok(photo) => Arc::new(photo),
             Err(refusal) => return Ok(Err(refusal)),
         };
+        *locked(&item.decoded) = Some(photo.clone());
         at(Stage::Card);
-        let found = find_cards(&photo);
-        Ok(found.map(|found| Self { photo: Arc::new(photo), found, standing: None }))
+        Ok(find_cards(&photo).map(|found| Self { photo, found, standing: None }))
     }
 
     /// What of it is measured together with other photos.

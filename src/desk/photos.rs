@@ -296,6 +296,7 @@ impl Photos {
         drop(open);
         for item in old.into_iter().filter_map(|id| self.get(id).ok()) {
             *locked(&item.opened) = None;
+            *locked(&item.decoded) = None;
         }
     }
 
@@ -304,8 +305,8 @@ impl Photos {
     /// # Errors
     /// Where it cannot be decoded.
     pub fn photo(&self, item: &Item) -> Result<Arc<Photo>, Trouble> {
-        if let Some(open) = locked(&item.opened).as_ref() {
-            return Ok(open.photo.clone());
+        if let Some(photo) = locked(&item.decoded).as_ref() {
+            return Ok(photo.clone());
         }
         item.decode()?.map(Arc::new).map_err(|r| Trouble::new(422, r.text, r.hint))
     }

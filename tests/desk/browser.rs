@@ -552,12 +552,17 @@ fn twenty_photos_dropped_at_once() {
         until(&client, "document.querySelectorAll('.photo').length === 20").await;
         until(&client, "document.querySelectorAll('.photo.measured').length >= 2").await;
         picture(&client, "twenty").await;
+        let all: Vec<Value> = (1..=20).map(|id| desk.measured(id)).collect();
+        assert!(all.iter().all(|photo| photo["stage"] == "measured"));
         if let Ok(status) = std::fs::read_to_string(format!("/proc/{}/status", desk.pid())) {
             let peak = status
                 .lines()
                 .find_map(|l| l.strip_prefix("VmHWM:")?.trim().split(' ').next()?.parse::<f64>().ok());
             let peak_mb = peak.unwrap() / 1000.0;
-            println!("twenty photos: at most {peak_mb:.0} MB");
+            println!(
+                "twenty photos: at most {peak_mb:.0} MB, all measured after {:.0} s",
+                began.elapsed().as_secs_f64()
+            );
             // Two decoded photos, one in work, pictures for the page: well within what a small machine has.
             assert!(peak_mb < 900.0, "{peak_mb}");
         }

@@ -9,6 +9,8 @@ const PREVIEW_SIDE = 1600;
 const NEAR_PX = 40;
 const STEP_PX = 60;
 
+/** Lines and marks grow with the letters, as on a very large screen. */
+const letters = () => parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;
 const path = (points, closed) =>
   points.length ? `M${points.map(([x, y]) => `${x} ${y}`).join("L")}${closed ? "Z" : ""}` : "";
 const line = (points, of, closed) => svg("path", { d: path(points, closed), class: `halo ${of}` });
@@ -117,10 +119,11 @@ export class Easel {
   /** Marks keep their size on the screen whatever the zoom. */
   resize() {
     if (!this.scale) return;
-    for (const dot of this.sheet.querySelectorAll("[data-r]")) dot.setAttribute("r", dot.dataset.r / this.scale);
+    const unit = letters() / this.scale;
+    for (const dot of this.sheet.querySelectorAll("[data-r]")) dot.setAttribute("r", dot.dataset.r * unit);
     for (const text of this.sheet.querySelectorAll("[data-dy]")) {
-      text.setAttribute("dy", text.dataset.dy / this.scale);
-      text.setAttribute("font-size", 13 / this.scale);
+      text.setAttribute("dy", text.dataset.dy * unit);
+      text.setAttribute("font-size", 13 * unit);
     }
   }
 
@@ -168,7 +171,7 @@ export class Easel {
 
   place() {
     if (!this.scale) return;
-    this.canvas.style.setProperty("--thick", 1 / this.scale);
+    this.canvas.style.setProperty("--thick", letters() / this.scale);
     this.canvas.style.transform = `translate(${this.x}px, ${this.y}px) scale(${this.scale})`;
     this.scaleSaid.textContent = `${Math.round(this.scale * 100)} %`;
     this.canvas.classList.toggle("pixels", this.scale >= 2);

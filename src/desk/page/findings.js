@@ -16,8 +16,9 @@ const onPage = (hint) => hint
   .replace(/measure the lift and give (it )?with --lift\S*/, "fill in the heights")
   .replace(/--lift \S*/g, "the table of heights").replace(/--bar/g, "the bar’s length").replace(/--lens/g, "a lens file");
 
-/** Refusals that may be mended by showing the saddle's ends. */
 const OF_THE_SADDLE = ["no-saddle", "edges-not-found", "midline-outside", "view-unclear", "saddle-cut-off"];
+/** Whether a refusal is about the saddle, and may be mended by showing its ends. */
+export const ofTheSaddle = (refusal) => OF_THE_SADDLE.includes(refusal.code);
 
 /** `show` lets the ends be pointed at, where that may help; `alone` leaves the photos out that it was measured together with. */
 export function refusalPanel({ file, refusal }, show, alone) {
@@ -26,7 +27,7 @@ export function refusalPanel({ file, refusal }, show, alone) {
     h("p", {}, `${refusal.text.startsWith(file) ? refusal.text : capital(refusal.text)}.`),
     h("p", {}, h("strong", {}, "What to do: "), `${onPage(refusal.hint)}.`),
     alone && h("button", { type: "button", id: "alone", onclick: alone }, "Measure this photo alone again"),
-    show && !alone && OF_THE_SADDLE.includes(refusal.code) && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
+    show && !alone && ofTheSaddle(refusal) && h("button", { type: "button", id: "show-ends", onclick: show }, "Show the two ends on the photo"));
 }
 
 /** What a photo is worth before anything is traced in it, and what would make the next one better. */

@@ -1,6 +1,7 @@
 // The lift: how high the saddle's edges lie over the card. A small table, with a drawing that says what to measure.
 
 import { h, svg } from "./dom.js";
+import { ofTheSaddle } from "./findings.js";
 import { fromField, inField, unit, written } from "./units.js";
 
 const PLACES = [[0, "front end"], [0.25, "waist"], [0.5, "middle"], [0.75, "widest"], [1, "rear end"]];
@@ -58,10 +59,13 @@ function toldTable({ part, rows }) {
       h("td", {}, written(row.shown).first.replace("-", "−"), row.poorly && h("strong", {}, " poorly told"))))));
 }
 
+/** A photo without a card, or that is none, tells nothing beside another either. */
+const mayServe = ({ refusal, with: others }) => !refusal || others.length > 0 || ofTheSaddle(refusal);
+
 /** Which other photos on the desk are measured together with this one. `add` takes files for one more. */
 export function othersChoice(photo, photos, changed, add) {
   const linked = photo.edits.with;
-  const others = photos.filter((p) => p.id !== photo.id);
+  const others = photos.filter((p) => p.id !== photo.id && (linked.includes(p.id) || mayServe(p)));
   const leads = photos.filter((p) => p.with.includes(photo.id));
   const box = (other) => h("label", {},
     h("input", {

@@ -73,11 +73,18 @@ async function showTable() {
       added,
     });
     main.append(state.table.element);
+    inSight(main.querySelector(".photo[aria-current]"));
   } else if (moved) {
     const { table } = state;
     table.photo = await api.photo(current.id);
     if (state.table === table) table.show();
   }
+}
+
+/** Scrolls the tray, and nothing else, to a photo. */
+function inSight(photo) {
+  const place = photo?.closest("ul");
+  if (place) place.scrollLeft = photo.parentElement.offsetLeft - (place.clientWidth - photo.offsetWidth) / 2;
 }
 
 /** A photo was laid on the desk: the first is shown, further ones wait in the tray. Whoever has gone elsewhere stays there. */
@@ -122,7 +129,7 @@ document.addEventListener("keydown", (event) => {
   else return;
   event.preventDefault();
 });
-addEventListener("hashchange", () => show());
+addEventListener("hashchange", () => { say(""); show(); });
 dropping();
 unitButton();
 await show();
