@@ -39,6 +39,17 @@ impl Side {
         [-t, t].map(|t| (PhotoPoint::from(self.middle.vector() + self.along * t), u))
     }
 
+    /// The pixels along the measured stretch, so far inwards and outwards of the line, pixels; `None` where that leaves the photo.
+    pub fn samples(&self, photo: &Photo, reach_px: [f64; 2]) -> Option<Vec<StepSample>> {
+        let frame = Frame {
+            middle: self.middle.vector(),
+            along: self.along,
+            half: self.half_length_px,
+            reach: reach_px,
+        };
+        frame.samples(photo)
+    }
+
     /// Where this side's line meets another's; `None` when they are parallel.
     pub fn meet(&self, other: &Side) -> Option<PhotoPoint> {
         let cross = self.along.perp(&other.along);

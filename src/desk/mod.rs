@@ -9,6 +9,7 @@ mod guard;
 mod item;
 mod keep;
 mod lens;
+mod lock;
 mod opened;
 mod papers;
 mod photos;

@@ -8,7 +8,7 @@ use super::answer::Trouble;
 use super::edits::Edits;
 use super::item::{Item, Measured, Near, Stage, Told};
 use super::lens::{ChosenLens, choose};
-use super::photos::locked;
+use super::lock::locked;
 use crate::card::{FoundCards, find_cards};
 use crate::measure::{Placed, Request, ScaleBy, place, walk_placed};
 use crate::photo::Photo;

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, PoisonError};
 use std::time::Instant;
 
 use anyhow::Context;
@@ -14,6 +14,7 @@ use serde_json::Value;
 use super::answer::Trouble;
 use super::edits::Edits;
 use super::item::{Item, Measured, Near, Stage, Told};
+use super::lock::locked;
 use super::opened::{Came, Opened, walk_together};
 use crate::card::FoundCards;
 use crate::photo::Photo;
@@ -43,11 +44,6 @@ pub struct Photos {
     open: Mutex<Vec<u64>>,
     /// Held while several are measured together: they are all decoded then.
     together: Mutex<()>,
-}
-
-/// A lock is only poisoned where a photo's walk has panicked, which leaves what it guards as it was.
-pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
-    mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Photos {

@@ -182,14 +182,22 @@ impl Scatter {
 }
 
 /// A middling step of 8-bit sRGB in linear light: in a picture without noise the residuals are of this size.
-const QUANTISED: f64 = 1e-3;
+pub const QUANTISED: f64 = 1e-3;
+/// Tukey's biweight ends at so many robust standard deviations (95 % efficient for Gaussian noise).
+pub const TUKEY: f64 = 4.685;
 
-/// Tukey's biweight at 4.685 robust standard deviations (95 % efficient for Gaussian noise).
-fn reweight(samples: &mut [StepSample], seen: &mut [Seen]) {
-    let mut sizes: Vec<f64> = seen.iter().map(|s| s.residual.abs()).collect();
+/// Robust standard deviation of residuals, by the median of their sizes, which are put in another order; as for a Gaussian
+/// distribution, and no less than the steps of light.
+pub fn robust_spread(sizes: &mut [f64]) -> f64 {
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
-    let limit = 4.685 * 1.4826 * median.max(QUANTISED);
+    1.4826 * median.max(QUANTISED)
+}
+
+/// Weighs the samples by Tukey's biweight.
+fn reweight(samples: &mut [StepSample], seen: &mut [Seen]) {
+    let mut sizes: Vec<f64> = seen.iter().map(|s| s.residual.abs()).collect();
+    let limit = TUKEY * robust_spread(&mut sizes);
     for (s, seen) in samples.iter_mut().zip(seen) {
         let inside = (1.0 - (seen.residual / limit).powi(2)).max(0.0);
         s.weight = inside * inside;

@@ -66,7 +66,8 @@ pub fn scale_by_bank_card(
     found: &FoundCard,
 ) -> Option<ScaleByBankCard> {
     let middle = frame_middle_mm(found.pattern);
-    let paper = Paper { photo, fit, card, middle, blur_px: found.blur_px() };
+    let camera = fit.camera_over(card, &fit.estimate.values);
+    let paper = Paper { photo, fit, card, camera, middle, blur_px: found.blur_px() };
     let lying = paper.look()?;
     let sides: Vec<Edge> = (0..SIDES).map(|side| paper.edge(&lying, side)).collect::<Option<_>>()?;
     let values = &fit.estimate.values;
@@ -100,6 +101,8 @@ struct Paper<'a> {
     photo: &'a Photo,
     fit: &'a CameraFit,
     card: usize,
+    /// At the estimate, in the frame of the card.
+    camera: Camera,
     middle: Vector2<f64>,
     blur_px: f64,
 }
@@ -146,10 +149,6 @@ struct Line {
 }
 
 impl Paper<'_> {
-    fn camera(&self, values: &DVector<f64>) -> Camera {
-        self.fit.camera_over(self.card, values)
-    }
-
     /// The height of a bank card's upper face over the reference card's plane, mm.
     fn face_mm(&self, p: Vector2<f64>, values: &DVector<f64>) -> f64 {
         let on_card = CardPoint::new(p.x + self.middle.x, p.y + self.middle.y, 0.0);
@@ -157,9 +156,8 @@ impl Paper<'_> {
     }
 
     fn pixel(&self, p: Vector2<f64>) -> Option<PhotoPoint> {
-        let values = &self.fit.estimate.values;
-        let on_face = (p + self.middle).push(self.face_mm(p, values));
-        self.camera(values).photo_from_card(CardPoint::from(on_face))
+        let on_face = (p + self.middle).push(self.face_mm(p, &self.fit.estimate.values));
+        self.camera.photo_from_card(CardPoint::from(on_face))
     }
 
     /// A pixel on the upper face; the bent paper's height is looked up where it comes to lie.
@@ -223,9 +221,8 @@ impl Paper<'_> {
     fn edge(&self, lying: &Lying, side: usize) -> Option<Edge> {
         let [from, to] = lying.side_mm(side).map(|p| self.pixel(p));
         let side = measure_side(self.photo, from?, to?, SidePixels::All)?;
-        let camera = self.camera(&self.fit.estimate.values);
-        let at = self.on_face(side.middle, &camera, &self.fit.estimate.values)? + self.middle;
-        let mm_per_px = camera.mm_per_px(CardPoint::from(at.push(ID1_THICK_MM)))?;
+        let at = self.on_face(side.middle, &self.camera, &self.fit.estimate.values)? + self.middle;
+        let mm_per_px = self.camera.mm_per_px(CardPoint::from(at.push(ID1_THICK_MM)))?;
         let rim = rim(self.photo, &side, self.blur_px, ID1_THICK_MM / mm_per_px)?;
         Some(Edge { side, rim })
     }
@@ -233,7 +230,7 @@ impl Paper<'_> {
     /// A measured side on the bank card's face. Where the camera looks at it from without it shows its wall below the rim, and
     /// which of both is the edge depends on the colour of the wall: the middle is taken.
     fn line(&self, edge: &Edge, values: &DVector<f64>) -> Option<Line> {
-        let camera = self.camera(values);
+        let camera = self.fit.camera_over(self.card, values);
         let Edge { side, rim } = edge;
         let bloom_px = self.fit.bloom_px();
         let outwards_px = rim.outward_px - bloom_px;

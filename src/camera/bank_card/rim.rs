@@ -14,6 +14,7 @@ use nalgebra::{SMatrix, SVector};
 use crate::card::side::Side;
 use crate::ground::normal::Normal;
 use crate::photo::Photo;
+use crate::photo::step::{QUANTISED, StepSample, TUKEY, robust_spread};
 
 /// Where the rim lies.
 #[derive(Debug, Clone, Copy)]
@@ -38,19 +39,8 @@ const SHADE_U: f64 = 0.3;
 const BLURS: f64 = 3.0;
 const HEIGHTS: f64 = 4.0;
 const ROUNDS: usize = 10;
-/// Tukey's biweight, in robust standard deviations (95 % efficient for Gaussian noise).
-const TUKEY: f64 = 4.685;
-/// A middling step of 8-bit sRGB in linear light.
-const QUANTISED: f64 = 1e-3;
 
 type Vector = SVector<f64, PARAMETERS>;
-
-/// A pixel: distance outwards, place along the side in half-lengths, light.
-struct Sample {
-    d: f64,
-    t: f64,
-    light: f64,
-}
 
 /// What is known of the step before it is fitted, pixels.
 struct Step {
@@ -62,22 +52,24 @@ struct Step {
 /// the fit does not settle.
 pub(super) fn rim(photo: &Photo, side: &Side, blur_px: f64, wall_px: f64) -> Option<Rim> {
     let step = Step { blur: blur_px, wall: wall_px };
-    let samples = samples(photo, side, &step)?;
+    let mut samples = side.samples(photo, step.reach())?;
+    if samples.len() <= 8 * PARAMETERS {
+        return None;
+    }
     let mut p = start(&samples)?;
-    let mut weights = vec![1.0; samples.len()];
     let mut noise = side.noise.max(QUANTISED);
     for round in 0..ROUNDS {
-        let (normal, gradient) = step.equations(&samples, &weights, &p, noise);
+        let (normal, gradient) = step.equations(&samples, &p, noise);
         let mut change = normal.try_inverse()? * gradient;
         change[OFFSET] = change[OFFSET].clamp(-0.5, 0.5);
         p += change;
         let settled = change[OFFSET].abs() < 1e-4 && change[SWING].abs() < 1e-4;
-        (weights, noise) = step.weigh(&samples, &p);
+        noise = step.weigh(&mut samples, &p);
         if settled && round > 2 {
             break;
         }
     }
-    let (normal, _) = step.equations(&samples, &weights, &p, noise);
+    let (normal, _) = step.equations(&samples, &p, noise);
     let covariance = normal.try_inverse()?;
     let u_shade_px = covariance[(OFFSET, SHADE)].abs() / SHADE_U;
     let variance = covariance[(OFFSET, OFFSET)] - u_shade_px * u_shade_px;
@@ -85,30 +77,8 @@ pub(super) fn rim(photo: &Photo, side: &Side, blur_px: f64, wall_px: f64) -> Opt
     inside.then(|| Rim { outward_px: p[OFFSET], u_px: variance.max(0.0).sqrt(), u_shade_px })
 }
 
-fn samples(photo: &Photo, side: &Side, step: &Step) -> Option<Vec<Sample>> {
-    let [inwards, outwards] = [BLURS * step.blur + 1.0, BLURS * step.blur + HEIGHTS * step.wall];
-    let middle = side.middle.vector();
-    let reach = side.along.abs() * side.half_length_px + side.outward.abs() * outwards;
-    let (low, high) = (middle - reach, middle + reach);
-    let last = [photo.width_px(), photo.height_px()].map(|n| (n - 1) as f64);
-    if low.min() < 0.0 || high.x > last[0] || high.y > last[1] {
-        return None;
-    }
-    let mut all = Vec::new();
-    for y in low.y.ceil() as usize..=high.y.floor() as usize {
-        for x in low.x.ceil() as usize..=high.x.floor() as usize {
-            let p = nalgebra::Vector2::new(x as f64, y as f64) - middle;
-            let (d, t) = (p.dot(&side.outward), p.dot(&side.along) / side.half_length_px);
-            if (-inwards..=outwards).contains(&d) && t.abs() <= 1.0 {
-                all.push(Sample { d, t, light: f64::from(photo.linear_luma_pixel(x, y)) });
-            }
-        }
-    }
-    (all.len() > 8 * PARAMETERS).then_some(all)
-}
-
 /// The levels inside and outside, no offset, the middling shade.
-fn start(samples: &[Sample]) -> Option<Vector> {
+fn start(samples: &[StepSample]) -> Option<Vector> {
     let mean = |inside: bool| {
         let chosen = samples.iter().filter(|s| if inside { s.d < -1.0 } else { s.d > 2.0 });
         let (sum, count) = chosen.fold((0.0, 0.0), |(sum, n), s| (sum + s.light, n + 1.0));
@@ -119,8 +89,13 @@ fn start(samples: &[Sample]) -> Option<Vector> {
 }
 
 impl Step {
+    /// How far the window reaches inwards and outwards, pixels.
+    fn reach(&self) -> [f64; 2] {
+        [BLURS * self.blur + 1.0, BLURS * self.blur + HEIGHTS * self.wall]
+    }
+
     /// Light above the model, and how the model moves with each parameter.
-    fn look(&self, s: &Sample, p: &Vector) -> (f64, Vector) {
+    fn look(&self, s: &StepSample, p: &Vector) -> (f64, Vector) {
         let d = s.d - p[OFFSET] - p[SWING] * s.t;
         let paper = p[2] + p[4];
         let [phi, slope] = Normal::table().at(d / self.blur);
@@ -154,15 +129,14 @@ impl Step {
 
     fn equations(
         &self,
-        samples: &[Sample],
-        weights: &[f64],
+        samples: &[StepSample],
         p: &Vector,
         noise: f64,
     ) -> (SMatrix<f64, PARAMETERS, PARAMETERS>, Vector) {
         let (mut normal, mut gradient) = (SMatrix::zeros(), Vector::zeros());
-        for (s, weight) in samples.iter().zip(weights) {
+        for s in samples {
             let (above, row) = self.look(s, p);
-            let weighted = row * (weight / (noise * noise));
+            let weighted = row * (s.weight / (noise * noise));
             normal += weighted * row.transpose();
             gradient += weighted * above;
         }
@@ -171,15 +145,14 @@ impl Step {
         (normal, gradient)
     }
 
-    /// Weights of the samples, and the noise of one.
-    fn weigh(&self, samples: &[Sample], p: &Vector) -> (Vec<f64>, f64) {
+    /// Weighs the samples by Tukey's biweight; gives the noise of one.
+    fn weigh(&self, samples: &mut [StepSample], p: &Vector) -> f64 {
         let sizes: Vec<f64> = samples.iter().map(|s| self.look(s, p).0.abs()).collect();
-        let mut sorted = sizes.clone();
-        let middle = sorted.len() / 2;
-        let (_, median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
-        let noise = (1.4826 * *median).max(QUANTISED);
-        let weight = |size: &f64| (1.0 - (size / (TUKEY * noise)).powi(2)).max(0.0).powi(2);
-        (sizes.iter().map(weight).collect(), noise)
+        let noise = robust_spread(&mut sizes.clone());
+        for (s, size) in samples.iter_mut().zip(sizes) {
+            s.weight = (1.0 - (size / (TUKEY * noise)).powi(2)).max(0.0).powi(2);
+        }
+        noise
     }
 }
 
