@@ -21,9 +21,10 @@ use crate::width::{
     GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, expanded, measure_widths,
 };
 
-/// The sheet of a measured photo, and its geometry in the photo.
+/// The sheet of a measured photo, rounded as it is written so that all who show it show the same, and its geometry in the
+/// photo.
 pub fn record(photo: &Photo, request: &Request, walk: &Walk) -> (Sheet, OverlayGeometry) {
-    let sheet = sheet_of(photo, request, walk);
+    let sheet = sheet_of(photo, request, walk).rounded();
     let geometry = geometry_of(walk, &sheet);
     (sheet, geometry)
 }
@@ -69,7 +70,7 @@ pub fn record_together<P: Borrow<Photo>>(
     }
     sheet.lift = Some(told_lift(joint));
     sheet.warnings.extend(poorly_told(&requests[0], joint));
-    (sheet, geometries)
+    (sheet.rounded(), geometries)
 }
 
 /// The sheet keeps the corrections of the first photo point by point, and says that there were some in another.

@@ -156,6 +156,28 @@ impl Edits {
     }
 }
 
+/// What was said of a photo, and of those that are measured together with it.
+#[derive(Debug, Clone)]
+pub struct Told {
+    /// Of the photo.
+    pub own: Edits,
+    /// Of each of the others, as this measurement takes it.
+    pub others: Vec<Edits>,
+}
+
+impl Told {
+    /// Whether the ends were found in every photo.
+    pub fn nothing_shown(&self) -> bool {
+        std::iter::once(&self.own).chain(&self.others).all(|edits| edits.ends.is_none())
+    }
+
+    /// Whether both say the same to the walk.
+    pub fn measures_as(&self, other: &Self) -> bool {
+        let others = self.others.iter().zip(&other.others);
+        self.own.measures_as(&other.own) && others.into_iter().all(|(a, b)| a.measures_as(b))
+    }
+}
+
 fn nonsense(text: impl Into<String>, hint: &str) -> Trouble {
     Trouble::new(422, text, hint)
 }
@@ -235,5 +257,15 @@ mod tests {
         let beside = own.beside(&other);
         assert_eq!((beside.seat_lift, beside.bar_mm), (own.seat_lift, own.bar_mm));
         assert_eq!((beside.hidden, beside.ends, beside.with), (other.hidden, None, vec![]));
+    }
+
+    #[test]
+    fn what_was_said_of_another_photo_counts_too() {
+        let told = |bar_mm| Told {
+            own: Edits { with: vec![2], ..Edits::default() },
+            others: vec![Edits { bar_mm, ..Edits::default() }],
+        };
+        assert!(told(None).measures_as(&told(None)));
+        assert!(!told(None).measures_as(&told(Some(149.0))));
     }
 }

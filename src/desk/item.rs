@@ -5,40 +5,16 @@ use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use anyhow::Context;
-use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::answer::Trouble;
 use super::drawing::{drawing, findings};
-use super::edits::Edits;
+use super::edits::{Edits, Told};
 use super::lock::locked;
-use super::opened::Opened;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
+use super::opened::{Came, Measured, Near, Opened};
+use super::stage::Stage;
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::refusal::Refusal;
-use crate::report::overlay::OverlayGeometry;
-use crate::sheet::Sheet;
-
-/// How far a photo has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Stage {
-    /// Others come first.
-    Waiting,
-    /// The file is being read.
-    Reading,
-    /// The reference card is being looked for.
-    Card,
-    /// The camera's place is being computed.
-    Camera,
-    /// The saddle is being found and its edges traced.
-    Tracing,
-    /// Measured.
-    Measured,
-    /// It cannot be measured.
-    Refused,
-}
 
 /// A photo on the desk.
 pub struct Item {
@@ -71,43 +47,6 @@ struct State {
     took_ms: f64,
     /// What was said earlier and what it gave, so that undoing gives the same, at once. The first stays.
     earlier: Vec<(Told, Measured)>,
-}
-
-/// Where the saddle was found, so that it is not looked for again.
-pub type Near = (View, [PhotoPoint; 2]);
-
-/// What was said of a photo, and of those that are measured together with it.
-#[derive(Debug, Clone)]
-pub struct Told {
-    /// Of the photo.
-    pub own: Edits,
-    /// Of each of the others, as this measurement takes it.
-    pub others: Vec<Edits>,
-}
-
-impl Told {
-    /// Whether the ends were found in every photo.
-    fn nothing_shown(&self) -> bool {
-        std::iter::once(&self.own).chain(&self.others).all(|edits| edits.ends.is_none())
-    }
-
-    fn measures_as(&self, other: &Self) -> bool {
-        let others = self.others.iter().zip(&other.others);
-        self.own.measures_as(&other.own) && others.into_iter().all(|(a, b)| a.measures_as(b))
-    }
-}
-
-/// A measured photo.
-#[derive(Debug, Clone)]
-pub struct Measured {
-    /// The sheet.
-    pub sheet: Sheet,
-    /// Where its contents lie in the photo.
-    pub geometry: OverlayGeometry,
-    /// The other photos that were measured together with it, and where its contents lie in each.
-    pub others: Vec<(u64, OverlayGeometry)>,
-    /// The lens file that was used.
-    pub lens: Option<String>,
 }
 
 /// Earlier results that are kept, some 100 kB each.
@@ -177,7 +116,7 @@ impl Item {
     ///
     /// # Errors
     /// Where its file cannot be read any more; within, why it is no photo.
-    pub fn decode(&self) -> Result<Result<Photo, Refusal>, Trouble> {
+    pub fn decode(&self) -> Came<Photo> {
         match Photo::from_bytes(&self.file, self.bytes()?) {
             Ok(photo) => {
                 locked(&self.state).size_px = Some([photo.width_px(), photo.height_px()]);
@@ -310,15 +249,5 @@ mod tests {
     fn a_name_is_shown_without_folders() {
         assert_eq!(shown_name("../../etc/passwd"), "passwd");
         assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a .jpg");
-    }
-
-    #[test]
-    fn what_was_said_of_another_photo_counts_too() {
-        let told = |bar_mm| Told {
-            own: Edits { with: vec![2], ..Edits::default() },
-            others: vec![Edits { bar_mm, ..Edits::default() }],
-        };
-        assert!(told(None).measures_as(&told(None)));
-        assert!(!told(None).measures_as(&told(Some(149.0))));
     }
 }

@@ -7,7 +7,8 @@ use serde_json::{Value, json};
 
 use super::Room;
 use super::answer::Trouble;
-use super::item::{Item, Measured};
+use super::item::Item;
+use super::opened::Measured;
 use crate::photo::Photo;
 use crate::report::draw::{Picture, png};
 use crate::report::overlay::{OverlayGeometry, drawing};

@@ -3,6 +3,7 @@
 
 mod answer;
 mod assets;
+mod connections;
 mod drawing;
 mod edits;
 mod guard;
@@ -17,13 +18,13 @@ mod query;
 mod rider;
 mod routes;
 mod shelf;
+mod stage;
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::{Context, anyhow, bail};
-use axum::Router;
 
 use crate::fit::rule::RuleSet;
 use guard::Guard;
@@ -154,16 +155,10 @@ impl Desk {
             .enable_all()
             .build()
             .context("the desk cannot begin to answer")?;
-        runtime.block_on(answering(self.listener, self.room)).context("the desk cannot answer any more")
+        runtime
+            .block_on(connections::answering(self.listener, self.room))
+            .context("the desk cannot answer any more")
     }
-}
-
-/// Answers every request that comes, for ever.
-async fn answering(listener: TcpListener, room: Arc<Room>) -> std::io::Result<()> {
-    listener.set_nonblocking(true)?;
-    let listener = tokio::net::TcpListener::from_std(listener)?;
-    let answer = move |request| routes::answer(room.clone(), request);
-    axum::serve(listener, Router::new().fallback(answer)).await
 }
 
 /// This machine's address in its network: the one from which it would speak to an address outside (TEST-NET-1, RFC 5737).

@@ -5,16 +5,35 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::answer::Trouble;
-use super::edits::Edits;
-use super::item::{Item, Measured, Near, Stage, Told};
+use super::edits::{Edits, Told};
 use super::lens::{ChosenLens, choose};
-use super::lock::locked;
+use super::stage::Stage;
 use crate::card::{FoundCards, find_cards};
+use crate::ground::frame::PhotoPoint;
+use crate::ground::words::View;
 use crate::measure::{Placed, Request, ScaleBy, place, walk_placed};
 use crate::photo::Photo;
 use crate::record::{record, record_together};
 use crate::refusal::Refusal;
+use crate::report::overlay::OverlayGeometry;
+use crate::sheet::Sheet;
 use crate::together::{measure_found_together, same_twice};
+
+/// Where the saddle was found, so that it is not looked for again.
+pub type Near = (View, [PhotoPoint; 2]);
+
+/// A measured photo.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The sheet.
+    pub sheet: Sheet,
+    /// Where its contents lie in the photo.
+    pub geometry: OverlayGeometry,
+    /// The other photos that were measured together with it, and where its contents lie in each.
+    pub others: Vec<(u64, OverlayGeometry)>,
+    /// The lens file that was used.
+    pub lens: Option<String>,
+}
 
 /// A photo while it is worked on.
 pub struct Opened {
@@ -35,19 +54,12 @@ struct Standing {
 pub type Came<T> = Result<Result<T, Refusal>, Trouble>;
 
 impl Opened {
-    /// Decodes a photo and finds its cards; `at` is told how far it has come.
+    /// Finds the cards in a photo.
     ///
     /// # Errors
-    /// Where its file cannot be read any more; within, its refusal.
-    pub fn of(item: &Item, at: impl Fn(Stage)) -> Came<Self> {
-        at(Stage::Reading);
-        let photo = match item.decode()? {
-            Ok(photo) => Arc::new(photo),
-            Err(refusal) => return Ok(Err(refusal)),
-        };
-        *locked(&item.decoded) = Some(photo.clone());
-        at(Stage::Card);
-        Ok(find_cards(&photo).map(|found| Self { photo, found, standing: None }))
+    /// The photo's refusal.
+    pub fn of(photo: Arc<Photo>) -> Result<Self, Refusal> {
+        find_cards(&photo).map(|found| Self { photo, found, standing: None })
     }
 
     /// What of it is measured together with other photos.
@@ -55,17 +67,24 @@ impl Opened {
         (self.photo.clone(), self.found.clone())
     }
 
-    /// Measures it alone; beside the result where the saddle was found.
+    /// Measures it alone; beside the result where the saddle was found. `near` is where it was found earlier; `at` is told how
+    /// far the walk has come.
     ///
     /// # Errors
     /// Where the edits make no sense; within, the photo's refusal.
-    pub fn walk(&mut self, item: &Item, edits: &Edits, folder: &Path) -> Came<(Measured, Option<Near>)> {
-        let (lens, placed) = match self.stand(item, edits, folder)? {
+    pub fn walk(
+        &mut self,
+        edits: &Edits,
+        near: Option<Near>,
+        folder: &Path,
+        at: impl Fn(Stage),
+    ) -> Came<(Measured, Option<Near>)> {
+        let (lens, placed) = match self.stand(edits, folder, &at)? {
             Ok(standing) => (standing.lens.clone(), standing.placed.clone()),
             Err(refusal) => return Ok(Err(refusal)),
         };
-        let request = edits.request(item.near(), lens.prior)?;
-        item.at(Stage::Tracing);
+        let request = edits.request(near, lens.prior)?;
+        at(Stage::Tracing);
         let walk = match walk_placed(&self.photo, &request, placed) {
             Ok(walk) => walk,
             Err(refusal) => return Ok(Err(refusal)),
@@ -77,11 +96,11 @@ impl Opened {
     }
 
     /// The camera as the edits want it.
-    fn stand(&mut self, item: &Item, edits: &Edits, folder: &Path) -> Came<&Standing> {
+    fn stand(&mut self, edits: &Edits, folder: &Path, at: impl Fn(Stage)) -> Came<&Standing> {
         let scale_by = edits.scale_by()?;
         let stands = |s: &Standing| s.scale_by == scale_by && s.wish == edits.lens;
         if !self.standing.as_ref().is_some_and(stands) {
-            item.at(Stage::Camera);
+            at(Stage::Camera);
             let lens = choose(folder, edits.lens.as_deref(), &self.photo)?;
             let request = edits.request(None, lens.prior)?;
             let placed = match place(&self.photo, &request, self.found.clone()) {

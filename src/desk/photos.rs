@@ -12,10 +12,11 @@ use anyhow::Context;
 use serde_json::Value;
 
 use super::answer::Trouble;
-use super::edits::Edits;
-use super::item::{Item, Measured, Near, Stage, Told};
+use super::edits::{Edits, Told};
+use super::item::Item;
 use super::lock::locked;
-use super::opened::{Came, Opened, walk_together};
+use super::opened::{Came, Measured, Near, Opened, walk_together};
+use super::stage::Stage;
 use crate::card::FoundCards;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -239,7 +240,7 @@ impl Photos {
 
     /// The walk over a photo alone.
     fn walk(&self, item: &Item, told: &Told) -> Came<(Measured, Option<Near>)> {
-        let walk = |open: &mut Opened| open.walk(item, &told.own, &self.shelf);
+        let walk = |open: &mut Opened| open.walk(&told.own, item.near(), &self.shelf, |stage| item.at(stage));
         self.opened(item, |stage| item.at(stage), walk)
     }
 
@@ -273,7 +274,14 @@ impl Photos {
         self.note_open(item.id);
         let mut opened = locked(&item.opened);
         if opened.is_none() {
-            match Opened::of(item, at)? {
+            at(Stage::Reading);
+            let photo = match item.decode()? {
+                Ok(photo) => Arc::new(photo),
+                Err(refusal) => return Ok(Err(refusal)),
+            };
+            *locked(&item.decoded) = Some(photo.clone());
+            at(Stage::Card);
+            match Opened::of(photo) {
                 Ok(fresh) => *opened = Some(fresh),
                 Err(refusal) => return Ok(Err(refusal)),
             }

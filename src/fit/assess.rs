@@ -5,7 +5,7 @@ use super::expr::{FIELDS, Field, Node};
 use super::fields::{Fields, Missing, field_in_words, quantity};
 use super::hint::did_you_mean;
 use super::measure::{Subject, is_view};
-use super::quantity::{COVERAGE, Quantity};
+use super::quantity::Quantity;
 use super::result::{Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, Part, RuleResult, SCHEMA};
 use super::rider::Rider;
 use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
@@ -337,7 +337,7 @@ fn judge(label: &str, node: &Node, rule: &Rule, subject: &Subject, confidence: f
         Err(why) => return Part { missing: Some(why), ..part },
     };
     part.value = Some(q.value / unit.size);
-    part.u95 = Some(COVERAGE * q.u() / unit.size);
+    part.u95 = Some(q.u95() / unit.size);
     if rule.lower.is_none() && rule.upper.is_none() {
         return Part { verdict: Verdict::Stated, budget: budget(&q, unit), ..part };
     }
@@ -371,7 +371,7 @@ fn limit_at(limit: &Option<Limit>, subject: &Subject, unit: Unit) -> Option<Limi
     let literal = limit.node.dim() == Ok(Dim::NONE)
         || limit.written.starts_with(|c: char| c.is_ascii_digit() || c == '-');
     let written = if literal { limit.written.clone() } else { String::new() };
-    Some(LimitAt { value: q.value / unit.size, u95: COVERAGE * q.u() / unit.size, written })
+    Some(LimitAt { value: q.value / unit.size, u95: q.u95() / unit.size, written })
 }
 
 /// Misses that weigh more together.

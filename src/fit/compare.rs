@@ -10,7 +10,7 @@ use super::expr::{Node, parse};
 use super::fields::Fields;
 use super::hint::did_you_mean;
 use super::measure::{Subject, is_view};
-use super::quantity::{COVERAGE, Quantity, line};
+use super::quantity::{Quantity, line};
 use super::result::{Assessment, Standing};
 use super::rider::Rider;
 use super::rule::{About, RuleSet, Severity};
@@ -268,9 +268,9 @@ fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidenc
         let difference = pair.map(|(a, b)| difference(a, b, Shared::of(groups[i], groups[reference]), &node));
         Cell {
             value: q.as_ref().map(|q| q.value / unit.size),
-            u95: q.as_ref().map(|q| COVERAGE * q.u() / unit.size),
+            u95: q.as_ref().map(|q| q.u95() / unit.size),
             difference: difference.as_ref().map(|d| d.value / unit.size),
-            difference_u95: difference.as_ref().map(|d| COVERAGE * d.u() / unit.size),
+            difference_u95: difference.as_ref().map(|d| d.u95() / unit.size),
             sure: difference
                 .as_ref()
                 .map(|d| above_zero(d).max(1.0 - above_zero(d)) >= (1.0 + confidence) / 2.0),

@@ -118,6 +118,11 @@ struct Cut {
 }
 
 impl Cut {
+    fn expanded_by(self, factor: f64) -> Self {
+        let Self { width, halves } = self;
+        Self { width: width.expanded_by(factor), halves: halves.map(|half| half.expanded_by(factor)) }
+    }
+
     fn half(self, side: Side) -> Quantity {
         let [left, right] = self.halves;
         if side == Side::Left { left } else { right }
@@ -148,7 +153,8 @@ fn named_cut(seen: &Seen, name: &str) -> Result<Cut, Missing> {
     let lines = budget_of(seen, name, u);
     let halves = halves_at(seen.sheet, part, width.at).map(|h| scaled_to(h, width.mm));
     let halves = halves.map_err(|why| format!("the halves of {name} are not known: {why}"));
-    Ok(cut(seen, name, width.at, (width.mm, halves?), &lines))
+    let factor = if u > 0.0 { width.u95 / u } else { COVERAGE };
+    Ok(cut(seen, name, width.at, (width.mm, halves?), &lines).expanded_by(factor))
 }
 
 /// A width at a station: from the four set stations about it, so that a curve is followed; its uncertainty is the

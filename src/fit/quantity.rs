@@ -86,12 +86,14 @@ pub struct Quantity {
     /// The value.
     pub value: f64,
     terms: BTreeMap<String, BTreeMap<Origin, f64>>,
+    /// The largest coverage factor that a sheet gives for a part of it; [`COVERAGE`] where it is smaller.
+    factor: f64,
 }
 
 impl Quantity {
     /// A number known exactly.
     pub fn exact(value: f64) -> Self {
-        Self { value, terms: BTreeMap::new() }
+        Self { value, ..Self::default() }
     }
 
     /// Adds a term: how far one standard uncertainty of this influence moves the value, with its sign.
@@ -102,9 +104,14 @@ impl Quantity {
         self
     }
 
+    /// As read from a sheet that expands its uncertainty by this factor, which is larger the fewer degrees of freedom it has.
+    pub fn expanded_by(self, factor: f64) -> Self {
+        Self { factor: self.factor.max(factor), ..self }
+    }
+
     /// `a x + b y` with `value` given by the caller: every nonlinear step comes down to this.
     fn linear(value: f64, a: f64, x: &Self, b: f64, y: &Self) -> Self {
-        let mut sum = Self::exact(value);
+        let mut sum = Self::exact(value).expanded_by(x.factor).expanded_by(y.factor);
         for (weight, part) in [(a, x), (b, y)] {
             for (line, terms) in &part.terms {
                 for (origin, moves) in terms {
@@ -159,6 +166,12 @@ impl Quantity {
     pub fn u(&self) -> f64 {
         self.terms.iter().map(|(line, terms)| line_u(line, terms).powi(2)).sum::<f64>().sqrt()
     }
+
+    /// Expanded uncertainty (95 %). A sum has no fewer effective degrees of freedom than the part that has the fewest
+    /// (JCGM 100:2008, G.4.1), so the largest factor of its parts is never too small.
+    pub fn u95(&self) -> f64 {
+        self.factor.max(COVERAGE) * self.u()
+    }
 }
 
 fn line_u(line: &str, terms: &BTreeMap<Origin, f64>) -> f64 {
@@ -207,6 +220,15 @@ mod tests {
     fn a_value_less_itself_is_known() {
         let a = width("a", 80.0, "lift", 0.3);
         assert_eq!(a.minus(&a).u(), 0.0);
+    }
+
+    #[test]
+    fn a_width_is_as_sure_as_its_sheet_says_and_a_sum_no_surer() {
+        let few = width("a", 80.0, "lift", 0.3).expanded_by(2.2);
+        approx::assert_relative_eq!(few.u95(), 0.66, epsilon = 1e-12);
+        let many = width("b", 70.0, "edge localisation", 0.4);
+        approx::assert_relative_eq!(many.u95(), 1.96 * 0.4, epsilon = 1e-12);
+        approx::assert_relative_eq!(few.plus(&many).u95(), 2.2 * 0.5, epsilon = 1e-12);
     }
 
     /// By hand: 76 / 19 = 4; relative uncertainties 1/76 and 0.5/19 give 4 hypot(0.01316, 0.02632) = 0.1177.

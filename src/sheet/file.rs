@@ -1,7 +1,6 @@
 //! Sheets as files: JSON text in, JSON text out, every refusal of it in one line.
 
 use super::output::{OutputError, safe_write};
-use super::round::rounded;
 use super::types::{SCHEMA, Sheet};
 use serde_json::Value;
 use std::path::{Path, PathBuf};
@@ -110,7 +109,8 @@ fn refuse_absurd(sheet: &Sheet) -> Result<(), String> {
 /// Fails when a number is not finite, or when a refused photo's sheet has a width.
 pub fn to_json(sheet: &Sheet) -> Result<String, SheetError> {
     check(sheet)?;
-    let value = serde_json::to_value(rounded(sheet)).map_err(|e| SheetError::Invalid(e.to_string()))?;
+    let value =
+        serde_json::to_value(sheet.clone().rounded()).map_err(|e| SheetError::Invalid(e.to_string()))?;
     let mut text = String::new();
     layout(&value, 0, &mut text);
     text.push('\n');

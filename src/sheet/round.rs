@@ -117,45 +117,47 @@ fn lines(s: &mut Sheet) {
     }
 }
 
-/// The sheet as it is written.
-pub(super) fn rounded(sheet: &Sheet) -> Sheet {
-    let mut s = sheet.clone();
-    for card in &mut s.cards {
-        card.rms_px = uncertainty(card.rms_px);
-        card.print_scale = to_decimals(card.print_scale, RATIO);
-        card.print_scale_u = card.print_scale_u.map(uncertainty);
+impl Sheet {
+    /// The sheet as it is written.
+    pub fn rounded(mut self) -> Self {
+        let s = &mut self;
+        for card in &mut s.cards {
+            card.rms_px = uncertainty(card.rms_px);
+            card.print_scale = to_decimals(card.print_scale, RATIO);
+            card.print_scale_u = card.print_scale_u.map(uncertainty);
+        }
+        s.camera.iter_mut().for_each(camera);
+        if let Some(m) = &mut s.midline {
+            m.front_px = point(m.front_px);
+            m.rear_px = point(m.rear_px);
+            m.length_mm = to_decimals(m.length_mm, MM);
+        }
+        lines(s);
+        for station in &mut s.stations {
+            station.at = to_decimals(station.at, STATION);
+            station.seat.iter_mut().chain(&mut station.channel).for_each(station_width);
+        }
+        s.widths.iter_mut().for_each(width);
+        if let Some(t) = &mut s.front_taper {
+            t.deg = value(t.deg, t.u95 / COVERAGE, DEG);
+            t.u95 = uncertainty(t.u95);
+        }
+        for line in &mut s.budget {
+            line.u = uncertainty(line.u);
+        }
+        for hint in &mut s.hints {
+            hint.px = point(hint.px);
+        }
+        for h in &mut s.hidden {
+            h.from_at = to_decimals(h.from_at, STATION);
+            h.to_at = to_decimals(h.to_at, STATION);
+        }
+        for d in &mut s.doubts {
+            d.from_at = to_decimals(d.from_at, STATION);
+            d.to_at = to_decimals(d.to_at, STATION);
+            d.apart_mm = to_decimals(d.apart_mm, MM);
+            d.probability = to_decimals(d.probability, PROBABILITY);
+        }
+        self
     }
-    s.camera.iter_mut().for_each(camera);
-    if let Some(m) = &mut s.midline {
-        m.front_px = point(m.front_px);
-        m.rear_px = point(m.rear_px);
-        m.length_mm = to_decimals(m.length_mm, MM);
-    }
-    lines(&mut s);
-    for station in &mut s.stations {
-        station.at = to_decimals(station.at, STATION);
-        station.seat.iter_mut().chain(&mut station.channel).for_each(station_width);
-    }
-    s.widths.iter_mut().for_each(width);
-    if let Some(t) = &mut s.front_taper {
-        t.deg = value(t.deg, t.u95 / COVERAGE, DEG);
-        t.u95 = uncertainty(t.u95);
-    }
-    for line in &mut s.budget {
-        line.u = uncertainty(line.u);
-    }
-    for hint in &mut s.hints {
-        hint.px = point(hint.px);
-    }
-    for h in &mut s.hidden {
-        h.from_at = to_decimals(h.from_at, STATION);
-        h.to_at = to_decimals(h.to_at, STATION);
-    }
-    for d in &mut s.doubts {
-        d.from_at = to_decimals(d.from_at, STATION);
-        d.to_at = to_decimals(d.to_at, STATION);
-        d.apart_mm = to_decimals(d.apart_mm, MM);
-        d.probability = to_decimals(d.probability, PROBABILITY);
-    }
-    s
 }

@@ -1,4 +1,3 @@
-use super::round::rounded;
 use super::*;
 use crate::refusal::{Refusal, RefusalCode, Warning};
 use proptest::prelude::*;
@@ -115,7 +114,7 @@ fn sheets_of_version_1_are_read_for_ever() {
     assert_eq!(plain.width("seat.widest").map(|w| w.mm), Some(231.4));
     assert_eq!(plain.stations[1].seat, None);
     assert_eq!(plain.software, None);
-    let mut all = rounded(&sample());
+    let mut all = sample().rounded();
     let camera = all.camera.as_mut().unwrap();
     (camera.rotation, camera.translation_mm) = (None, None);
     let card = &mut all.cards[0];
@@ -215,7 +214,7 @@ fn an_existing_result_is_replaced_only_when_asked() {
     write(&path, &sample(), false).unwrap();
     assert!(matches!(safe_write(folder.path(), b"x", true), Err(OutputError::NoFile(_))));
     assert!(matches!(safe_write(&path, b"x", false), Err(OutputError::Exists(_))));
-    assert_eq!(read(&path).unwrap(), rounded(&sample()));
+    assert_eq!(read(&path).unwrap(), sample().rounded());
     safe_write(&path, b"x", true).unwrap();
     assert_eq!(std::fs::read(&path).unwrap(), b"x");
     let names: Vec<_> = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
@@ -269,13 +268,13 @@ proptest! {
     #[test]
     fn what_is_written_is_read_again(sheet in sheets()) {
         let back = from_json(to_json(&sheet).unwrap().as_bytes()).unwrap();
-        prop_assert_eq!(&back, &rounded(&sheet));
-        prop_assert_eq!(&rounded(&back), &back);
+        prop_assert_eq!(&back, &sheet.clone().rounded());
+        prop_assert_eq!(&back.clone().rounded(), &back);
     }
 
     #[test]
     fn rounding_costs_at_most_a_hundredth_of_the_uncertainty(sheet in sheets()) {
-        let back = rounded(&sheet);
+        let back = sheet.clone().rounded();
         for (w, r) in sheet.widths.iter().zip(&back.widths) {
             let u = w.u.unwrap_or(w.u95 / 2.0);
             prop_assert!((w.mm - r.mm).abs() <= 0.01 * u * (1.0 + 1e-9) + 1e-12, "{w:?} {r:?}");

@@ -1,8 +1,15 @@
 //! The desk without a browser: who is let in, what is taken, what is written. The interface is that of docs/desk.md.
 
+use std::io::{ErrorKind, Read, Write};
+use std::net::TcpStream;
+use std::time::Duration;
+
 use super::served::{Desk, demo};
 use super::willow::WILLOW;
 use serde_json::{Value, json};
+
+/// More connections than the desk holds open at a time.
+const STALLED: usize = 80;
 
 fn mm(photo: &Value, name: &str) -> f64 {
     let widths = photo["findings"]["widths"].as_array().unwrap();
@@ -54,6 +61,31 @@ fn only_the_own_page_with_the_key_is_answered() {
     let policy = page.head.lines().find(|l| l.to_lowercase().starts_with("content-security-policy")).unwrap();
     assert!(policy.contains("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
     assert!(!page.head.to_lowercase().contains("access-control"), "{}", page.head);
+}
+
+#[test]
+fn requests_that_never_end_are_cut_off_and_keep_nobody_out() {
+    let desk = Desk::start();
+    let mut stalled: Vec<TcpStream> = (0..STALLED)
+        .map(|_| {
+            let mut stream = TcpStream::connect(("127.0.0.1", desk.port)).unwrap();
+            stream.write_all(b"GET / HTTP/1.1\r\nHost: ").unwrap();
+            stream
+        })
+        .collect();
+    assert_eq!(
+        desk.ask("GET", "/api/photos", b"").status,
+        200,
+        "the page is answered when a place is free again"
+    );
+    for stream in &mut stalled {
+        stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
+        let mut said = Vec::new();
+        // Closed in good order or broken off; a time-out of the reading would be neither.
+        let ended = stream.read_to_end(&mut said).map_err(|e| e.kind());
+        assert!(matches!(ended, Ok(_) | Err(ErrorKind::ConnectionReset)), "{ended:?}");
+        assert!(!said.starts_with(b"HTTP/1.1 2"), "{}", String::from_utf8_lossy(&said));
+    }
 }
 
 #[test]

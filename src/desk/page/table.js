@@ -3,7 +3,7 @@
 import * as api from "./api.js";
 import { h, renew, say } from "./dom.js";
 import { Easel } from "./easel.js";
-import { cautionsPanel, correctionsPanel, judgedPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
+import { cautionsPanel, correctionsPanel, judgedPanel, keepPanel, ofTheSaddle, refusalPanel, settingsPanel, verdictsPanel, widthsPanel } from "./findings.js";
 import { liftPanel, othersChoice } from "./lift.js";
 import { stageWords, isDone } from "./tray.js";
 
@@ -141,19 +141,21 @@ export class Table {
     const changed = (part) => this.change(part, true);
     // A refused photo that could be read may yet be measured with what is said of it.
     const unsure = photo.refusal && photo.size_px;
-    this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
     const alone = photo.edits.with.length > 0 && (() => changed({ with: [] }));
+    // Where no card was found nothing that is said of the edges helps.
+    const traceable = findings || (unsure && (alone || ofTheSaddle(photo.refusal)));
+    this.element.classList.toggle("unread", Boolean(photo.refusal && !photo.size_px));
     renew(this.side, [
       photo.refusal && refusalPanel(photo, unsure && (() => this.choose("ends")), alone),
       unsure && !alone && judgedPanel(photo.id),
       findings && widthsPanel(findings),
       findings && cautionsPanel(findings),
-      (findings || unsure) && liftPanel(photo, changed, this.others()),
-      (findings || unsure) && correctionsPanel(photo, changed),
+      traceable && liftPanel(photo, changed, this.others()),
+      traceable && correctionsPanel(photo, changed),
       this.verdictsPlace(Boolean(findings)),
       (findings || unsure) && settingsPanel(photo, changed),
       findings && keepPanel(photo, { changed, keep: (replace) => this.keep(replace), remove: () => this.remove() }),
-      photo.refusal && h("button", { type: "button", id: "off", onclick: () => this.remove() }, "Take off the desk"),
+      photo.refusal && h("p", { class: "buttons" }, h("button", { type: "button", id: "off", onclick: () => this.remove() }, "Take off the desk")),
     ].filter(Boolean));
     for (const details of this.side.querySelectorAll("details")) {
       if (opened.includes(details.querySelector("summary").textContent)) details.open = true;
