@@ -4,6 +4,7 @@ use std::path::Path;
 
 use image::{GrayImage, Luma, Rgb, RgbImage};
 
+use crate::card::find::looks;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{SIDES, Side};
 use crate::measure::Walk;
@@ -23,7 +24,7 @@ const PLAN_MARGIN_MM: f64 = 200.0;
 const STRIP_REACH_MM: f64 = 150.0;
 const STRIP_STEP_MM: f64 = 0.25;
 
-/// Writes the pictures: the finder's view, the plan in the card's plane, each side's strip, and where the edge
+/// Writes the pictures: the finder's first look, the plan in the card's plane, each side's strip, and where the edge
 /// may lie in it.
 ///
 /// # Errors
@@ -57,7 +58,7 @@ fn png_gray(picture: GrayImage) -> Vec<u8> {
 }
 
 fn finder_view(photo: &Photo) -> GrayImage {
-    let view = photo.luma_upright(if photo.width_px().max(photo.height_px()) > 2100 { 2 } else { 1 });
+    let view = photo.luma_upright(looks(photo)[0].factor);
     GrayImage::from_raw(view.width as u32, view.height as u32, view.data).unwrap_or_default()
 }
 

@@ -1,9 +1,8 @@
-//! The walk: one photo to a sheet, a line a room.
-
-use std::path::PathBuf;
+//! The walk: one photo to its widths, a line a room.
 
 use crate::camera::bank_card::{ScaleByBankCard, scale_by_bank_card};
 use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
+use crate::card::pattern::BAR_MM;
 use crate::card::{FoundCards, find_cards};
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Side, View};
@@ -15,10 +14,7 @@ use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, HiddenStretch, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::photo::focal::FILM_DIAGONAL_MM;
-use crate::record::record;
 use crate::refusal::{Refusal, RefusalCode};
-use crate::report::overlay::OverlayGeometry;
-use crate::sheet::Sheet;
 use crate::width::{GIVEN_END_U_MM, MEASURED_BAR_U, PRINT_SCALE_U, Subject, Widths, measure_widths};
 
 /// What the user says about a photo.
@@ -45,12 +41,15 @@ pub struct Request {
     pub lens: Option<LensPrior>,
     /// What tells at which scale the cards were printed.
     pub scale_by: ScaleBy,
-    /// Where to write a picture a stage.
-    pub explain: Option<PathBuf>,
 }
 
-/// Nominal length of the bar on the card, mm.
-pub const BAR_MM: f64 = crate::print::card::BAR_MM;
+/// A printer that is off by more than this part is none: the bar was read wrong.
+const MOST_SCALE_OFF: f64 = 0.1;
+
+/// Whether the card's bar can be so long, mm.
+pub fn is_bar(bar_mm: f64) -> bool {
+    (bar_mm / BAR_MM - 1.0).abs() <= MOST_SCALE_OFF
+}
 
 /// What tells at which scale the cards were printed.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -124,19 +123,10 @@ pub enum LensKnowledge {
     Assumed,
 }
 
-/// Measures a photo: the sheet, and where its contents lie in the photo.
-///
-/// # Errors
-/// The refusal of the first room that cannot do its part.
-pub fn measure(photo: &Photo, request: &Request) -> Result<(Sheet, OverlayGeometry), Refusal> {
-    let walk = walk(photo, request)?;
-    Ok(record(photo, request, &walk))
-}
-
 /// The rooms in order.
 ///
 /// # Errors
-/// As [`measure`].
+/// The refusal of the first room that cannot do its part.
 pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
     walk_from(photo, request, find_cards(photo)?)
 }
@@ -144,7 +134,7 @@ pub fn walk(photo: &Photo, request: &Request) -> Result<Walk, Refusal> {
 /// The rooms after the second, from the cards found; the first of them is the world.
 ///
 /// # Errors
-/// As [`measure`].
+/// As [`walk`].
 pub fn walk_from(photo: &Photo, request: &Request, found: FoundCards) -> Result<Walk, Refusal> {
     walk_placed(photo, request, place(photo, request, found)?)
 }
@@ -223,16 +213,16 @@ fn no_bank_card() -> Refusal {
 /// The rooms after the third, from the camera's place.
 ///
 /// # Errors
-/// As [`measure`].
+/// As [`walk`].
 pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
     let walk = walk_uneven(photo, request, placed)?;
-    if walk.widths.most_uneven_mm() > MOST_UNEVEN_MM { Err(uneven()) } else { Ok(walk) }
+    if walk.widths.most_uneven_mm() <= MOST_UNEVEN_MM { Ok(walk) } else { Err(uneven()) }
 }
 
 /// As [`walk_placed`], however the halves differ: seen from the side at an unknown lift they differ in every saddle.
 ///
 /// # Errors
-/// As [`measure`].
+/// As [`walk`].
 pub fn walk_uneven(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
     let Placed { found, print_scale, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);

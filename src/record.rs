@@ -5,13 +5,13 @@ use std::borrow::Borrow;
 use crate::camera::pose::Pose;
 use crate::card::{FoundCard, FoundCards};
 use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::words::{Part, SIDES, Side, View};
-use crate::measure::{LensKnowledge, Request, ScaleBy, Walk, camera_of, lens_prior};
+use crate::ground::words::{Part, SIDES, Side};
+use crate::measure::{LensKnowledge, Request, ScaleBy, Walk, camera_of, lens_prior, walk};
 use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
-use crate::refusal::Warning;
+use crate::refusal::{Refusal, Warning};
 use crate::report::overlay::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
 use crate::together::Together;
@@ -20,6 +20,14 @@ use crate::width::joint::{Joint, ToldLift};
 use crate::width::{
     GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, expanded, measure_widths,
 };
+
+/// Measures a photo: the sheet, and where its contents lie in the photo.
+///
+/// # Errors
+/// The refusal of the first room that cannot do its part.
+pub fn measure(photo: &Photo, request: &Request) -> Result<(Sheet, OverlayGeometry), Refusal> {
+    walk(photo, request).map(|walk| record(photo, request, &walk))
+}
 
 /// The sheet of a measured photo, rounded as it is written so that all who show it show the same, and its geometry in the
 /// photo.
@@ -53,9 +61,8 @@ pub fn record_together<P: Borrow<Photo>>(
         sheet.photos.extend_from_slice(&other.photos);
         let said = |warning: &&Warning| sheet.warnings.iter().all(|w| w.text != warning.text);
         let file = &other.photos[0].file;
-        let new = other.warnings.iter().filter(said);
         let new: Vec<Warning> =
-            new.map(|w| Warning { text: format!("in {file}: {}", w.text), ..w.clone() }).collect();
+            other.warnings.iter().filter(said).map(|w| w.clone().in_photo(file)).collect();
         sheet.warnings.extend(new);
     }
     sheet.warnings.extend(sheets[1..].iter().zip(&requests[1..]).filter_map(corrected_elsewhere));
@@ -84,11 +91,9 @@ fn corrected_elsewhere((sheet, request): (&Sheet, &Request)) -> Option<Warning> 
     let said: Vec<String> = said.into_iter().flatten().collect();
     (!said.is_empty()).then(|| {
         let file = &sheet.photos[0].file;
-        Warning::new(
-            "corrected-in-another-photo",
-            format!("{file}: corrected by hand: {}", said.join(", ")),
-            "look at the lines drawn in that photo",
-        )
+        let text = format!("corrected by hand: {}", said.join(", "));
+        Warning::new("corrected-in-another-photo", text, "look at the lines drawn in that photo")
+            .in_photo(file)
     })
 }
 
@@ -243,10 +248,11 @@ fn lift_entry(request: &Request, walk: &Walk) -> sheet::Lift {
     let rows = |given: bool, profile: &LiftProfile| {
         given.then(|| profile.points().iter().map(|&(s, mm)| [s, mm]).collect())
     };
-    let given = request.seat_lift.is_some();
+    let [seat, channel] = [&request.seat_lift, &request.channel_lift].map(Option::is_some);
+    let given = seat || channel;
     sheet::Lift {
-        seat: rows(given, &walk.seat_lift),
-        channel: rows(request.channel_lift.is_some(), &walk.channel_lift),
+        seat: rows(seat, &walk.seat_lift),
+        channel: rows(channel, &walk.channel_lift),
         source: if given { sheet::LiftSource::Given } else { sheet::LiftSource::Assumed },
         seat_u: None,
         channel_u: None,
@@ -415,9 +421,9 @@ fn geometry_of(walk: &Walk, sheet: &Sheet) -> OverlayGeometry {
     });
     let named = walk.widths.named.iter().filter_map(|(name, width)| {
         let part = if name.starts_with("seat") { Part::Seat } else { Part::Channel };
-        let u95 = expanded(&width.budget);
+        let written = sheet.width(name)?;
         let ends = line(part, width.station, width.halves_mm)?;
-        Some(NamedLine { name: (*name).to_owned(), ends, mm: width.mm, u95 })
+        Some(NamedLine { name: (*name).to_owned(), ends, mm: written.mm, u95: written.u95 })
     });
     OverlayGeometry {
         cards: walk.found.cards.iter().map(|card| card_outline(walk, card)).collect(),
@@ -443,10 +449,4 @@ fn card_outline(walk: &Walk, card: &FoundCard) -> CardOutline {
         outline: card.pattern.outline().into_iter().filter_map(|p| seen(card.printed(p))).collect(),
         tags: card.tags.iter().map(|t| t.corners().into_iter().flatten().collect()).collect(),
     }
-}
-
-/// The named widths that a view should show and this walk could not give.
-pub fn missing_widths(view: View, walk: &Walk) -> Vec<&'static str> {
-    let have = |name: &str| walk.widths.named.iter().any(|(n, _)| *n == name);
-    view.named_widths().iter().copied().filter(|n| !have(n)).collect()
 }

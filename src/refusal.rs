@@ -93,4 +93,15 @@ impl Warning {
     pub fn new(code: impl Into<String>, text: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { code: code.into(), text: text.into(), hint: hint.into() }
     }
+
+    /// The same said of one of several photos, by its file.
+    pub fn in_photo(self, file: &str) -> Self {
+        Self { text: format!("{file}: {}", self.text), ..self }
+    }
+
+    /// The same where that photo is called otherwise; a warning of another photo stays as it is.
+    pub fn in_photo_renamed(&self, from: &str, to: &str) -> Self {
+        let rest = self.text.strip_prefix(from).and_then(|rest| rest.strip_prefix(": "));
+        rest.map_or_else(|| self.clone(), |rest| Self { text: rest.to_owned(), ..self.clone() }.in_photo(to))
+    }
 }

@@ -61,7 +61,7 @@ pub fn measure_found_together<P: Borrow<Photo>>(
     let mut walks = each(&nearer, walk_placed)?;
     let alone = first.into_iter().next().map(|walk| walk.widths).ok_or_else(no_width)?;
     let joint = joint_of(photos, requests, &walks)?;
-    if joint.disagreement > MOST_DISAGREEMENT {
+    if !(joint.disagreement <= MOST_DISAGREEMENT) {
         return Err(disagree());
     }
     for (walk, (seat, channel)) in walks.iter_mut().zip(&joint.located) {

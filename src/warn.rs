@@ -4,8 +4,8 @@ use crate::ground::words::{Part, View};
 use crate::measure::{LensKnowledge, Request, Walk};
 use crate::outline::lift::LiftProfile;
 use crate::photo::{Photo, PhotoNote};
-use crate::record::missing_widths;
 use crate::refusal::Warning;
+use crate::width::COVERAGE;
 use crate::width::joint::{Joint, ToldLift};
 
 /// All warnings of a walk.
@@ -17,7 +17,7 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     all.extend(lens_warning(walk));
     all.extend(bend_warning(walk));
     all.extend(distance_warning(walk));
-    all.extend(untraced_warning(walk.view, walk));
+    all.extend(untraced_warning(walk));
     all.extend(uneven_warning(request, walk));
     all
 }
@@ -85,7 +85,7 @@ pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
         "lift-poorly-told",
         format!(
             "in places the photos tell the height of the {part}'s edges only to ± {:.0} mm, and the widths there carry that",
-            2.0 * u_mm
+            COVERAGE * u_mm
         ),
         format!(
             "take one photo from the saddle's left and one from its right, some thirty degrees from straight above, or \
@@ -129,11 +129,10 @@ fn distance_warning(walk: &Walk) -> Option<Warning> {
     let card_mm = walk.found.cards[0].pattern.width_mm;
     let centre = (walk.midline.front_mm + walk.midline.rear_mm) / 2.0;
     let far = walk
-        .found
-        .cards
+        .fit
+        .card_poses
         .iter()
-        .zip(&walk.fit.card_poses)
-        .map(|(_, pose)| {
+        .map(|pose| {
             let first = &walk.fit.card_poses[0];
             let origin = first.rotation.inverse() * (pose.translation_mm - first.translation_mm);
             (origin.xy() - centre).norm()
@@ -148,7 +147,7 @@ fn distance_warning(walk: &Walk) -> Option<Warning> {
     })
 }
 
-fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
+fn untraced_warning(walk: &Walk) -> Vec<Warning> {
     let mut all = Vec::new();
     let list = |part: Part| -> Vec<String> {
         walk.widths
@@ -161,7 +160,7 @@ fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
             .map(|(at, _, _)| format!("{at:.2}"))
             .collect()
     };
-    let parts: &[Part] = if view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
+    let parts: &[Part] = if walk.view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
     for part in parts {
         let stations = list(*part);
         if !stations.is_empty() {
@@ -174,7 +173,7 @@ fn untraced_warning(view: View, walk: &Walk) -> Vec<Warning> {
             ));
         }
     }
-    let missing = missing_widths(view, walk);
+    let missing = walk.widths.missing(walk.view);
     if !missing.is_empty() {
         all.push(Warning::new(
             "widths-missing",

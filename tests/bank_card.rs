@@ -3,9 +3,10 @@
 use nalgebra::Vector2;
 use seatspan::card::bank_card::{ID1_MM, ID1_THICK_MM, frame_middle_mm};
 use seatspan::card::pattern::patterns;
-use seatspan::measure::{Request, ScaleBy, measure, print_scale};
+use seatspan::measure::{Request, ScaleBy, print_scale};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
+use seatspan::record::measure;
 use seatspan::refusal::RefusalCode;
 use seatspan::synth::{self, Scenario, presets};
 

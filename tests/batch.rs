@@ -1,35 +1,27 @@
 //! Many photos at a time. Small pictures without a card serve where it does not matter what is found: each is refused,
 //! and has a sheet that says so.
 
+#[path = "common/run.rs"]
+mod run;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::{Output, Stdio};
 use std::time::{Duration, SystemTime};
 
 use assert_cmd::Command;
+use run::{error_line, seatspan};
 use seatspan::sheet;
 use tempfile::TempDir;
 
 const ENDS: [&str; 7] = ["--same-place", "--view", "top", "--front", "100,100", "--rear", "500,400"];
 
 fn measure(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("measure")
-        .args(args)
-        .output()
-        .unwrap()
+    seatspan(&[&["measure"], args].concat())
 }
 
 fn stderr(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
-}
-
-/// An error of use: status 2, one line.
-fn error_line(output: &Output) -> String {
-    let said = stderr(output);
-    assert!(output.status.code() == Some(2) && said.lines().count() == 1, "{output:?}");
-    said
 }
 
 fn picture(path: &Path, size: u32) {
@@ -264,4 +256,24 @@ fn what_is_printed_is_plain_when_it_is_no_terminal() {
         .output()
         .unwrap();
     assert!(!stderr(&output).contains('\u{1b}') && !stderr(&output).contains('\r'));
+}
+
+#[test]
+fn a_sheet_measured_at_another_scale_of_the_print_is_not_taken_for_the_one_asked() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("photos")).unwrap();
+    std::fs::copy(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/willow.jpg"),
+        folder.path().join("photos/willow.jpg"),
+    )
+    .unwrap();
+    let (photos, out) = (path(&folder, "photos"), path(&folder, "out"));
+    let batch = |more: &[&str]| measure(&[&[photos.as_str(), "--out", out.as_str()], more].concat());
+    assert_eq!(batch(&["--bar", "149"]).status.code(), Some(0));
+    assert_eq!(batch(&["--bar", "149"]).status.code(), Some(0), "there already");
+    for other in [&["--bar", "151"][..], &[], &["--bank-card"]] {
+        let output = batch(other);
+        assert_eq!(output.status.code(), Some(2), "{other:?}");
+        assert!(stderr(&output).contains("measured with another scale of the print"), "{}", stderr(&output));
+    }
 }

@@ -10,11 +10,8 @@ use common::shared_folder as shared;
 use seatspan::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use seatspan::card::side::SidePoint;
 use seatspan::card::{FoundCards, find_cards};
+use seatspan::measure::lens_prior;
 use seatspan::photo::Photo;
-
-/// Focal length of a phone's main camera, 35 mm equivalent, where the photo tells none, and how well it is known.
-const PHONE_35MM: f64 = 26.0;
-const PHONE_U: f64 = 0.12;
 
 fn photos(shared: &Path) -> Vec<PathBuf> {
     let mut found: Vec<PathBuf> = ["photos", "photos/lens"]
@@ -27,19 +24,8 @@ fn photos(shared: &Path) -> Vec<PathBuf> {
     found
 }
 
-fn prior(photo: &Photo) -> LensPrior {
-    let (w, h) = (photo.width_px(), photo.height_px());
-    let by_diagonal = PHONE_35MM * (w as f64).hypot(h as f64) / 36f64.hypot(24.0);
-    let (focal_px, u) = photo.focal_hint().map_or((by_diagonal, PHONE_U), |h| (h.focal_px, h.relative_u));
-    LensPrior::uncalibrated(w, h, focal_px, u)
-}
-
 fn fit_input(found: &FoundCards) -> (Vec<CardInFit>, Vec<SidePoint>) {
-    let cards = found.cards.iter().map(|c| CardInFit {
-        half_width_mm: c.pattern.width_mm / 2.0,
-        half_height_mm: c.pattern.height_mm / 2.0,
-        photo_from_plane: c.photo_from_plane,
-    });
+    let cards = found.cards.iter().map(CardInFit::from);
     let sides = found.cards.iter().enumerate().flat_map(|(i, c)| c.side_points(i));
     (cards.collect(), sides.collect())
 }
@@ -62,7 +48,7 @@ fn every_photo_s_camera_is_found_in_few_iterations() {
         let photo = Photo::open(&path).unwrap();
         let found = find_cards(&photo).unwrap();
         let (cards, sides) = fit_input(&found);
-        let (fit, took) = timed(&prior(&photo), &cards, &sides);
+        let (fit, took) = timed(&lens_prior(&photo, None).0, &cards, &sides);
         let (iterations, ms) = (fit.estimate.iterations, took.as_secs_f64() * 1e3);
         println!(
             "{name:10} {} cards, {:3} points: {ms:6.2} ms, last solution in {iterations} iterations, \

@@ -8,8 +8,9 @@ use rayon::prelude::*;
 use seatspan::check::{Judgement, Verdict, judge};
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::ground::words::View;
-use seatspan::measure::{Request, measure};
+use seatspan::measure::Request;
 use seatspan::photo::Photo;
+use seatspan::record::measure;
 use seatspan::synth::{self, Scenario, presets};
 use serde_json::Value;
 

@@ -1,6 +1,8 @@
 //! The command line as a user meets it: exit status, what is printed, what is written. On the demo photo, whose
 //! command is the README's, and on small files made here.
 
+#[path = "common/run.rs"]
+mod run;
 #[path = "common/willow.rs"]
 mod willow;
 
@@ -8,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
 
-use assert_cmd::Command;
+use run::{error_line, seatspan};
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
@@ -17,18 +19,13 @@ use willow::WILLOW;
 /// Ends that lie in every picture drawn here.
 const ENDS: [&str; 6] = ["--view", "top", "--front", "100,100", "--rear", "500,400"];
 
-fn seatspan(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .arg("measure")
-        .args(args)
-        .output()
-        .unwrap()
+fn measured(args: &[&str]) -> Output {
+    seatspan(&[&["measure"], args].concat())
 }
 
 /// Measures `photo` into `out`, with more arguments.
 fn measure(photo: &Path, out: &Path, more: &[&str]) -> Output {
-    let mut args = vec![photo.to_str().unwrap(), "--out", out.to_str().unwrap()];
+    let mut args = vec!["measure", photo.to_str().unwrap(), "--out", out.to_str().unwrap()];
     args.extend(more);
     seatspan(&args)
 }
@@ -72,13 +69,6 @@ fn one_line(output: &Output) -> String {
     let lines: Vec<&str> = text.lines().collect();
     assert_eq!(lines.len(), 1, "{text:?}");
     lines[0].to_owned()
-}
-
-/// An error of use or of the machine: status 2, one line, nothing on stdout. Gives the line.
-fn error_line(output: &Output) -> String {
-    assert_eq!(output.status.code(), Some(2), "{output:?}");
-    assert_eq!(stdout(output), "");
-    one_line(output)
 }
 
 /// A grey picture without a card, in a folder of its own.
@@ -251,27 +241,27 @@ fn a_missing_photo_is_an_error() {
 
 #[test]
 fn no_photo_is_an_error() {
-    assert!(error_line(&seatspan(&ENDS)).contains("PHOTO"));
+    assert!(error_line(&measured(&ENDS)).contains("PHOTO"));
 }
 
 #[test]
 fn slips_in_the_ends_are_errors() {
     for front in ["812,5,440,2", "812.5", "812.5;440", "x,y", "nan,3", "1,2,3", ""] {
         let line =
-            error_line(&seatspan(&[WILLOW[0], "--view", "top", "--front", front, "--rear", "500,400"]));
+            error_line(&measured(&[WILLOW[0], "--view", "top", "--front", front, "--rear", "500,400"]));
         assert!(line.contains("--front") && line.contains("812.5,440"), "{front}: {line}");
     }
 }
 
 #[test]
 fn one_end_without_the_other_is_an_error() {
-    let line = error_line(&seatspan(&[WILLOW[0], "--view", "top", "--front", "500,400"]));
+    let line = error_line(&measured(&[WILLOW[0], "--view", "top", "--front", "500,400"]));
     assert!(line.contains("--rear"), "{line}");
 }
 
 #[test]
 fn an_unknown_view_is_an_error() {
-    assert!(error_line(&seatspan(&[WILLOW[0], "--view", "side"])).contains("underside"));
+    assert!(error_line(&measured(&[WILLOW[0], "--view", "side"])).contains("underside"));
 }
 
 #[test]
@@ -280,7 +270,7 @@ fn slips_in_the_lift_are_errors() {
         ["0:60,1:70", "flap=0:60", "seat=", "seat=0:60,0:20", "seat=0,5:60", "seat=0:9999", "seat=0.5"]
     {
         let args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).chain(["--lift", lift]).collect();
-        assert!(error_line(&seatspan(&args)).contains("--lift"), "{lift}");
+        assert!(error_line(&measured(&args)).contains("--lift"), "{lift}");
     }
 }
 
@@ -289,7 +279,7 @@ fn a_lift_that_would_be_passed_over_is_an_error() {
     for lifts in [&["seat=0:60", "seat=1:70"][..], &["channel=0:60"]] {
         let mut args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).collect();
         lifts.iter().for_each(|lift| args.extend(["--lift", lift]));
-        assert!(error_line(&seatspan(&args)).contains("--lift"), "{lifts:?}");
+        assert!(error_line(&measured(&args)).contains("--lift"), "{lifts:?}");
     }
 }
 
@@ -337,14 +327,6 @@ fn a_result_that_cannot_be_written_is_an_error_and_leaves_nothing_behind() {
     assert_eq!(files_in(&out), ["plain.sheet.json"]);
 }
 
-fn program(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(args)
-        .output()
-        .unwrap()
-}
-
 #[test]
 fn every_command_has_help_with_examples_that_can_be_copied() {
     let commands = [
@@ -362,7 +344,7 @@ fn every_command_has_help_with_examples_that_can_be_copied() {
         "manual",
     ];
     for command in commands {
-        let help = stdout(&program(&[command, "--help"]));
+        let help = stdout(&seatspan(&[command, "--help"]));
         assert!(help.contains(&format!("  seatspan {command}")), "{command}");
         let examples =
             help.split("Examples:\n").nth(1).unwrap_or_else(|| panic!("{command} has no examples"));
@@ -373,13 +355,13 @@ fn every_command_has_help_with_examples_that_can_be_copied() {
             before = line;
         }
     }
-    assert!(stdout(&program(&["--help"])).contains("Examples:"));
+    assert!(stdout(&seatspan(&["--help"])).contains("Examples:"));
 }
 
 #[test]
 fn completions_name_the_commands() {
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
-        let script = stdout(&program(&["completions", shell]));
+        let script = stdout(&seatspan(&["completions", shell]));
         assert!(script.contains("measure") && script.contains("same-place"), "{shell}");
     }
 }
@@ -388,7 +370,7 @@ fn completions_name_the_commands() {
 fn there_is_a_manual_page_for_every_command() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("man1");
-    assert_eq!(program(&["manual", out.to_str().unwrap()]).status.code(), Some(0));
+    assert_eq!(seatspan(&["manual", out.to_str().unwrap()]).status.code(), Some(0));
     let names = files_in(&out);
     for command in ["", "-measure", "-report", "-shelf", "-completions", "-manual"] {
         assert!(names.contains(&format!("seatspan{command}.1")), "{names:?}");
@@ -396,7 +378,7 @@ fn there_is_a_manual_page_for_every_command() {
     let page = std::fs::read_to_string(out.join("seatspan-measure.1")).unwrap();
     assert!(page.contains(".TH") && page.contains("Examples:"));
     assert_eq!(
-        program(&["manual", out.to_str().unwrap()]).status.code(),
+        seatspan(&["manual", out.to_str().unwrap()]).status.code(),
         Some(2),
         "nothing is overwritten unasked"
     );
@@ -405,5 +387,5 @@ fn there_is_a_manual_page_for_every_command() {
 #[test]
 fn a_decimal_comma_in_the_lift_is_named() {
     let args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).chain(["--lift", "seat=0:60,0,5:20"]).collect();
-    assert!(error_line(&seatspan(&args)).contains("point as decimal sign"));
+    assert!(error_line(&measured(&args)).contains("point as decimal sign"));
 }

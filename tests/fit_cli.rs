@@ -1,21 +1,14 @@
 //! `assess`, `compare`, `rules` and `rider` as a user meets them, on the invented riders and saddles of `fixtures/fit`.
 
-use std::process::Output;
+#[path = "common/run.rs"]
+mod run;
 
-use assert_cmd::Command;
+use run::seatspan;
 
 const TOP: &str = "fixtures/fit/saddles/harebell-top.sheet.json";
 const UNDERSIDE: &str = "fixtures/fit/saddles/harebell-underside.sheet.json";
 const OTHER: &str = "fixtures/fit/saddles/yarrow-top.sheet.json";
 const RIDER: &str = "fixtures/fit/riders/ilse.toml";
-
-fn seatspan(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(args)
-        .output()
-        .unwrap()
-}
 
 fn printed(args: &[&str]) -> String {
     let output = seatspan(args);
@@ -24,13 +17,8 @@ fn printed(args: &[&str]) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
-/// An error of use: status 2, one line, nothing on stdout.
 fn error_line(args: &[&str]) -> String {
-    let output = seatspan(args);
-    assert_eq!((output.status.code(), output.stdout.len()), (Some(2), 0), "{output:?}");
-    let text = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(text.lines().count(), 1, "{text}");
-    text
+    run::error_line(&seatspan(args))
 }
 
 #[test]

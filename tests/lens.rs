@@ -103,7 +103,7 @@ fn zhang_s_five_views_give_the_published_camera() {
     for (i, value) in [-3.84019, 3.65164, 12.791].into_iter().enumerate() {
         close("t1", pose.translation_mm[i], value, 5e-5 * if i == 2 { 10.0 } else { 0.2 });
     }
-    // Standard deviations of an independent recomputation from the same files (the shared evidence file, 7.1), which
+    // Standard deviations of an independent recomputation from the same files (not published), which
     // prints three digits and has the noise from the residuals as here.
     let u = |i: usize| fit.u(i);
     close("u alpha", inner.fx_px * u(0), 1.407, 0.01);

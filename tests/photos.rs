@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 
 use seatspan::ground::frame::PhotoPoint;
 use seatspan::ground::words::View;
-use seatspan::measure::{Request, measure};
+use seatspan::measure::Request;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
-use seatspan::record::record_together;
+use seatspan::record::{measure, record_together};
+use seatspan::refusal::RefusalCode;
 use seatspan::sheet::Sheet;
 use seatspan::together::measure_together;
 use serde_json::Value;
@@ -191,6 +192,6 @@ fn a_card_on_a_floor_of_boards_is_no_saddle() {
         let photo = Photo::open(&folder.join(format!("lens-{n}.jpg"))).unwrap();
         let nothing = Request { name: "none".into(), ..Request::default() };
         let refusal = measure(&photo, &nothing).expect_err("there is no saddle in it");
-        println!("lens-{n}: {}", refusal.text);
+        assert_eq!(refusal.code, RefusalCode::NoSaddle, "lens-{n}: {}", refusal.text);
     }
 }

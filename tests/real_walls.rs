@@ -252,7 +252,7 @@ fn calibrated(boards: &Boards, start: Inner) -> Calibration {
         printed: false,
     };
     let fit = calibrate(&views, start, &model).unwrap();
-    let ratio = views_ratio(&views, &fit, &model);
+    let ratio = views_ratio(&views, start, &fit, &model);
     println!("{:?}, rms {:.3} px, views differ {ratio:.1} times more", fit.inner, fit.rms_px);
     fit.widened(ratio)
 }

@@ -1,6 +1,8 @@
 //! Reports of the demo photos, measured here: the structure of the page, and true lengths in the PDF as read by
 //! another library. Golden values are of structure, not of pixels.
 
+#[path = "common/run.rs"]
+mod run;
 #[path = "common/willow.rs"]
 mod willow;
 
@@ -8,9 +10,9 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
 
-use assert_cmd::Command;
 use lopdf::content::Content;
 use lopdf::{Document, Object};
+use run::seatspan;
 use seatspan::ground::words::Part;
 use seatspan::report::overlay::edge_lines;
 use seatspan::sheet;
@@ -30,14 +32,6 @@ const FERN: [&str; 11] = [
     "--lift",
     "channel=0.1:5,0.35:23,0.6:25,0.9:6",
 ];
-
-fn seatspan(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(args)
-        .output()
-        .unwrap()
-}
 
 /// Both demo photos' sheets, measured once.
 static SHEETS: LazyLock<TempDir> = LazyLock::new(|| {

@@ -1,15 +1,18 @@
 //! A folder of sheets as a user meets it. The sheets are made here from the one that the project keeps; invented.
 
+#[path = "common/run.rs"]
+mod run;
+
 use std::path::Path;
 use std::process::Output;
 
-use assert_cmd::Command;
+use run::seatspan;
 use seatspan::ground::words::View;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
 
 fn shelf(folder: &Path, more: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan")).arg("shelf").arg(folder).args(more).output().unwrap()
+    seatspan(&[&["shelf", folder.to_str().unwrap()], more].concat())
 }
 
 fn stdout(output: &Output) -> String {
@@ -80,10 +83,7 @@ fn a_photo_that_was_also_measured_together_with_another_is_named_once() {
 
 /// What `repeat` and `monte-carlo` say against a sheet, in one line.
 fn error_line(args: &[&str]) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_seatspan")).args(args).output().unwrap();
-    let said = stderr(&output);
-    assert!(output.status.code() == Some(2) && said.lines().count() == 1, "{output:?}");
-    said
+    run::error_line(&seatspan(args))
 }
 
 #[test]

@@ -1,12 +1,15 @@
 //! The command that draws stress sets: reproducible and plain, whether the ends are given or found.
 
+#[path = "common/run.rs"]
+mod run;
+
 use std::process::Output;
 
-use assert_cmd::Command;
+use run::seatspan;
 use serde_json::Value;
 
 fn stress(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_seatspan")).arg("stress").args(args).output().unwrap()
+    seatspan(&[&["stress"], args].concat())
 }
 
 #[test]
@@ -40,4 +43,6 @@ fn a_saddle_is_looked_for_where_nothing_is_given() {
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let said: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!((&said["aim"], said["photos"].as_array().unwrap().len()), (&Value::from("found"), 1));
+    let all = &said["all"];
+    assert_eq!((&all["measured"], &all["named"]["count"]), (&Value::from(1), &Value::from(2)), "{all}");
 }

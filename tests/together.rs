@@ -8,8 +8,9 @@ use std::process::Command;
 
 use nalgebra::Vector3;
 use pair::{seen_from, two_sides};
-use seatspan::measure::{Request, measure};
+use seatspan::measure::Request;
 use seatspan::photo::Photo;
+use seatspan::record::measure;
 use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
 use seatspan::sheet::{Lift, LiftSource, Sheet};

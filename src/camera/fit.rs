@@ -277,20 +277,15 @@ pub fn fit_camera(
         cards.iter().map(|c| start(prior, c)).collect::<Option<_>>().ok_or(SolveError::BadStart)?;
     let (first, birge_ratio) = solve_with_noise_as_found(prior, &layout, &starts, sides)?;
     let weighed = with_noise(sides, birge_ratio);
-    let other = solve_mirrored(prior, &layout, &starts, &first, &weighed);
-    let (estimate, starts, gap) = match other {
-        Some(Mirrored::Apart(gap)) => (first, starts, gap),
-        Some(Mirrored::Rival(other, starts)) if other.cost < first.cost => {
-            let gap = first.cost - other.cost;
-            (*other, starts, gap)
+    let (estimate, starts, gap) = match solve_mirrored(prior, &layout, &starts, &first, &weighed) {
+        Ok(Mirrored::Apart(gap)) => (first, starts, gap),
+        Ok(Mirrored::Rival(other, others)) => {
+            let gap = gap(first.cost, other.cost);
+            if other.cost < first.cost { (*other, others, gap) } else { (first, starts, gap) }
         }
-        Some(Mirrored::Rival(other, _)) => {
-            let gap = other.cost - first.cost;
-            (first, starts, gap)
-        }
-        None => (first, starts, f64::INFINITY),
+        // Which of the two it is cannot be told.
+        Err(_) => (first, starts, 0.0),
     };
-    let gap = if same_minimum(gap) { f64::INFINITY } else { gap };
     Ok(CameraFit::new(layout, starts, estimate, sides, birge_ratio, gap))
 }
 
@@ -348,7 +343,7 @@ fn solve_mirrored(
     starts: &[Start],
     first: &Estimate,
     sides: &[SidePoint],
-) -> Option<Mirrored> {
+) -> Result<Mirrored, SolveError> {
     let (found, found_cost) = (&first.values, first.residuals.norm_squared());
     let lens = layout.lens(found);
     let mut starts: Vec<Start> =
@@ -361,14 +356,14 @@ fn solve_mirrored(
         values.rows_mut(SHARED, 6).copy_from(pose);
         values
     };
-    let near = minimise_until(ROUGHLY, pose_only, |pose| residuals(layout, &starts, &with_pose(pose), sides))
-        .ok()?;
+    let near =
+        minimise_until(ROUGHLY, pose_only, |pose| residuals(layout, &starts, &with_pose(pose), sides))?;
     if near.cost > found_cost + RIVAL_GAP {
-        return Some(Mirrored::Apart(near.cost - found_cost));
+        return Ok(Mirrored::Apart(near.cost - found_cost));
     }
     values = with_pose(&near.values);
-    let rival = solve_from(prior, layout, &starts, &values, sides).ok()?;
-    Some(Mirrored::Rival(Box::new(rival), starts))
+    let rival = solve_from(prior, layout, &starts, &values, sides)?;
+    Ok(Mirrored::Rival(Box::new(rival), starts))
 }
 
 /// The lens and the bends of an estimate with every pose at its start.
@@ -386,9 +381,12 @@ fn start_values(prior: &LensPrior, starts: &[Start]) -> DVector<f64> {
     values
 }
 
-/// Both starts ended in the same minimum: there is no second pose to confuse it with.
-fn same_minimum(gap: f64) -> bool {
-    gap.abs() < 1e-3
+/// By how much two fits' costs differ. Where both have ended in one minimum there is no second pose to confuse it with, and the
+/// difference is infinite.
+fn gap(cost: f64, other: f64) -> f64 {
+    const ONE_MINIMUM: f64 = 1e-3;
+    let apart = (cost - other).abs();
+    if apart < ONE_MINIMUM { f64::INFINITY } else { apart }
 }
 
 fn start(prior: &LensPrior, card: &CardInFit) -> Option<Start> {
@@ -527,11 +525,6 @@ impl CameraFit {
     /// Standard uncertainty of the focal length, pixels.
     pub fn focal_u_px(&self) -> f64 {
         self.camera.lens.focal_px * self.estimate.u(0)
-    }
-
-    /// Standard uncertainty of the principal point (the larger of both coordinates), pixels.
-    pub fn principal_u_px(&self) -> f64 {
-        self.estimate.u(1).max(self.estimate.u(2))
     }
 
     /// Sagittas of a card across its width and height, with standard uncertainties, mm.

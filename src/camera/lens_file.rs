@@ -91,6 +91,8 @@ pub enum LensFileError {
 const SAME_FOCAL: f64 = 0.01;
 /// What is measured from lies about this far from the camera, mm, when a saddle is photographed.
 const SADDLE_DISTANCE_MM: f64 = 1200.0;
+/// A calibration that does not say from how far it was photographed may have been from as near as this, mm (a stated assumption).
+const NEAREST_CALIBRATION_MM: f64 = 300.0;
 /// Focal length of a phone's main lens that does not tell it, mm (common practice, no source).
 const USUAL_FOCAL_MM: f64 = 5.0;
 
@@ -174,14 +176,13 @@ impl LensFile {
     /// A folder that cannot be read.
     pub fn all_in(folder: &Path) -> Result<Vec<PathBuf>, LensFileError> {
         let unread = |e| LensFileError::Read(folder.display().to_string(), e);
-        let says_so =
-            |path: &PathBuf| std::fs::read_to_string(path).is_ok_and(|text| text.contains("seatspan-lens/"));
-        let mut paths: Vec<PathBuf> = std::fs::read_dir(folder)
-            .map_err(unread)?
-            .filter_map(|entry| Some(entry.ok()?.path()))
-            .filter(|path| path.extension().is_some_and(|e| e == "toml"))
-            .filter(says_so)
-            .collect();
+        let mut paths = Vec::new();
+        for entry in std::fs::read_dir(folder).map_err(unread)? {
+            let path = entry.map_err(unread)?.path();
+            if path.extension().is_some_and(|e| e == "toml") && says_lens(&path)? {
+                paths.push(path);
+            }
+        }
         paths.sort();
         Ok(paths)
     }
@@ -249,7 +250,7 @@ impl LensFile {
     /// of the calibration and that of a saddle the change is taken as the half-width of a rectangular distribution.
     fn focus_u(&self) -> f64 {
         let focal_mm = self.focal_mm.unwrap_or(USUAL_FOCAL_MM);
-        let Some(distance_mm) = self.distance_mm else { return 0.0 };
+        let distance_mm = self.distance_mm.unwrap_or(NEAREST_CALIBRATION_MM);
         (focal_mm * (1.0 / distance_mm - 1.0 / SADDLE_DISTANCE_MM)).abs() / 3f64.sqrt()
     }
 
@@ -348,6 +349,15 @@ fn without_direction(covariance: &LensCovariance, offset_px: f64, decentring: f6
 fn rounded(value: f64, decimals: i32) -> f64 {
     let unit = 10f64.powi(decimals);
     (value * unit).round() / unit
+}
+
+/// Whether a file says that it is a lens file; one that is no text does not.
+fn says_lens(path: &Path) -> Result<bool, LensFileError> {
+    match std::fs::read_to_string(path) {
+        Ok(text) => Ok(text.contains("seatspan-lens/")),
+        Err(e) if e.kind() == std::io::ErrorKind::InvalidData => Ok(false),
+        Err(e) => Err(LensFileError::Read(path.display().to_string(), e)),
+    }
 }
 
 #[cfg(test)]

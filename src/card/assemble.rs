@@ -58,8 +58,10 @@ pub struct FoundCards {
 
 /// Two tags that agree are the least a card is accepted with.
 const LEAST_TAGS: usize = 2;
-/// A corner further than this from the layout, in sides of its tag, is not this card's.
+/// A corner further than this from the layout, in sides of its tag, is not this card's: neighbouring tags are a quarter of a side
+/// apart or more. The finder's corners are off by this many pixels in small tags.
 const LAYOUT_TOLERANCE: f64 = 0.06;
+const FINDER_TOLERANCE_PX: f64 = 2.5;
 /// Tag sides below this many pixels are too small to measure from.
 pub const LEAST_SIDE_PX: f64 = 20.0;
 
@@ -83,7 +85,8 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
         return Err(why_none(&proposed));
     }
     // The first card is the world: a sheet before a strip, since it is wider both ways.
-    cards.sort_by_key(|c| (c.pattern.height_mm < 100.0, c.copy));
+    let area = |card: &FoundCard| card.pattern.width_mm * card.pattern.height_mm;
+    cards.sort_by(|a, b| area(b).total_cmp(&area(a)).then(a.copy.cmp(&b.copy)));
     Ok(FoundCards { cards, warnings })
 }
 
@@ -99,8 +102,8 @@ fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
 
 fn why_none(proposed: &[FoundTag]) -> Refusal {
     let known = proposed.iter().filter(|t| owner_of(t.id).is_some()).count();
-    let smallest =
-        |tags: &[FoundTag]| tags.iter().map(|t| t.corners[0].distance_px(t.corners[1])).fold(0.0, f64::max);
+    let sides_px = proposed.iter().map(|t| t.corners[0].distance_px(t.corners[1]));
+    let largest_px = sides_px.fold(0.0, f64::max);
     if proposed.is_empty() {
         Refusal::new(
             RefusalCode::NoCard,
@@ -113,7 +116,7 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
             "the tags in the photo belong to no pattern of the reference card",
             "print the card from its pattern (see the README) and use that",
         )
-    } else if smallest(proposed) < LEAST_SIDE_PX {
+    } else if largest_px < LEAST_SIDE_PX {
         Refusal::new(
             RefusalCode::CardTooSmall,
             "the reference card is too small in the photo",
@@ -179,7 +182,7 @@ fn consensus(pattern: &Pattern, tags: &[(usize, FoundTag)]) -> Option<Vec<(usize
                     .iter()
                     .map(|(p, q)| apply(h, *p).map_or(f64::INFINITY, |m| (m - q).norm()))
                     .fold(0.0, f64::max);
-                far < (LAYOUT_TOLERANCE * side).max(2.5)
+                far < (LAYOUT_TOLERANCE * side).max(FINDER_TOLERANCE_PX)
             })
             .copied()
             .collect()

@@ -64,6 +64,9 @@ struct PrintCheck {
     id1_frame_mm: Option<[f64; 2]>,
 }
 
+/// Nominal length of the bar by which the scale of a print is checked, on a card that has one, mm.
+pub const BAR_MM: f64 = 150.0;
+
 static PATTERNS: LazyLock<Vec<Pattern>> = LazyLock::new(|| {
     let file: PatternFile =
         serde_json::from_str(include_str!("patterns.json")).expect("the pattern file is checked by a test");
@@ -160,6 +163,17 @@ mod tests {
             }
         }
         assert_eq!(seen.len(), 200);
+    }
+
+    #[test]
+    fn a_bar_is_as_long_as_the_pattern_file_says() {
+        let file: serde_json::Value = serde_json::from_str(include_str!("patterns.json")).unwrap();
+        let bars = file["patterns"]
+            .as_object()
+            .unwrap()
+            .values()
+            .filter_map(|p| p["print_check"]["bar_mm"].as_f64());
+        assert_eq!(bars.collect::<Vec<_>>(), [BAR_MM]);
     }
 
     #[test]

@@ -125,7 +125,7 @@ pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint, pixels: S
         half: length / 2.0 - (CORNER_GAP_MODULES * module).max(1.0),
         reach: REACH_MODULES.map(|modules| (modules * module).min(REACH_PX)),
     };
-    // The finder's corners may be a pixel or two off: the window follows the fit once.
+    // The finder's corners may be a pixel or two off: the window follows the fit until the step is in its middle, or nearly.
     let mut fit = None;
     for _ in 0..3 {
         let mut samples = frame.samples(photo)?;

@@ -1,7 +1,7 @@
 //! What is wrong with a photo, in plain words, each with what to do and what it costs.
 
 use super::Reason;
-use super::look::{CardLook, Missing, sharpness};
+use super::look::{BURNT_OUT_LEVEL, CardLook, Missing, sharpness};
 use super::view::{View, good};
 use crate::card::FoundCards;
 use crate::photo::focal::FILM_DIAGONAL_MM;
@@ -225,15 +225,23 @@ struct Light {
     burnt_out: bool,
 }
 
+/// A level of 8 bits below which a place is dark: a twentieth of full light by the sRGB curve.
+const DARK_LEVEL: u8 = 64;
+/// Parts of a photo that make it dark, or burnt out (stated assumptions).
+const DARK_PART: f64 = 0.9;
+const BURNT_OUT_PART: f64 = 1.0 / 3.0;
+
 impl Light {
-    /// Dark where nine tenths lie below a tenth of full scale in sRGB levels squared, burnt out where a third is at
-    /// its end: white paper could not be told from what lies about it.
+    /// Dark where nearly all is, burnt out where a third is: white paper could not be told from what lies about it.
     fn of(photo: &Photo) -> Self {
         let (rgb, w, h) = photo.thumbnail_rgb(256);
         let count = (w * h).max(1) as f64;
         let brightest = |p: &[u8]| p.iter().copied().max().unwrap_or(0);
         let part =
             |test: fn(u8) -> bool| rgb.chunks_exact(3).filter(|p| test(brightest(p))).count() as f64 / count;
-        Self { dark: part(|v| v < 64) > 0.9, burnt_out: part(|v| v >= 252) > 1.0 / 3.0 }
+        Self {
+            dark: part(|v| v < DARK_LEVEL) > DARK_PART,
+            burnt_out: part(|v| v >= BURNT_OUT_LEVEL) > BURNT_OUT_PART,
+        }
     }
 }

@@ -39,7 +39,7 @@ pub struct CardLook {
 }
 
 /// A level of 8 bits from which on white is burnt out: the sensor, or the phone's curve, has no more to say.
-const BURNT_OUT_LEVEL: u8 = 253;
+pub(super) const BURNT_OUT_LEVEL: u8 = 253;
 /// A place where that much is burnt out is glare.
 const GLARE_PART: f64 = 0.5;
 

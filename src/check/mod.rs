@@ -56,7 +56,7 @@ pub struct Facts {
     pub copy: u32,
     /// Tags measured and tags there are on it.
     pub tags: [usize; 2],
-    /// Mean side of its tags in the photo, px.
+    /// Median side of its tags in the photo, px.
     pub tag_side_px: f64,
     /// Blur of its edges (standard deviation), px.
     pub blur_px: f64,

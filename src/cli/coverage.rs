@@ -23,7 +23,7 @@ use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::width::influence::{PIPING_U_MM, Slope};
-use crate::width::{COVERAGE, GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, measure_widths};
+use crate::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, expanded, measure_widths};
 
 /// Options of `seatspan coverage`.
 #[derive(Debug, ClapArgs)]
@@ -84,7 +84,8 @@ struct Trial {
     lift_known: bool,
     exif: bool,
     /// Error and standard uncertainty, mm.
-    widths: Vec<[f64; 2]>,
+    /// Error, standard and expanded uncertainty of each width, mm.
+    widths: Vec<[f64; 3]>,
 }
 
 /// Draws, measures and counts: 0 when all is as it says, 1 when a subset is not.
@@ -128,14 +129,14 @@ fn rows(trials: &[Trial]) -> Vec<Row> {
 }
 
 fn row(subset: &'static str, trials: Vec<&Trial>) -> Row {
-    let all: Vec<[f64; 2]> = trials.iter().flat_map(|t| t.widths.iter().copied()).collect();
+    let all: Vec<[f64; 3]> = trials.iter().flat_map(|t| t.widths.iter().copied()).collect();
     let n = all.len().max(1) as f64;
-    let inside = |w: &[f64; 2]| f64::from(u8::from(w[0].abs() <= COVERAGE * w[1]));
+    let inside = |w: &[f64; 3]| f64::from(u8::from(w[0].abs() <= w[2]));
     let within = all.iter().map(inside).sum::<f64>() / n;
     // The photos' own sums about the mean: widths of one photo share its camera.
     let spread: f64 =
         trials.iter().map(|t| t.widths.iter().map(|w| inside(w) - within).sum::<f64>().powi(2)).sum();
-    let mut u95: Vec<f64> = all.iter().map(|w| COVERAGE * w[1]).collect();
+    let mut u95: Vec<f64> = all.iter().map(|w| w[2]).collect();
     u95.sort_by(f64::total_cmp);
     Row {
         subset,
@@ -389,8 +390,11 @@ fn trial(d: &mut Drawer) -> Option<Trial> {
     let walked = walked(d, &first, &seat, piping_mm)?;
     let ends = ends(d, &first, &seat)?;
     let widths = measured(&walked, ends, &lift)?;
-    let compared: Vec<[f64; 2]> =
-        widths.named.iter().map(|(name, w)| [w.mm - true_mm(&seat, name), combined(&w.budget)]).collect();
+    let compared: Vec<[f64; 3]> = widths
+        .named
+        .iter()
+        .map(|(name, w)| [w.mm - true_mm(&seat, name), combined(&w.budget), expanded(&w.budget)])
+        .collect();
     (compared.len() == 2).then_some(Trial { tilt_deg, distance_mm, lift_known, exif, widths: compared })
 }
 

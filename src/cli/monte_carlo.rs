@@ -8,8 +8,9 @@ use serde::Serialize;
 
 use super::photo_file::find;
 use crate::camera::lens_choice::prior_of;
+use crate::card::pattern::BAR_MM;
 use crate::ground::frame::PhotoPoint;
-use crate::measure::{BAR_MM, Request, ScaleBy, Walk, walk};
+use crate::measure::{Request, ScaleBy, Walk, walk};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
@@ -191,7 +192,6 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
         lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),
         scale_by: sheet.cards.first().map_or(ScaleBy::Printer, scale_by),
-        explain: None,
     })
 }
 

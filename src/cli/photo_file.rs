@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::photo::{Photo, sha256_hex};
+use crate::photo::{Photo, PhotoError};
 use crate::sheet::Sheet;
 
 /// Endings of files that may be photos, in small letters.
@@ -18,21 +18,20 @@ pub fn find(sheet: &Sheet, sheet_file: &Path, further: &[PathBuf]) -> Result<Pho
     let above = beside.join("..");
     let folders: Vec<PathBuf> = further.iter().cloned().chain([beside, above]).collect();
     let mut other_of_that_name = false;
-    for folder in &folders {
-        let path = folder.join(&wanted.file);
-        if let Ok(bytes) = std::fs::read(&path) {
-            if sha256_hex(&bytes) == wanted.sha256 {
-                return Photo::from_bytes(&path, bytes).map_err(|e| e.to_string());
-            }
-            other_of_that_name = true;
+    // What a sheet calls its photo leads to no other folder.
+    let name = Path::new(&wanted.file).file_name().ok_or("the sheet's photo has no name")?;
+    for path in folders.iter().map(|folder| folder.join(name)) {
+        match Photo::open_if(&path, &wanted.sha256) {
+            Ok(Some(photo)) => return Ok(photo),
+            Ok(None) => other_of_that_name = true,
+            Err(PhotoError::Io(_)) => {}
+            Err(refused) => return Err(refused.to_string()),
         }
     }
     // Not above the sheet: photos of that name only, a folder of photos need not be near.
     for path in folders[..folders.len() - 1].iter().flat_map(|folder| photos_in(folder)) {
-        if let Ok(bytes) = std::fs::read(&path)
-            && sha256_hex(&bytes) == wanted.sha256
-        {
-            return Photo::from_bytes(&path, bytes).map_err(|e| e.to_string());
+        if let Ok(Some(photo)) = Photo::open_if(&path, &wanted.sha256) {
+            return Ok(photo);
         }
     }
     Err(if other_of_that_name {

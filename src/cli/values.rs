@@ -1,8 +1,9 @@
 //! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
 
+use crate::card::pattern::BAR_MM;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, SIDES, Side, View};
-use crate::measure::BAR_MM;
+use crate::measure::is_bar;
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
@@ -124,8 +125,7 @@ pub fn parse_number(text: &str) -> Result<f64, String> {
 /// Length of the card's bar, mm: within 10 % of what it should be.
 pub fn parse_bar(text: &str) -> Result<f64, String> {
     let bar_mm = parse_number(text)?;
-    let part = bar_mm / BAR_MM;
-    if (0.9..=1.1).contains(&part) {
+    if is_bar(bar_mm) {
         Ok(bar_mm)
     } else {
         Err(format!("the bar is {BAR_MM:.0} mm long when printed true: give its length in mm, such as 149.5"))

@@ -87,10 +87,9 @@ impl Answer {
         Self::of(kind, body.to_vec())
     }
 
-    /// A picture of a photo; it never changes, so the browser may keep it while the desk is open.
+    /// A picture of a photo. The page keeps it while it is open; nothing of it is left in the browser's own store.
     pub fn picture(jpeg: Vec<u8>) -> Self {
-        let keep = (header::CACHE_CONTROL, "private, max-age=3600".to_owned());
-        Self { further: vec![keep], ..Self::of("image/jpeg", jpeg) }
+        Self::of("image/jpeg", jpeg)
     }
 
     /// A report as a page.
@@ -150,13 +149,25 @@ pub async fn body(head: &Parts, body: Body, most: u64) -> Result<Vec<u8>, Troubl
         .and_then(|v| v.to_str().ok()?.parse::<u64>().ok())
         .ok_or_else(|| Trouble::new(411, "the request does not say how long it is", "load the page again"))?;
     if declared > most {
-        let text = format!("the file has more than {} MB", most / 1_000_000);
-        return Err(Trouble::new(413, text, "send the photo as the phone made it"));
+        return Err(too_long(most));
     }
     let arriving = tokio::time::timeout(ARRIVED_WITHIN, axum::body::to_bytes(body, most as usize));
     match arriving.await {
         Ok(Ok(bytes)) if bytes.len() as u64 == declared => Ok(bytes.into()),
         _ => Err(Trouble::new(400, "the file did not arrive whole", "choose it again")),
+    }
+}
+
+/// What is brought is longer than `most` bytes.
+fn too_long(most: u64) -> Trouble {
+    match most / 1_000_000 {
+        0 => {
+            Trouble::new(413, format!("the request has more than {} kB", most / 1000), "load the page again")
+        }
+        megabytes => {
+            let text = format!("the file has more than {megabytes} MB");
+            Trouble::new(413, text, "send the photo as the phone made it")
+        }
     }
 }
 

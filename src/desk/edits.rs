@@ -6,15 +6,13 @@ use super::answer::Trouble;
 use crate::camera::fit::LensPrior;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, Side, View};
-use crate::measure::{BAR_MM, Request, ScaleBy};
+use crate::measure::{Request, ScaleBy, is_bar};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 
 /// Lists longer than this are no fitter's.
 const MOST_ROWS: usize = 200;
-/// A bar printed further off than this part is a slip.
-const MOST_SCALE_OFF: f64 = 0.1;
 
 /// What the user says of a photo. Pixels are those of the upright photo, lengths millimetres.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -151,7 +149,6 @@ impl Edits {
             channel_lift: profile("channel", &self.channel_lift)?,
             lens,
             scale_by: self.scale_by()?,
-            explain: None,
         })
     }
 }
@@ -201,7 +198,7 @@ fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Trouble
 
 fn bar(bar_mm: Option<f64>) -> Result<Option<f64>, Trouble> {
     match bar_mm {
-        Some(mm) if !((mm / BAR_MM - 1.0).abs() <= MOST_SCALE_OFF) => Err(nonsense(
+        Some(mm) if !is_bar(mm) => Err(nonsense(
             format!("the card's bar cannot be {mm} mm long"),
             "measure it with a ruler: it is 150 mm when it was printed true",
         )),

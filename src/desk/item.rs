@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use anyhow::Context;
+use serde::Serialize;
 use serde_json::{Value, json};
 
 use super::answer::Trouble;
@@ -14,7 +15,7 @@ use super::lock::locked;
 use super::opened::{Came, Measured, Near, Opened};
 use super::stage::Stage;
 use crate::photo::{Photo, PhotoError, file_name};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, RefusalCode};
 
 /// A photo on the desk.
 pub struct Item {
@@ -35,13 +36,35 @@ pub struct Item {
     pub decoded: Mutex<Option<Arc<Photo>>>,
 }
 
+/// Why a photo has no result.
+#[derive(Debug, Clone, Serialize)]
+pub struct Unmeasured {
+    /// The photo's refusal; none where it is the program or the machine that has failed.
+    code: Option<RefusalCode>,
+    text: String,
+    hint: String,
+}
+
+impl From<Refusal> for Unmeasured {
+    fn from(refusal: Refusal) -> Self {
+        Self { code: Some(refusal.code), text: refusal.text, hint: refusal.hint }
+    }
+}
+
+impl From<Trouble> for Unmeasured {
+    fn from(trouble: Trouble) -> Self {
+        let [text, hint] = trouble.words();
+        Self { code: None, text, hint }
+    }
+}
+
 #[derive(Debug, Clone)]
 struct State {
     stage: Stage,
     edits: Edits,
     size_px: Option<[usize; 2]>,
     result: Option<Measured>,
-    refusal: Option<Refusal>,
+    refusal: Option<Unmeasured>,
     near: Option<Near>,
     kept: Option<String>,
     took_ms: f64,
@@ -154,10 +177,10 @@ impl Item {
         state.done(measured, began);
     }
 
-    /// Takes a refusal.
-    pub fn refuse(&self, refusal: Refusal) {
+    /// Takes why it has no result.
+    pub fn refuse(&self, why: impl Into<Unmeasured>) {
         let mut state = locked(&self.state);
-        state.refusal = Some(refusal);
+        state.refusal = Some(why.into());
         state.result = None;
         state.stage = Stage::Refused;
     }
@@ -176,9 +199,9 @@ impl Item {
     /// Where there is none.
     pub fn measured(&self) -> Result<Measured, Trouble> {
         let state = locked(&self.state);
-        let mut measured = state
-            .result
-            .clone()
+        let settled = state.result.as_ref().filter(|_| state.stage == Stage::Measured);
+        let mut measured = settled
+            .cloned()
             .ok_or_else(|| Trouble::new(409, "the photo is not measured", "see what is said beside it"))?;
         measured.sheet.saddle.name = saddle_name(&state.edits, &self.file);
         let note = state.edits.note.trim();
@@ -193,7 +216,10 @@ impl Item {
 
     /// In a few words, for the tray.
     pub fn brief(&self) -> Value {
-        let state = locked(&self.state);
+        self.brief_of(&locked(&self.state))
+    }
+
+    fn brief_of(&self, state: &State) -> Value {
         json!({
             "id": self.id,
             "file": self.file,
@@ -208,8 +234,8 @@ impl Item {
 
     /// All that the page shows of it.
     pub fn whole(&self) -> Value {
-        let mut all = self.brief();
         let state = locked(&self.state);
+        let mut all = self.brief_of(&state);
         all["size_px"] = json!(state.size_px);
         all["edits"] = json!(state.edits);
         all["took_ms"] = json!(state.took_ms.round());

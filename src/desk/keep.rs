@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use super::Room;
 use super::answer::Trouble;
 use super::item::Item;
+use super::lock::locked;
 use super::opened::Measured;
 use crate::photo::Photo;
 use crate::report::draw::{Picture, png};
@@ -33,8 +34,14 @@ pub fn file_stem(name: &str) -> String {
     let kept: String = name.chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).collect();
     let words: Vec<&str> = kept.split('-').filter(|w| !w.is_empty()).collect();
     let stem: String = words.join("-").to_lowercase().chars().take(MOST_LETTERS).collect();
-    const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com1", "lpt1"];
-    if stem.is_empty() || DEVICES.contains(&stem.as_str()) { format!("saddle{stem}") } else { stem }
+    if stem.is_empty() || is_device(&stem) { format!("saddle{stem}") } else { stem }
+}
+
+/// Whether some system takes a file of this name for a device.
+fn is_device(stem: &str) -> bool {
+    let numbered = ["com", "lpt"].iter().filter_map(|device| stem.strip_prefix(device));
+    let digit = |rest: &str| matches!(rest.as_bytes(), [b'0'..=b'9']);
+    ["con", "prn", "aux", "nul"].contains(&stem) || numbered.into_iter().any(digit)
 }
 
 /// The ending of a kept photo, by what it is and not by what it is called.
@@ -80,6 +87,8 @@ impl Kept {
 /// # Errors
 /// Where there is something under that name, or it cannot be written.
 pub fn keep(room: &Room, item: &Arc<Item>, wish: &Wish) -> Result<Value, Trouble> {
+    // A correction that is being measured comes first.
+    let _turn = locked(&item.turn);
     let Measured { mut sheet, geometry, others, .. } = item.measured()?;
     let view = sheet.view.map_or("", |v| v.as_str());
     let stem = format!("{}-{view}", file_stem(&sheet.saddle.name));
@@ -114,16 +123,11 @@ fn kept(room: &Room, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -
     Ok(Kept { item, photo, geometry, stem })
 }
 
-/// The sheet calls the photos as they are called on the shelf. What it says of another than the first begins with that one's
-/// name.
+/// The sheet calls the photos as they are called on the shelf.
 fn call_as_kept(sheet: &mut Sheet, all: &[Kept]) {
     for (entry, one) in sheet.photos.iter_mut().zip(all) {
-        let before = format!("{}: ", std::mem::replace(&mut entry.file, one.file()));
-        for warning in &mut sheet.warnings {
-            if let Some(rest) = warning.text.strip_prefix(&before) {
-                warning.text = format!("{}: {rest}", one.file());
-            }
-        }
+        let before = std::mem::replace(&mut entry.file, one.file());
+        sheet.warnings.iter_mut().for_each(|w| *w = w.in_photo_renamed(&before, &one.file()));
     }
 }
 
@@ -146,6 +150,8 @@ mod tests {
             ("../../etc/passwd", "etc-passwd"),
             (".bashrc", "bashrc"),
             ("CON", "saddlecon"),
+            ("lpt9", "saddlelpt9"),
+            ("lpt10", "lpt10"),
             ("", "saddle"),
             ("Bär/\\:*?\"<>|", "bär"),
         ];

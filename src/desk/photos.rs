@@ -19,7 +19,7 @@ use super::opened::{Came, Measured, Near, Opened, walk_together};
 use super::stage::Stage;
 use crate::card::FoundCards;
 use crate::photo::Photo;
-use crate::refusal::{Refusal, RefusalCode};
+use crate::refusal::Refusal;
 use crate::together::of_photo;
 
 /// Photos that may lie on the desk, and the bytes that all of them may have.
@@ -156,8 +156,7 @@ impl Photos {
     fn measure(&self, item: &Item) {
         let _turn = locked(&item.turn);
         if let Err(trouble) = self.try_measure(item, &item.edits()) {
-            let [text, hint] = trouble.words();
-            item.refuse(Refusal::new(RefusalCode::EdgesNotFound, text, hint));
+            item.refuse(trouble);
         }
     }
 
@@ -324,9 +323,9 @@ fn named(item: &Item, refusal: Refusal) -> Refusal {
 }
 
 /// A walk that has panicked: a mistake of the program, told as what it means for the photo.
-fn broken() -> Refusal {
-    Refusal::new(
-        RefusalCode::EdgesNotFound,
+fn broken() -> Trouble {
+    Trouble::new(
+        500,
         "the program failed on this photo",
         "photograph the saddle again; if it fails again, please report it with the photo",
     )

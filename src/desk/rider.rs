@@ -1,7 +1,7 @@
 //! The rider that saddles are judged for: chosen from the shelf's folder or filled in on the page.
 
 use std::path::Path;
-use std::sync::{Mutex, PoisonError};
+use std::sync::Mutex;
 
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::Room;
 use super::answer::Trouble;
 use super::keep::file_stem;
+use super::lock::locked;
 use crate::fit::assess::{Request, assess};
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
@@ -59,17 +60,17 @@ impl ChosenRider {
     /// The first mistake, in the words of rider files.
     pub fn choose(&self, form: &Value, rules: &RuleSet) -> Result<(), Trouble> {
         let chosen = read(form, rules)?.map(|(filled, _, rider)| (filled, rider));
-        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = chosen;
+        *locked(&self.0) = chosen;
         Ok(())
     }
 
     /// The rider chosen.
     pub fn get(&self) -> Option<Rider> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).as_ref().map(|(_, rider)| rider.clone())
+        locked(&self.0).as_ref().map(|(_, rider)| rider.clone())
     }
 
     fn form(&self) -> Value {
-        let chosen = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let chosen = locked(&self.0);
         chosen.as_ref().map_or(Value::Null, |(form, _)| form.clone())
     }
 }

@@ -13,7 +13,7 @@ use super::papers;
 use crate::fit::compare::{self, compare};
 use crate::fit::verdict::CONFIDENCE;
 use crate::ground::words::{NAMED_WIDTHS, View};
-use crate::photo::{Photo, sha256_hex};
+use crate::photo::{Photo, PhotoError};
 use crate::report::judged::standing_words;
 use crate::report::words::{compared, width};
 use crate::sheet::shelf::{Range, Shelf, Wish, open};
@@ -149,9 +149,11 @@ fn beside(sheet: &Sheet, path: &Path) -> Result<Photo, String> {
     let missing = || "its photo does not lie beside the sheet".to_owned();
     let wanted = sheet.photos.first().ok_or_else(missing)?;
     let name = Path::new(&wanted.file).file_name().ok_or_else(missing)?;
-    let bytes = std::fs::read(path.with_file_name(name)).map_err(|_| missing())?;
-    if sha256_hex(&bytes) != wanted.sha256 {
-        return Err("the photo beside the sheet is not the one that was measured".into());
+    match Photo::open_if(&path.with_file_name(name), &wanted.sha256) {
+        Ok(photo) => {
+            photo.ok_or_else(|| "the photo beside the sheet is not the one that was measured".into())
+        }
+        Err(PhotoError::Io(_)) => Err(missing()),
+        Err(refused) => Err(refused.to_string()),
     }
-    Photo::from_bytes(&wanted.file, bytes).map_err(|e| e.to_string())
 }

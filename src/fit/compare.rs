@@ -196,7 +196,7 @@ fn key(column: &Column) -> ([usize; 5], f64) {
     (order, weakest.filter_map(|r| r.probability).fold(1.0, f64::min))
 }
 
-/// Two weakest links nearer than this are level: nobody would choose by it.
+/// Weakest links are compared in steps of this: nobody would choose by less.
 const LEVEL: f64 = 0.05;
 
 fn order(a: &Column, b: &Column) -> Ordering {
@@ -320,7 +320,7 @@ fn difference(a: &Quantity, b: &Quantity, shared: Shared, node: &Node) -> Quanti
     let other = |name: &str, lines: &[(String, f64)]| lines.iter().find(|l| l.0 == name).map_or(0.0, |l| l.1);
     la.extend(lb.iter().filter(|l| other(&l.0, &a.lines()) == 0.0).map(|l| (l.0.clone(), 0.0)));
     let origin = super::quantity::Origin::new(0, "difference");
-    la.iter().fold(Quantity::exact(a.value - b.value), |sum, (name, ua)| {
+    la.iter().fold(Quantity::exact(a.value - b.value).expanded_as(a, b), |sum, (name, ua)| {
         let ub = other(name, &lb);
         let u = match name.as_str() {
             line::PRINT if shared.print && plain => (ua - ub).abs(),

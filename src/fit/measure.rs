@@ -6,6 +6,7 @@
 use super::expr::{Field, Node, Outline, Place};
 use super::fields::{Fields, Missing};
 use super::quantity::{COVERAGE, Origin, Quantity, line};
+use crate::outline::lift::RULER_U_MM;
 use crate::sheet::{LiftSource, Part, Sheet, Side, Station, StationWidth, View};
 use crate::width::GIVEN_END_U_MM;
 
@@ -20,8 +21,6 @@ pub struct Subject<'a> {
     pub fields: &'a Fields,
 }
 
-/// Standard uncertainty of a height read with a ruler and a straight-edge, mm (as in the room of the outline).
-pub const RULER_U_MM: f64 = 1.6;
 /// A height between two places further apart than this part of the midline is not known: with three to five places, as
 /// measuring asks for, none are.
 const LIFT_REACH: f64 = 0.4;

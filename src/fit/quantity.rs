@@ -109,9 +109,14 @@ impl Quantity {
         Self { factor: self.factor.max(factor), ..self }
     }
 
+    /// With the factors of two values that it is made of.
+    pub fn expanded_as(self, x: &Self, y: &Self) -> Self {
+        self.expanded_by(x.factor).expanded_by(y.factor)
+    }
+
     /// `a x + b y` with `value` given by the caller: every nonlinear step comes down to this.
     fn linear(value: f64, a: f64, x: &Self, b: f64, y: &Self) -> Self {
-        let mut sum = Self::exact(value).expanded_by(x.factor).expanded_by(y.factor);
+        let mut sum = Self::exact(value).expanded_as(x, y);
         for (weight, part) in [(a, x), (b, y)] {
             for (line, terms) in &part.terms {
                 for (origin, moves) in terms {

@@ -111,7 +111,12 @@ impl Rider {
     fn length(&mut self, t: &mut Table, key: &str, field: Field, sane: (f64, f64)) -> Result<(), TextError> {
         const SUFFIXES: [&str; 3] = ["mm", "cm", "in"];
         let u = t.amount(&format!("{key}_u"), &SUFFIXES)?;
-        let Some((amount, at)) = t.amount(key, &SUFFIXES)? else { return Ok(()) };
+        let Some((amount, at)) = t.amount(key, &SUFFIXES)? else {
+            return match u {
+                Some((_, at)) => Err(t.text().error(at, format!("`{key}_u` is given without `{key}`"))),
+                None => Ok(()),
+            };
+        };
         match amount {
             Amount::Plain(mm, Dim::LENGTH) if mm >= sane.0 && mm <= sane.1 => {}
             Amount::Fingers(n) if field != Field::Finger && n > 0.0 && n <= 12.0 => {}
@@ -141,12 +146,17 @@ impl Rider {
     }
 
     fn station(&mut self, t: &mut Table) -> Result<(), TextError> {
-        let u = t.number("station_u")?;
-        if let Some(s) = t.number("station")? {
-            if !(0.0..=1.0).contains(&s) {
-                return Err(t.error("`station` lies between 0 (front end of the seat) and 1 (rear end)"));
+        let (station, u) = (t.number("station")?, t.number("station_u")?);
+        match (station, u) {
+            (None, None) => {}
+            (None, Some(_)) => return Err(t.error("`station_u` is given without `station`")),
+            (_, Some(u)) if !(0.0..=1.0).contains(&u) => {
+                return Err(t.error("`station_u` is a part of the seat's length, from 0 to 1"));
             }
-            self.given.insert(Field::SeatBonesStation, (Amount::Plain(s, Dim::NONE), u));
+            (Some(s), u) if (0.0..=1.0).contains(&s) => {
+                self.given.insert(Field::SeatBonesStation, (Amount::Plain(s, Dim::NONE), u));
+            }
+            _ => return Err(t.error("`station` lies between 0 (front end of the seat) and 1 (rear end)")),
         }
         Ok(())
     }

@@ -135,7 +135,7 @@ mod tests {
     use approx::assert_relative_eq;
 
     /// Peak expiratory flow, l/min, of 17 people, twice by a Wright meter and twice by a mini one: Bland and Altman 1986,
-    /// as stored by the R package blandr (the shared evidence file, 9.1).
+    /// as stored by the R package blandr.
     const PEFR: [[f64; 4]; 17] = [
         [494.0, 490.0, 512.0, 525.0],
         [395.0, 397.0, 430.0, 415.0],
@@ -156,7 +156,7 @@ mod tests {
         [427.0, 421.0, 451.0, 443.0],
     ];
 
-    /// Results computed from these data by an independent script (the shared evidence file, 9.1), to its digits: of first
+    /// Results computed from these data by an independent script, not published, to its digits: of first
     /// readings bias -2.118, standard deviation 38.765, limits -78.097 and 73.862, standard error of a limit 16.285 (the
     /// paper's approximation root(3 s^2 / n)), interval of the bias -22.05 to 17.81.
     #[test]
@@ -190,7 +190,7 @@ mod tests {
     }
 
     /// Six targets, four judges: data as stored by the R package psych, results computed from them by an independent
-    /// script: ICC(1,1) 0.1657, (2,1) 0.2898, (3,1) 0.7148 (the shared evidence file, 9.2).
+    /// script, not published: ICC(1,1) 0.1657, (2,1) 0.2898, (3,1) 0.7148.
     #[test]
     fn four_judges_of_shrout_and_fleiss() {
         let rows = [

@@ -170,6 +170,9 @@ const MAX_ITERATIONS: usize = 100;
 /// Relative fall of the cost below which the fit counts as settled: with some hundred residuals of size 1 the values
 /// then move by less than a thousandth of their uncertainty.
 pub const SETTLED: f64 = 1e-7;
+/// A fall of the cost that moves no value by more than a tenth of its uncertainty.
+const UNNOTICED: f64 = 0.01;
+
 /// Minimises the residuals plus priors. `residuals` returns `None` where the model cannot be evaluated.
 ///
 /// # Errors
@@ -227,7 +230,12 @@ pub fn minimise_knowing(
                 _ => damping *= 5.0,
             }
         }
-        if before - cost <= settled * before.max(0.1) {
+        let little = settled * before.max(0.1);
+        if before - cost <= little {
+            // What heavy damping holds back has not settled.
+            if !(to_gain(&normal, &gradient).ok_or(SolveError::Singular)? <= little.max(UNNOTICED)) {
+                return Err(SolveError::NotConverged);
+            }
             let stand = Stand { values, residuals: current, cost, iterations: iteration };
             return finish(parameters, joint, stand, &residuals);
         }
@@ -301,6 +309,11 @@ fn damped_step(normal: &DMatrix<f64>, gradient: &DVector<f64>, damping: f64) -> 
     let scale = scaling(&damped)?;
     let step = scaled(&damped, &scale).cholesky()?.solve(&(-gradient).component_mul(&scale));
     Some(step.component_mul(&scale))
+}
+
+/// By how much the cost would fall by the undamped step, were the model linear.
+fn to_gain(normal: &DMatrix<f64>, gradient: &DVector<f64>) -> Option<f64> {
+    damped_step(normal, gradient, 0.0).map(|step| -step.dot(gradient))
 }
 
 /// One over the root of each diagonal element: brings parameters of different units to one size.

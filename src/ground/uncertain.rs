@@ -45,8 +45,6 @@ pub enum Distribution {
     Normal(f64, f64),
     /// Rectangular between two limits.
     Rectangular(f64, f64),
-    /// Student's t about a value, scaled, with degrees of freedom.
-    Student(f64, f64, f64),
 }
 
 /// Draws numbers that repeat with their seed.
@@ -83,10 +81,6 @@ impl Drawer {
         match from {
             Distribution::Normal(mean, u) => mean + u * self.normal(),
             Distribution::Rectangular(low, high) => low + (high - low) * self.unit(),
-            Distribution::Student(value, scale, freedom) => {
-                let t = StudentsT::new(0.0, 1.0, freedom).map_or(f64::NAN, |t| t.inverse_cdf(self.unit()));
-                value + scale * t
-            }
         }
     }
 }
@@ -133,14 +127,6 @@ impl Drawn {
         };
         [at(0.5 - 0.5 * p), at(0.5 + 0.5 * p)]
     }
-
-    /// The shortest interval of probability `p`.
-    pub fn shortest(&self, p: f64) -> [f64; 2] {
-        let within = ((p * self.values.len() as f64).round() as usize).clamp(1, self.values.len() - 1);
-        let ends = self.values.iter().zip(&self.values[within..]);
-        let best = ends.min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0)));
-        best.map_or([self.values[0], self.values[within]], |(low, high)| [*low, *high])
-    }
 }
 
 /// Half of a unit of the last of two significant digits of a standard uncertainty: the tolerance within which two results
@@ -154,8 +140,8 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    /// JCGM 100:2008, annex H.1, the end gauge. Inputs and results as quoted by two public programs (the shared evidence
-    /// file, 6.1): u = 32 nm, 16 effective degrees of freedom, U99 = 93 nm.
+    /// JCGM 100:2008, annex H.1, the end gauge. Inputs and results as the R package propagate and the test files of the
+    /// Python package suncal quote them: u = 32 nm, 16 effective degrees of freedom, U99 = 93 nm.
     #[test]
     fn the_end_gauge_of_annex_h1() {
         let nominal_nm = 50_000_623.0;
@@ -182,8 +168,8 @@ mod tests {
     }
 
     /// JCGM 100:2008, annex H.2: resistance, reactance and impedance from simultaneous readings, whose errors are
-    /// correlated. Data and results (R 127.732, 0.071; X 219.847, 0.295; Z 254.260, 0.236 ohm) as quoted by a public program
-    /// (the shared evidence file, 6.2). The published u(X) comes of rounded intermediates: 0.001 ohm is allowed.
+    /// correlated. Data and results (R 127.732, 0.071; X 219.847, 0.295; Z 254.260, 0.236 ohm) as the test files of the
+    /// Python package suncal quote them. The published u(X) comes of rounded intermediates: 0.001 ohm is allowed.
     #[test]
     fn the_impedance_of_annex_h2() {
         let voltage = [5.007, 4.994, 5.005, 4.990, 4.999];
@@ -211,8 +197,8 @@ mod tests {
         }
     }
 
-    /// u 0.57 with 9 degrees of freedom and 0.25 with none to doubt: 12.8 (a worked example quoted by a public program;
-    /// the shared evidence file, 6.6).
+    /// u 0.57 with 9 degrees of freedom and 0.25 with none to doubt: 12.8 (a worked example in the test
+    /// files of the Python package suncal).
     #[test]
     fn welch_satterthwaite_example() {
         let freedom = effective_freedom(&[(0.57, 9.0), (0.25, f64::INFINITY)]);
@@ -227,6 +213,14 @@ mod tests {
             assert_relative_eq!(coverage_factor(freedom, 0.95), factor, epsilon = 0.005);
         }
         assert_relative_eq!(coverage_factor(f64::INFINITY, 0.95), 1.959_964, epsilon = 1e-5);
+    }
+
+    /// The shortest interval of probability `p`, in which guides state results that are not symmetric.
+    fn shortest(drawn: &Drawn, p: f64) -> [f64; 2] {
+        let within = (p * drawn.values.len() as f64).round() as usize;
+        let ends = drawn.values.iter().zip(&drawn.values[within..]);
+        let (low, high) = ends.min_by(|a, b| (a.1 - a.0).total_cmp(&(b.1 - b.0))).unwrap();
+        [*low, *high]
     }
 
     const DRAWS: usize = 1_000_000;
@@ -252,8 +246,8 @@ mod tests {
         assert_relative_eq!(coverage_factor(f64::INFINITY, 0.95) * 2.0, 3.92, epsilon = 0.001);
     }
 
-    /// JCGM 101:2008, 9.3: mass calibration. Inputs as quoted by a public program; results of an independent simulation
-    /// with them (the shared evidence file, 6.3): 1.23406 mg, u 0.07547 mg, shortest interval [1.0843, 1.3833] mg; the
+    /// JCGM 101:2008, 9.3: mass calibration. Inputs as the R package propagate quotes them; results of another
+    /// program's simulation with them, not published: 1.23406 mg, u 0.07547 mg, shortest interval [1.0843, 1.3833] mg; the
     /// uncertainty framework's first order gives u 0.0539 mg.
     #[test]
     fn mass_calibration() {
@@ -267,7 +261,7 @@ mod tests {
             let weight = d.draw(Distribution::Rectangular(7000.0, 9000.0));
             model(rc, dm, air, weight, d.draw(Distribution::Rectangular(7950.0, 8050.0)))
         });
-        let [low, high] = drawn.shortest(0.95);
+        let [low, high] = shortest(&drawn, 0.95);
         println!("{:.5} mg, u {:.5}, [{low:.4}, {high:.4}]", drawn.mean(), drawn.u());
         // Two of the last digits of two significant ones of u, which is what such a simulation settles.
         assert_relative_eq!(drawn.mean(), 1.23406, epsilon = 0.0005);

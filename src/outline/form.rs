@@ -92,9 +92,10 @@ impl FormPictures {
         let rows = ROWS as f64 / (chart.rays.len() - 1) as f64;
         let here = self.hints.iter().filter(|hint| hint.0 == part);
         let places = here.filter_map(|hint| chart.place_of(hint.1));
-        places
-            .map(|(at, reach_mm)| Shown { row: (at * rows) as usize, column: column_of(reach_mm) })
-            .collect()
+        let shown =
+            places.map(|(at, reach_mm)| Shown { row: (at * rows) as usize, column: column_of(reach_mm) });
+        // What lies beyond the chart is of something else.
+        shown.filter(|shown| (0.0..COLUMNS as f64).contains(&shown.column)).collect()
     }
 }
 

@@ -15,7 +15,7 @@ pub struct LiftProfile {
 /// A ruler and a straight-edge give a height to about 2 mm, meant as limits: divided by the root of 3 (a
 /// rectangular distribution, JCGM 100:2008, 4.3.7), with as much again for straight lines between the points of a
 /// curve.
-const RULER_U_MM: f64 = 1.6;
+pub const RULER_U_MM: f64 = 1.6;
 /// Where nobody has measured, a saddle's edges lie within some centimetres of the card that was laid beside it.
 const UNKNOWN_U_MM: f64 = 25.0;
 /// Heights beyond this are a slip of the unit or the sign.

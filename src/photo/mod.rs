@@ -67,6 +67,16 @@ impl Photo {
         Self::from_bytes(name, bytes)
     }
 
+    /// Reads and decodes a photo if it is the one of this SHA-256.
+    ///
+    /// # Errors
+    /// As [`Photo::open`].
+    pub fn open_if(path: &Path, sha256: &str) -> Result<Option<Self>, PhotoError> {
+        let name = file_name(path);
+        let bytes = read_file(path, &name)?;
+        if sha256_hex(&bytes) == sha256 { Self::from_bytes(name, bytes).map(Some) } else { Ok(None) }
+    }
+
     /// Decodes a photo from a file's bytes; `name` stands in messages and in the sheet (folders are dropped).
     ///
     /// # Errors
@@ -230,7 +240,21 @@ fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
 
 /// SHA-256 of a file's bytes, in lower-case hexadecimal.
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+    hex(&Sha256::digest(bytes))
+}
+
+/// SHA-256 of a file of any length.
+///
+/// # Errors
+/// Where it cannot be read.
+pub fn sha256_of_file(path: &Path) -> std::io::Result<String> {
+    let mut hasher = Sha256::new();
+    std::io::copy(&mut std::fs::File::open(path)?, &mut hasher)?;
+    Ok(hex(&hasher.finalize()))
+}
+
+fn hex(digest: &[u8]) -> String {
+    digest.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 #[cfg(test)]

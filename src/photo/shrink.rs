@@ -26,13 +26,6 @@ pub struct GrayView {
     pub factor: usize,
 }
 
-impl GrayView {
-    /// The photo's coordinate, in pixels, for a coordinate in this view (pixel centres at whole numbers).
-    pub fn to_photo_px(&self, coordinate: f64) -> f64 {
-        (coordinate + 0.5) * self.factor as f64 - 0.5
-    }
-}
-
 impl Pixels {
     /// The upright luma reduced by `factor` (1, 2 or 4; any from 1 to 256 works, others count as the nearest),
     /// gamma-coded.
@@ -252,12 +245,5 @@ mod tests {
         let view = picture(3, 2, Orientation::QuarterTurn).luma_upright(4);
         assert!(view.data.is_empty());
         assert_eq!(picture(3, 2, Orientation::QuarterTurn).thumbnail_rgb(0).0.len(), 3);
-    }
-
-    #[test]
-    fn view_coordinates_lead_back_to_the_photo() {
-        let view = picture(8, 8, Orientation::Upright).luma_upright(2);
-        assert_eq!(view.to_photo_px(0.0), 0.5);
-        assert_eq!(view.to_photo_px(1.0), 2.5);
     }
 }

@@ -46,6 +46,18 @@ pub struct StepFit {
     pub noise: f64,
 }
 
+const ROUNDS: usize = 12;
+/// The furthest that the edge and the logarithm of its blur move in one round.
+const MOST_STEP_PX: f64 = 0.5;
+const MOST_BLUR_STEP: f64 = 0.3;
+/// Pixels of a sharper edge than this do not tell how sharp it is.
+const LEAST_BLUR_PX: f64 = 0.25;
+/// The edge has settled where it moves by no more than this, a hundredth of its uncertainty at best.
+const SETTLED_PX: f64 = 1e-4;
+/// A step is one where it stands out of the noise of a mean by so many standard deviations, and so much of the window is part of it.
+const CLEAR_OF_NOISE: f64 = 6.0;
+const LEAST_GOOD: f64 = 0.6;
+
 /// Gauss-Newton on the step model with Tukey weights for what is not part of it (dirt, glare, a finger).
 ///
 /// `reach` is how far the samples reach to either side, or to the nearer one; a blur beyond `most_blur` or a step below `least_contrast` is no edge. The
@@ -65,7 +77,7 @@ pub fn fit_step(
     let mut p = SVector::<f64, PARAMETERS>::from([0.0, 0.0, 0.7f64.ln(), dark, 0.0, light - dark, 0.0]);
     let mut last = None;
     let mut seen = Vec::with_capacity(samples.len());
-    for round in 0..12 {
+    for round in 0..ROUNDS {
         compare(samples, &p, &mut seen);
         if round >= FIRST_REWEIGHTED {
             reweight(samples, &mut seen);
@@ -74,12 +86,12 @@ pub fn fit_step(
         let inverse = normal.try_inverse()?;
         let mut step = inverse * gradient;
         // A step across the window or of many times the blur is a wild guess: go part of the way.
-        step[0] = step[0].clamp(-0.5, 0.5);
-        step[2] = step[2].clamp(-0.3, 0.3);
+        step[0] = step[0].clamp(-MOST_STEP_PX, MOST_STEP_PX);
+        step[2] = step[2].clamp(-MOST_BLUR_STEP, MOST_BLUR_STEP);
         p += step;
-        p[2] = p[2].clamp(0.25f64.ln(), most_blur.ln());
+        p[2] = p[2].clamp(LEAST_BLUR_PX.ln(), most_blur.ln());
         last = Some(inverse);
-        let settled = step[0].abs() < 1e-4 && step[1].abs() < 1e-4;
+        let settled = step[0].abs() < SETTLED_PX && step[1].abs() < SETTLED_PX;
         if settled && round >= FIRST_REWEIGHTED {
             break;
         }
@@ -89,8 +101,8 @@ pub fn fit_step(
     let good = weight_sum(samples) / count;
     let contrast = p[5];
     let clean = contrast >= least_contrast
-        && contrast > 6.0 * noise / count.sqrt()
-        && good > 0.6
+        && contrast > CLEAR_OF_NOISE * noise / count.sqrt()
+        && good > LEAST_GOOD
         && p[0].abs() < reach
         && p.iter().all(|v| v.is_finite());
     clean.then(|| StepFit {

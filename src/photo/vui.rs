@@ -74,7 +74,7 @@ fn skip_to_vui(bits: &mut Bits) -> Option<()> {
     skip_reference_sets(bits)?;
     if bits.flag()? {
         let count = bits.exp_golomb()?;
-        bits.skip(count.min(33) * (order_bits + 1))?;
+        bits.skip(count.min(33).checked_mul(order_bits.checked_add(1)?)?)?;
     }
     bits.skip(2) // temporal prediction, intra smoothing
 }

@@ -5,10 +5,8 @@ use super::page::{BLACK, Outline, Page, Spot, at};
 use super::tag::tag_outline;
 use super::{Paper, Turned, strip};
 use crate::card::bank_card::{BRACKET_MM, FRAME_AT_MM, FRAME_LINE_MM, ID1_MM};
-use crate::card::pattern::{MODULES, Pattern};
+use crate::card::pattern::{BAR_MM, MODULES, Pattern};
 
-/// The 150 mm bar by which the scale of a print is checked.
-pub const BAR_MM: f64 = 150.0;
 /// The greys by which the exposure of a photo is judged, from black to white.
 pub const GREYS: [u8; 5] = [0, 64, 128, 192, 255];
 

@@ -3,6 +3,7 @@
 use super::units::{Units, half_width};
 use super::words::{self, plain};
 use crate::sheet::{LiftSource, Sheet, StationWidth, Width};
+use crate::width::COVERAGE;
 use std::fmt::Write;
 
 /// What the table shows.
@@ -62,7 +63,7 @@ fn head(sheet: &Sheet, out: &mut String) {
     if let Some(c) = &sheet.camera {
         let of = of_the_first_photo(sheet);
         let place = format!("{of}{:.0} mm above the card, tilted {:.1} deg", c.height_mm, c.tilt_deg);
-        let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, 2.0 * c.focal_u_px);
+        let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, COVERAGE * c.focal_u_px);
         line(out, "camera", &format!("{place}; {focal}, {}", c.focal_source.in_words()));
     }
     if !sheet.hints.is_empty() {
@@ -96,8 +97,9 @@ fn lifts(sheet: &Sheet, out: &mut String) {
     for (part, rows, us) in [("seat", &lift.seat, &lift.seat_u), ("channel", &lift.channel, &lift.channel_u)]
     {
         let (Some(rows), Some(us)) = (rows, us) else { continue };
-        let shown: Vec<String> =
-            lifts_shown(rows, us).map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", 2.0 * u)).collect();
+        let shown: Vec<String> = lifts_shown(rows, us)
+            .map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", COVERAGE * u))
+            .collect();
         line(out, "lift", &format!("of the {part} from the photos, mm: {}", shown.join(", ")));
     }
 }

@@ -138,9 +138,13 @@ fn check(sheet: &Sheet) -> Result<(), SheetError> {
     }
 }
 
-/// The part of the sheet where an optional number became null: only these two have optional numbers.
+/// The part of the sheet where an optional number became null: only these have optional numbers.
 fn differing(sheet: &Sheet, back: &Sheet) -> &'static str {
-    if sheet.camera != back.camera { "camera" } else { "widths" }
+    match () {
+        () if sheet.camera != back.camera => "camera",
+        () if sheet.cards != back.cards => "cards",
+        () => "widths",
+    }
 }
 
 /// Writes `value` with two spaces a level; arrays of numbers stay on one line, so that edges read as a table.

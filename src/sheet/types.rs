@@ -29,7 +29,7 @@ pub struct Sheet {
     pub view: Option<View>,
     /// The photos measured, at least one.
     pub photos: Vec<Photo>,
-    /// The reference cards found, best first.
+    /// The reference cards found: sheets before strips, then by their copies.
     pub cards: Vec<Card>,
     /// The camera, fitted to the cards; null when the photo was refused before.
     #[serde(deserialize_with = "Option::deserialize")]
@@ -126,7 +126,7 @@ pub struct Card {
     pub copy: u32,
     /// Number of its tags used.
     pub tags: u32,
-    /// Root mean square distance of its corners from where the fitted camera puts them, in pixels.
+    /// Root mean square distance of the points along its tags' sides from where the fitted camera puts them, in pixels.
     pub rms_px: f64,
     /// Printed length over nominal length, without a unit (1 when printed true).
     pub print_scale: f64,

@@ -185,17 +185,15 @@ impl<'a> Influences<'a> {
         let (mut by_camera, mut ends) = (Vec::new(), Vec::new());
         for j in 0..inputs.fit.parameter_count() {
             let delta = 0.5 * inputs.fit.estimate.u(j);
-            let [up, down] = [delta, -delta].map(|d| {
-                let moved = inputs.fit.camera_moved(j, d);
+            let moved = |by: f64| {
+                let moved = inputs.fit.camera_moved(j, by);
                 // The midline's ends are pixels too and move along with the camera.
-                let midline = moved_midline(&camera, &moved, inputs);
-                halves(&moved, &midline.unwrap_or(inputs.midline), seat, channel, cuts)
-            });
-            by_camera.push((delta, [up?, down?]));
-            let moved =
-                [delta, -delta].map(|d| moved_midline(&camera, &inputs.fit.camera_moved(j, d), inputs));
-            let [up, down] = moved.map(|m| ends_apart(midline, &m.unwrap_or(*midline)));
-            ends.push(std::array::from_fn(|k| (up[k] - down[k]) / (2.0 * delta)));
+                let about = moved_midline(&camera, &moved, inputs)?;
+                Some((halves(&moved, &about, seat, channel, cuts)?, ends_apart(midline, &about)))
+            };
+            let ((up, ends_up), (down, ends_down)) = (moved(delta)?, moved(-delta)?);
+            by_camera.push((delta, [up, down]));
+            ends.push(std::array::from_fn(|k| (ends_up[k] - ends_down[k]) / (2.0 * delta)));
         }
         let mut moved = Vec::new();
         for i in 0..seat.points().len() {

@@ -9,8 +9,8 @@ pub mod section;
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
-use crate::ground::uncertain::{coverage_factor, effective_freedom};
-use crate::ground::words::{Part, SIDES};
+use crate::ground::uncertain::{combined_u, coverage_factor, effective_freedom};
+use crate::ground::words::{Part, SIDES, View};
 use crate::outline::Outline;
 use crate::outline::bisect::{BISECTED, robust_line};
 use crate::outline::edge::TracedEdge;
@@ -58,9 +58,10 @@ pub struct Quantity {
     pub budget: Vec<(String, f64)>,
 }
 
-/// Root sum of squares of a budget's lines.
+/// Combined standard uncertainty of a budget's lines, which are apart from one another.
 pub fn combined(budget: &[(String, f64)]) -> f64 {
-    budget.iter().map(|(_, u)| u * u).sum::<f64>().sqrt()
+    let lines: Vec<f64> = budget.iter().map(|(_, u)| *u).collect();
+    combined_u(&vec![1.0; lines.len()], &lines, None).unwrap_or(f64::NAN)
 }
 
 /// Points of nine rows about a section, 2 mm apart, less a parabola's three coefficients, on both sides.
@@ -99,6 +100,12 @@ pub struct Widths {
 }
 
 impl Widths {
+    /// The named widths that a view should show and that could not be measured.
+    pub fn missing(&self, view: View) -> Vec<&'static str> {
+        let have = |name: &str| self.named.iter().any(|(n, _)| *n == name);
+        view.named_widths().iter().copied().filter(|n| !have(n)).collect()
+    }
+
     /// Expanded uncertainty of a named width, mm.
     pub fn u95(&self, name: &str) -> Option<f64> {
         self.named.iter().find(|(n, _)| *n == name).map(|(_, width)| expanded(&width.budget))

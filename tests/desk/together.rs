@@ -61,8 +61,7 @@ fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
             "{name}: {mm:.2} ± {u95:.2} mm together in {} ms, {:.2} by the command line",
             linked["took_ms"], there.1
         );
-        // The sheet is rounded to hundredths of a millimetre; nothing else may differ.
-        assert!(name == there.0 && (mm - there.1).abs() <= 0.01 && (u95 - there.2).abs() <= 0.01, "{name}");
+        assert_eq!((&name, mm, u95), (&there.0, there.1, there.2));
     }
     let told = &linked["findings"]["together"];
     assert_eq!(told["photos"], json!(["left.jpg", "right.jpg"]));

@@ -38,7 +38,9 @@ const SHADE_U: f64 = 0.3;
 /// The window reaches so many blurs to either side, and outwards so many heights of the wall more.
 const BLURS: f64 = 3.0;
 const HEIGHTS: f64 = 4.0;
-const ROUNDS: usize = 10;
+const ROUNDS: usize = 30;
+/// The rim has settled where it moves by no more than this, pixels: a hundredth of its uncertainty.
+const SETTLED_PX: f64 = 1e-4;
 
 type Vector = SVector<f64, PARAMETERS>;
 
@@ -58,16 +60,20 @@ pub(super) fn rim(photo: &Photo, side: &Side, blur_px: f64, wall_px: f64) -> Opt
     }
     let mut p = start(&samples)?;
     let mut noise = side.noise.max(QUANTISED);
+    let mut settled = false;
     for round in 0..ROUNDS {
         let (normal, gradient) = step.equations(&samples, &p, noise);
         let mut change = normal.try_inverse()? * gradient;
         change[OFFSET] = change[OFFSET].clamp(-0.5, 0.5);
         p += change;
-        let settled = change[OFFSET].abs() < 1e-4 && change[SWING].abs() < 1e-4;
         noise = step.weigh(&mut samples, &p);
+        settled = change[OFFSET].abs() < SETTLED_PX && change[SWING].abs() < SETTLED_PX;
         if settled && round > 2 {
             break;
         }
+    }
+    if !settled {
+        return None;
     }
     let (normal, _) = step.equations(&samples, &p, noise);
     let covariance = normal.try_inverse()?;

@@ -168,7 +168,6 @@ pub fn views_to_add(
     pattern: &Pattern,
     u_px: f64,
 ) -> Vec<String> {
-    let model = Model { distortion: model.distortion, ..*model };
     let fitted: Vec<usize> = (0..covariance.nrows()).filter(|&i| covariance[(i, i)] > 0.0).collect();
     let known = covariance.select_rows(&fitted).select_columns(&fitted);
     let Some(mut precision) = known.try_inverse() else { return Vec::new() };
@@ -176,8 +175,8 @@ pub fn views_to_add(
         .into_iter()
         .filter_map(|thought| {
             let views = [thought.view(inner, size_px, pattern, u_px)?];
-            let bundle = Bundle::new(&views, *inner, &model)?;
-            let gain = information(&bundle, &bundle.start(), 1.0)?;
+            let bundle = Bundle::new(&views, *inner, model)?;
+            let gain = information(&bundle, &bundle.start())?;
             (gain.nrows() == precision.nrows()).then_some((thought, gain))
         })
         .collect();

@@ -12,13 +12,14 @@ use super::{Calibration, calibrate};
 const TOLD: f64 = 0.01;
 
 /// By what factor views differ more than their points' noise lets them; 1 where they do not, or where no view can be spared.
-pub fn views_ratio(views: &[TargetView], fit: &Calibration, model: &Model) -> f64 {
+/// `start` is where the fit of all views began, about which its priors lie.
+pub fn views_ratio(views: &[TargetView], start: Inner, fit: &Calibration, model: &Model) -> f64 {
     let shared = shared(&fit.inner);
     let (mut sum, mut count) = (0.0, 0.0);
     for left_out in 0..views.len() {
         let mut rest = views.to_vec();
         rest.remove(left_out);
-        let Ok(without) = calibrate(&rest, fit.inner, model) else { continue };
+        let Ok(without) = calibrate(&rest, start, model) else { continue };
         let noise = (fit.noise_ratio / without.noise_ratio).powi(2);
         for (j, moved) in self::shared(&without.inner).into_iter().zip(shared).map(|(a, b)| a - b).enumerate()
         {

@@ -128,8 +128,9 @@ impl Calibration {
     }
 }
 
-/// Information that views give on the shared parameters: the normal matrix with everything else eliminated.
-fn information(bundle: &Bundle, full: &[f64], ratio: f64) -> Option<DMatrix<f64>> {
+/// Information that views give on the shared parameters, with the noise that their points state: the normal matrix with
+/// everything else eliminated.
+fn information(bundle: &Bundle, full: &[f64]) -> Option<DMatrix<f64>> {
     let values = DVector::from_iterator(bundle.fitted.len(), bundle.fitted.iter().map(|&i| full[i]));
     let parameters = bundle.parameters(full);
     let mut columns = Vec::with_capacity(values.len());
@@ -137,7 +138,7 @@ fn information(bundle: &Bundle, full: &[f64], ratio: f64) -> Option<DMatrix<f64>
         let moved = |by: f64| {
             let mut probe = values.clone();
             probe[j] += by;
-            bundle.whitened(&probe, ratio)
+            bundle.whitened(&probe, 1.0)
         };
         columns.push((moved(parameter.step)? - moved(-parameter.step)?) / (2.0 * parameter.step));
     }

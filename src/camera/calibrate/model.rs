@@ -78,7 +78,7 @@ pub struct TargetView {
 pub enum Known {
     /// Nothing: the views alone determine it.
     Free,
-    /// Zero (for the focal length and the principal point: the start), give or take this.
+    /// The start that the fit is given, give or take this.
     Within(f64),
     /// Left at its start.
     Fixed,

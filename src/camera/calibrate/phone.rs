@@ -106,7 +106,7 @@ pub fn phone_lens(views: &[TargetView], size_px: [f64; 2], pattern: &Pattern) ->
         supported(views, start, &model(0, [Known::Fixed; 5], size_px), wide).map_err(|_| NoLens::NoFit)?;
     let as_phones = model(terms, PHONE_DISTORTION_U.map(Known::Within), size_px);
     let fit = calibrate(views, start, &as_phones).map_err(|_| NoLens::NoFit)?;
-    let views_ratio = views_ratio(views, &fit, &as_phones);
+    let views_ratio = views_ratio(views, start, &fit, &as_phones);
     let fit = fit.widened(views_ratio);
     let wanting = Wanting::of(&fit.covariance, &fit.inner, size_px);
     if !wanting.nothing() {

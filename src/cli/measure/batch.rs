@@ -13,7 +13,10 @@ use serde_json::{Map, Value};
 use super::Args;
 use super::jobs::Job;
 use super::one::{self, Outputs};
+use crate::camera::lens_choice::none_of_its_camera;
+use crate::card::pattern::BAR_MM;
 use crate::ground::words::Part;
+use crate::measure::ScaleBy;
 use crate::photo::sha256_hex;
 use crate::sheet::summary::Summary;
 use crate::sheet::{self, MidlineSource, Sheet};
@@ -111,7 +114,7 @@ fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) 
         }
         let outputs = Outputs::of(args, job)?;
         if !args.force
-            && let Some(sheet) = there(job, &outputs.sheet)?
+            && let Some(sheet) = there(args, job, &outputs.sheet)?
         {
             return Ok((true, sheet, outputs));
         }
@@ -135,7 +138,7 @@ fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) 
 ///
 /// # Errors
 /// Where something else is in its place.
-fn there(job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
+fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     if path.symlink_metadata().is_err() {
         return Ok(None);
     }
@@ -162,19 +165,32 @@ fn there(job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
             job.name
         );
     }
-    if !answers(&sheet, job) {
-        bail!(
-            "{shown} is there already and was measured with another view, other ends or lifts; give --force"
-        );
+    if let Some(other) = otherwise(&sheet, args, job) {
+        bail!("{shown} is there already and was measured with {other}; give --force to measure it anew");
     }
     Ok(Some(sheet))
 }
 
-/// Whether a sheet answers what is asked now. A refused one says little of what was asked and is taken as it is.
-fn answers(sheet: &Sheet, job: &Job) -> bool {
-    let near = |a: f64, b: f64, by: f64| (a - b).abs() <= by;
-    // Written with two decimals of a pixel, five of a station and three of a millimetre.
-    let ends = sheet.midline.as_ref().is_none_or(|m| {
+/// What a sheet was asked that is not asked now. A refused one says little of it and is taken as it is, and so are the
+/// corrections that a person has made.
+fn otherwise(sheet: &Sheet, args: &Args, job: &Job) -> Option<&'static str> {
+    let asked_alike = [
+        (job.view.is_none_or(|view| sheet.view == Some(view)), "another view"),
+        (same_ends(sheet, job), "other ends"),
+        (same_lifts(sheet, job), "other lifts"),
+        (same_scale(sheet, one::scale_by(args)), "another scale of the print"),
+        (same_lens(sheet, job), "another lens file, or with one where none is given now"),
+    ];
+    asked_alike.into_iter().find(|(same, _)| sheet.refused.is_none() && !same).map(|(_, what)| what)
+}
+
+fn near(a: f64, b: f64, by: f64) -> bool {
+    (a - b).abs() <= by
+}
+
+fn same_ends(sheet: &Sheet, job: &Job) -> bool {
+    // Written with two decimals of a pixel.
+    sheet.midline.as_ref().is_none_or(|m| {
         let point = |kept: [f64; 2], p: crate::ground::frame::PhotoPoint| {
             near(kept[0], p.x_px, 0.006) && near(kept[1], p.y_px, 0.006)
         };
@@ -184,8 +200,12 @@ fn answers(sheet: &Sheet, job: &Job) -> bool {
             }
             None => m.source == MidlineSource::Found,
         }
-    });
-    let lifts = sheet.lift.as_ref().is_none_or(|lift| {
+    })
+}
+
+fn same_lifts(sheet: &Sheet, job: &Job) -> bool {
+    // Written with five decimals of a station and three of a millimetre.
+    sheet.lift.as_ref().is_none_or(|lift| {
         [(Part::Seat, &lift.seat), (Part::Channel, &lift.channel)].into_iter().all(|(part, kept)| {
             let asked = job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.points());
             match (kept, asked) {
@@ -198,8 +218,29 @@ fn answers(sheet: &Sheet, job: &Job) -> bool {
                 _ => false,
             }
         })
-    });
-    job.view.is_none_or(|view| sheet.view == Some(view)) && ends && lifts
+    })
+}
+
+fn same_scale(sheet: &Sheet, asked: ScaleBy) -> bool {
+    // Written with six decimals.
+    let at = |value: f64| sheet.cards.iter().all(|card| near(card.print_scale, value, 1e-6));
+    let by_bank_card =
+        sheet.cards.iter().any(|card| card.print_scale_by == Some(sheet::ScaleSource::BankCard));
+    match asked {
+        ScaleBy::Printer => at(1.0) && !by_bank_card,
+        ScaleBy::Bar(bar_mm) => at(bar_mm / BAR_MM) && !by_bank_card,
+        ScaleBy::BankCard => by_bank_card,
+    }
+}
+
+/// A sheet does not say which lens file served; where the folder had none for the photo a warning says so.
+fn same_lens(sheet: &Sheet, job: &Job) -> bool {
+    let served = sheet.camera.as_ref().is_some_and(|c| c.focal_source == sheet::FocalSource::LensFile);
+    let none_served = none_of_its_camera().code;
+    match job.lens {
+        Some(_) => served || sheet.warnings.iter().any(|warning| warning.code == none_served),
+        None => !served,
+    }
 }
 
 /// What is told while the photos are measured: a bar on a terminal, a line for each that went wrong, and with

@@ -9,7 +9,7 @@ use super::jobs::Job;
 use crate::camera::lens_choice::{none_of_its_camera, prior_of};
 use crate::ground::words::Part;
 use crate::measure::{Request, ScaleBy, walk};
-use crate::photo::{Photo, PhotoError, file_name};
+use crate::photo::{Photo, PhotoError, file_name, sha256_of_file};
 use crate::record::{photo_entry, record};
 use crate::refusal::Refusal;
 use crate::report::draw::{Picture, png, svg};
@@ -68,7 +68,8 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
     Ok(sheet)
 }
 
-fn scale_by(args: &Args) -> ScaleBy {
+/// What the arguments say that tells the scale of the print.
+pub fn scale_by(args: &Args) -> ScaleBy {
     match args.bar {
         Some(bar_mm) => ScaleBy::Bar(bar_mm),
         None if args.bank_card => ScaleBy::BankCard,
@@ -94,7 +95,6 @@ pub fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request>
         channel_lift: lift(Part::Channel),
         lens,
         scale_by: scale_by(args),
-        explain: args.explain.clone(),
     })
 }
 
@@ -189,7 +189,7 @@ fn refuse(
     refusal: Refusal,
     overwrite: bool,
 ) -> anyhow::Result<Sheet> {
-    let mut entry = photo.map_or_else(|| unread_entry(&job.photo), photo_entry);
+    let mut entry = photo.map_or_else(|| unread_entry(&job.photo), |photo| Ok(photo_entry(photo)))?;
     if args.private {
         forget_camera(&mut entry);
     }
@@ -213,8 +213,11 @@ pub fn reason(photo: &Path, refusal: &Refusal) -> String {
 }
 
 /// What can be said of a photo that could not be decoded.
-pub fn unread_entry(path: &Path) -> sheet::Photo {
+///
+/// # Errors
+/// Where its file cannot be read any more.
+pub fn unread_entry(path: &Path) -> anyhow::Result<sheet::Photo> {
+    let sha256 = sha256_of_file(path).with_context(|| format!("cannot read {}", path.display()))?;
     let file = file_name(path);
-    let sha256 = std::fs::read(path).map(|b| crate::photo::sha256_hex(&b)).unwrap_or_default();
-    sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None }
+    Ok(sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None })
 }

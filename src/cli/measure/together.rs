@@ -91,8 +91,10 @@ fn refused(
     refusal: Refusal,
 ) -> anyhow::Result<u8> {
     eprintln!("{}; {}", refusal.text, refusal.hint);
-    let entry = |(i, job): (usize, &Job)| photos.get(i).map_or_else(|| unread_entry(&job.photo), photo_entry);
-    let mut entries: Vec<sheet::Photo> = jobs.iter().enumerate().map(entry).collect();
+    let entry = |(i, job): (usize, &Job)| {
+        photos.get(i).map_or_else(|| unread_entry(&job.photo), |photo| Ok(photo_entry(photo)))
+    };
+    let mut entries: Vec<sheet::Photo> = jobs.iter().enumerate().map(entry).collect::<Result<_, _>>()?;
     if args.private {
         entries.iter_mut().for_each(forget_camera);
     }

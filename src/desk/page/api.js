@@ -31,4 +31,29 @@ export const chooseRider = (form) => call("PUT", "/api/rider", form);
 export const keepRider = (rider, replace) => call("POST", "/api/rider/keep", { rider, replace });
 export const search = (wish) => call("POST", "/api/shelf/search", wish);
 export const compare = (sheets) => call("POST", "/api/shelf/compare", { sheets });
-export const picture = (id, side) => `/api/photos/${id}/picture${side ? `?side=${side}` : ""}`;
+
+const pictures = new Map();
+
+/** An address within the page of a photo's picture, its longer side so many pixels, or whole. It is asked for once, and goes with
+    the page. */
+export function picture(id, side = "") {
+  const path = `/api/photos/${id}/picture${side && `?side=${side}`}`;
+  if (!pictures.has(path)) {
+    const asked = fetch(path).then(async (response) => {
+      if (!response.ok) throw await response.json();
+      return URL.createObjectURL(await response.blob());
+    });
+    asked.catch(() => pictures.delete(path));
+    pictures.set(path, asked);
+  }
+  return pictures.get(path);
+}
+
+/** Lets go of the pictures of a photo that was taken off the desk. */
+export function forgetPictures(id) {
+  for (const [path, address] of pictures) {
+    if (!path.startsWith(`/api/photos/${id}/`)) continue;
+    pictures.delete(path);
+    address.then(URL.revokeObjectURL, () => {});
+  }
+}

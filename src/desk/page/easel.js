@@ -56,8 +56,9 @@ export class Easel {
     const [w, hgt] = photo.size_px;
     if (fresh || !this.size) {
       this.size = [w, hgt];
-      this.image.src = api.picture(photo.id, PREVIEW_SIDE);
+      this.image.removeAttribute("src");
       this.whole = false;
+      this.paint(PREVIEW_SIDE);
       this.canvas.style.width = `${w}px`;
       this.canvas.style.height = `${hgt}px`;
       // The centre of the top-left pixel is the origin.
@@ -178,11 +179,22 @@ export class Easel {
     const shownSide = PREVIEW_SIDE / Math.max(...this.size);
     if (!this.whole && this.scale * devicePixelRatio > shownSide * 1.2) {
       this.whole = true;
-      const image = new Image();
-      image.onload = () => { this.image.src = image.src; };
-      image.src = api.picture(this.photo.id);
+      this.paint();
     }
     this.resize();
+  }
+
+  /** Shows the photo, its longer side so many pixels, or whole; not where meanwhile another is shown, or this one whole. */
+  async paint(side) {
+    const { id } = this.photo;
+    try {
+      const image = new Image();
+      image.src = await api.picture(id, side);
+      await image.decode();
+      if (this.photo.id === id && (!side || !this.whole || !this.image.src)) this.image.src = image.src;
+    } catch {
+      if (this.photo.id === id && !side) this.whole = false;
+    }
   }
 
   zoom(by, at) {

@@ -68,15 +68,16 @@ export class Table {
   /** One change after the other: while one is computed only the newest waits. */
   change(part, done) {
     const edits = { ...this.photo.edits, ...part };
+    const { past, next } = this.history;
     if (done) {
-      this.history.past.push(this.settled ?? this.photo.edits);
-      this.history.next.length = 0;
+      past.push(this.settled ?? this.photo.edits);
+      next.length = 0;
       this.settled = null;
     } else {
       this.settled ??= this.photo.edits;
     }
     this.photo.edits = edits;
-    this.wanted = { edits, done };
+    this.wanted = { edits, done, failed: () => done && past.pop() };
     return this.compute();
   }
 
@@ -85,12 +86,17 @@ export class Table {
     return this.element.ariaBusy === "true";
   }
 
-  async compute() {
-    if (this.busy) return;
+  /** Computes what is wanted; whoever asks meanwhile waits for the same. */
+  compute() {
+    this.running ??= this.computeAll().finally(() => { this.running = null; });
+    return this.running;
+  }
+
+  async computeAll() {
     this.element.ariaBusy = "true";
     const slow = setTimeout(() => { this.progress.textContent = this.photo.edits.with.length ? "measuring the photos together …" : "measuring …"; }, 400);
     while (this.wanted) {
-      const { edits, done } = this.wanted;
+      const { edits, done, failed } = this.wanted;
       this.wanted = null;
       const began = performance.now();
       try {
@@ -103,7 +109,7 @@ export class Table {
       } catch (trouble) {
         say(`${trouble.text}. ${trouble.hint}`);
         this.photo = await api.photo(this.photo.id).catch(() => this.photo);
-        if (done) this.history.past.pop();
+        failed();
         this.show();
       }
     }
@@ -117,9 +123,10 @@ export class Table {
     const { past, next } = this.history;
     const [from, to] = by < 0 ? [past, next] : [next, past];
     if (!from.length) return;
+    const edits = from.pop();
     to.push(this.photo.edits);
-    this.photo.edits = from.pop();
-    this.wanted = { edits: this.photo.edits, done: true };
+    this.photo.edits = edits;
+    this.wanted = { edits, done: true, failed: () => { to.pop(); from.push(edits); } };
     this.compute().then(() => say(by < 0 ? "Taken back." : "Done again."));
   }
 
@@ -211,6 +218,7 @@ export class Table {
       return say(`${trouble.text}: ${trouble.hint}.`);
     }
     histories.delete(this.photo.id);
+    api.forgetPictures(this.photo.id);
     this.tell.gone();
   }
 }

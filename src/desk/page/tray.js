@@ -64,6 +64,13 @@ export function welcome(after) {
       step("Measure the heights", "of the saddle’s edges over the card at three to five places, for the table here; or take a second photo from another side.")));
 }
 
+/** A photo that is gone, or a desk that is, shows no picture. */
+function thumbnail(id) {
+  const image = h("img", { alt: "" });
+  api.picture(id, 240).then((address) => { image.src = address; }, () => {});
+  return image;
+}
+
 /** The row of photos. */
 export function tray(photos, current, after) {
   const card = (photo) => {
@@ -75,7 +82,7 @@ export function tray(photos, current, after) {
         href: `#table/${photo.id}`, class: `photo ${photo.stage}`, "aria-current": photo.id === current ? "true" : null,
       },
         isDone(photo) && photo.stage === "measured"
-          ? h("img", { src: api.picture(photo.id, 240), alt: "", loading: "lazy" })
+          ? thumbnail(photo.id)
           : h("span", { class: "blank", "aria-hidden": "true" }, photo.stage === "refused" ? "!" : "…"),
         h("span", { class: "of" }, h("strong", {}, photo.name), h("small", {}, state),
           !isDone(photo) && h("progress", { max: STAGES.length - 1, value: at, "aria-label": stageWords(photo.stage) }),

@@ -48,7 +48,11 @@ impl PlaneView {
             .collect();
         let span = |value: fn(&CardPoint) -> f64, middle: f64| {
             let all = seen.iter().map(value);
-            let (low, high) = all.fold((middle, middle), |(a, b), v| (a.min(v), b.max(v)));
+            let (low, high) = match seen.len() {
+                4 => all.fold((middle, middle), |(a, b), v| (a.min(v), b.max(v))),
+                // A corner over the horizon shows floor without end.
+                _ => (f64::NEG_INFINITY, f64::INFINITY),
+            };
             (low.max(middle - most), high.min(middle + most))
         };
         let (left, right) = span(|p| p.x_mm, centre.x_mm);

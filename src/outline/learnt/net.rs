@@ -194,6 +194,14 @@ struct Sum {
     bias: f32,
 }
 
+/// Logarithm of the sum of what these and one more are logarithms of; the largest is taken out first, so that none but a vanishing
+/// part is lost to the range of numbers.
+fn log_sum(all: &[f32], one: f32) -> f32 {
+    let most = all.iter().copied().fold(one, f32::max);
+    let total: f32 = all.iter().chain([&one]).map(|v| (v - most).exp()).sum();
+    most + total.ln()
+}
+
 /// The network with its weights.
 #[derive(Debug, Clone)]
 pub struct Net {
@@ -227,9 +235,9 @@ impl Telling {
         &mut self.edge[row * self.columns..(row + 1) * self.columns]
     }
 
-    /// Makes the probabilities of a row sum to 1 again.
+    /// Makes the probabilities of a row sum to 1 again, however small all of them have become.
     pub fn normalise(&mut self, row: usize) {
-        let all = self.row(row).iter().chain([&self.unseen[row]]).map(|v| v.exp()).sum::<f32>().ln();
+        let all = log_sum(self.row(row), self.unseen[row]);
         self.row_mut(row).iter_mut().for_each(|v| *v -= all);
         self.unseen[row] -= all;
     }
@@ -305,9 +313,7 @@ impl Net {
             let mean = |channel: usize| half.line(row / 2, channel).iter().sum::<f32>() / half.columns as f32;
             unseen[row] = self.unseen.bias
                 + self.unseen.weights.iter().enumerate().map(|(c, w)| w * mean(c)).sum::<f32>();
-            let most = line.iter().copied().fold(unseen[row], f32::max);
-            let total: f32 = line.iter().chain([&unseen[row]]).map(|v| (v - most).exp()).sum();
-            let level = most + total.ln();
+            let level = log_sum(line, unseen[row]);
             line.iter_mut().for_each(|v| *v -= level);
             unseen[row] -= level;
         }

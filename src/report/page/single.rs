@@ -402,7 +402,7 @@ fn how_measured(sheet: &Sheet) -> Section {
     }
     if let Some(c) = &sheet.camera {
         let focal =
-            format!("{:.0} ± {:.0} px, {}", c.focal_px, 2.0 * c.focal_u_px, c.focal_source.in_words());
+            format!("{:.0} ± {:.0} px, {}", c.focal_px, COVERAGE * c.focal_u_px, c.focal_source.in_words());
         let (height, tilt) = (c.height_mm, c.tilt_deg);
         let place = format!("{height:.0} mm above the card, tilted {tilt:.1}°");
         fact("Camera", format!("{place}; focal length {focal}{of_which}"));
