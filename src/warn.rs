@@ -2,11 +2,11 @@
 
 use crate::ground::words::{Part, View};
 use crate::measure::{LensKnowledge, Request, Walk};
-use crate::outline::lift::LiftProfile;
+use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::{Photo, PhotoNote};
 use crate::refusal::Warning;
-use crate::width::COVERAGE;
 use crate::width::joint::{Joint, ToldLift};
+use crate::width::{COVERAGE, MeasuredWidth};
 
 /// All warnings of a walk.
 pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
@@ -14,6 +14,7 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensKnowledge::File;
     all.extend(photo.history().iter().filter_map(|note| photo_warning(note, lens_known)));
     all.extend(lift_warning(request, walk.view));
+    all.extend(sparse_lift_warning(walk));
     all.extend(lens_warning(walk));
     all.extend(bend_warning(walk));
     all.extend(distance_warning(walk));
@@ -55,10 +56,34 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
                  and the uncertainty allows for some centimetres",
                 missing.join(" and ")
             ),
+            format!("measure with a ruler and a straight-edge at five places and give --lift {part}={EXAMPLE}"),
+        )
+    })
+}
+
+/// An edge that may lie a centimetre off the heights given, in 95 of 100 cases, costs a width a millimetre.
+const SPARSE_U_MM: f64 = 5.0;
+
+/// Heights that were measured too far from where a width is taken.
+fn sparse_lift_warning(walk: &Walk) -> Option<Warning> {
+    let off = |(name, width): &(&'static str, MeasuredWidth)| {
+        let (part, lift) = match name.starts_with("seat") {
+            true => ("seat", &walk.seat_lift),
+            false => ("channel", &walk.channel_lift),
+        };
+        let known = lift.is_known().then(|| lift.bow_u_mm(width.station));
+        known.filter(|u_mm| *u_mm > SPARSE_U_MM).map(|u_mm| (part, width.station, u_mm))
+    };
+    let worst = walk.widths.named.iter().filter_map(off).max_by(|a, b| a.2.total_cmp(&b.2));
+    worst.map(|(part, station, u_mm)| {
+        Warning::new(
+            "lift-sparse",
             format!(
-                "measure with a ruler and a straight-edge at three or four places and give \
-                 --lift {part}=0:60,0.35:20,1:70"
+                "no height of the {part}'s edges was given near {station:.2}, where they may lie {:.0} mm higher or lower: \
+                 the width there carries that",
+                COVERAGE * u_mm
             ),
+            format!("measure at five places and give --lift {part}={EXAMPLE}"),
         )
     })
 }
@@ -89,7 +114,7 @@ pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
         ),
         format!(
             "take one photo from the saddle's left and one from its right, some thirty degrees from straight above, or \
-             measure with a ruler and give --lift {part}=0:60,0.35:20,1:70"
+             measure with a ruler and give --lift {part}={EXAMPLE}"
         ),
     ))
 }

@@ -3,6 +3,8 @@
 
 #[path = "common/run.rs"]
 mod run;
+#[path = "common/said.rs"]
+mod said;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -10,7 +12,8 @@ use std::process::{Output, Stdio};
 use std::time::{Duration, SystemTime};
 
 use assert_cmd::Command;
-use run::{error_line, seatspan};
+use run::seatspan;
+use said::error_line;
 use seatspan::sheet;
 use tempfile::TempDir;
 

@@ -3,6 +3,8 @@
 
 #[path = "common/run.rs"]
 mod run;
+#[path = "common/said.rs"]
+mod said;
 #[path = "common/willow.rs"]
 mod willow;
 
@@ -10,7 +12,8 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
 
-use run::{error_line, seatspan};
+use run::seatspan;
+use said::error_line;
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;

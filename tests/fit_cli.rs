@@ -2,6 +2,8 @@
 
 #[path = "common/run.rs"]
 mod run;
+#[path = "common/said.rs"]
+mod said;
 
 use run::seatspan;
 
@@ -18,7 +20,7 @@ fn printed(args: &[&str]) -> String {
 }
 
 fn error_line(args: &[&str]) -> String {
-    run::error_line(&seatspan(args))
+    said::error_line(&seatspan(args))
 }
 
 #[test]

@@ -2,6 +2,8 @@
 
 #[path = "common/run.rs"]
 mod run;
+#[path = "common/said.rs"]
+mod said;
 
 use std::path::Path;
 use std::process::Output;
@@ -83,7 +85,7 @@ fn a_photo_that_was_also_measured_together_with_another_is_named_once() {
 
 /// What `repeat` and `monte-carlo` say against a sheet, in one line.
 fn error_line(args: &[&str]) -> String {
-    run::error_line(&seatspan(args))
+    said::error_line(&seatspan(args))
 }
 
 #[test]

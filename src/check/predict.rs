@@ -72,7 +72,7 @@ fn budget_along(
         print_scale_u: PRINT_SCALE_U,
         end_u_mm: GIVEN_END_U_MM,
     };
-    let influences = Influences::of(&inputs, &cuts)?;
+    let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;
     let [left, right] = influences.base[0];
     Some(influences.budget(&[(0, [1.0, 1.0])], Some(left + right)))
 }

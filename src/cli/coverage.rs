@@ -354,8 +354,7 @@ fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
     }
     let points: Vec<(f64, f64)> = [0.0, 0.25, 0.5, 0.75, 1.0].map(|s| (s, seat.lift_mm(s))).to_vec();
     let exact = LiftProfile::measured(points).unwrap_or_else(LiftProfile::unknown);
-    // The ruler's part of what is stated; the rest is for straight lines between points of a curve.
-    let ruler_u_mm = exact.point_u_mm / 2f64.sqrt();
+    let ruler_u_mm = exact.point_u_mm;
     (0..exact.points().len()).fold(exact, |profile, i| profile.raised(i, ruler_u_mm * d.normal()))
 }
 

@@ -6,7 +6,7 @@ use crate::ground::words::{Part, SIDES, Side, View};
 use crate::measure::is_bar;
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
-use crate::outline::lift::LiftProfile;
+use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::report::page::{Paper, Purpose};
 use crate::report::units::Units;
 
@@ -92,10 +92,10 @@ pub fn parse_hidden(text: &str) -> Result<HiddenStretch, String> {
 
 /// A lift, `seat=STATION:MM,...`.
 pub fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
-    let (part, profile) = parse_of_part(text, "seat=0:60,0.35:20,1:70")?;
+    let (part, profile) = parse_of_part(text, &format!("seat={EXAMPLE}"))?;
     if has_decimal_comma(profile) {
         return Err(format!(
-            "'{profile}' has a comma within a number: write a point as decimal sign, such as 0:60,0.35:20,1:70"
+            "'{profile}' has a comma within a number: write a point as decimal sign, such as {EXAMPLE}"
         ));
     }
     Ok((part, profile.parse()?))

@@ -6,7 +6,7 @@
 use super::expr::{Field, Node, Outline, Place};
 use super::fields::{Fields, Missing};
 use super::quantity::{COVERAGE, Origin, Quantity, line};
-use crate::outline::lift::RULER_U_MM;
+use crate::outline::lift::{LiftProfile, RULER_U_MM};
 use crate::sheet::{LiftSource, Part, Sheet, Side, Station, StationWidth, View};
 use crate::width::GIVEN_END_U_MM;
 
@@ -356,8 +356,16 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     if span > reach {
         return Err(far());
     }
+    let between = lift.filter(|l| l.source == LiftSource::Given).and_then(|_| {
+        LiftProfile::measured(rows.iter().map(|r| (r[0], r[1])).collect()).map(|given| given.bow_u_mm(s))
+    });
+    let bow = Origin::new(seen.index, format!("bow of stretch {after}"));
     let slope = if places.len() == 2 { (rows[after][1] - rows[after - 1][1]) / span } else { 0.0 };
-    let start = Quantity::exact(0.0).plus(&station.minus(&Quantity::exact(s)).scaled(slope));
+    let start = Quantity::exact(0.0).plus(&station.minus(&Quantity::exact(s)).scaled(slope)).with(
+        line::RULER,
+        bow,
+        between.unwrap_or(0.0),
+    );
     Ok(places.into_iter().fold(start, |sum, (i, w)| {
         let height = Quantity::exact(w * rows[i][1]);
         // Heights that photos tell are wrong together, those that a ruler tells each by itself.

@@ -94,6 +94,8 @@ pub struct Influences<'a> {
     camera: Vec<(f64, [Halves; 2])>,
     /// By how far the midline's ends move with each of the camera's parameters, mm a unit, in the order of [`ENDS`].
     ends: Vec<[f64; 4]>,
+    /// The half-widths with one point of the seat's lift, then of the channel's, raised by 1 mm.
+    raised: [Vec<Halves>; 2],
     moved: Vec<(&'static str, Halves, f64)>,
 }
 
@@ -174,7 +176,7 @@ impl Slope {
 pub const COMPETITOR_APART_MM: f64 = 4.0;
 
 impl<'a> Influences<'a> {
-    /// Moves every input once. `None` when a cut cannot be taken through the camera at all.
+    /// Moves every input once; of the lifts their points. `None` when a cut cannot be taken through the camera at all.
     pub fn of(inputs: &'a Inputs<'a>, cuts: &'a [Cut]) -> Option<Self> {
         let camera = inputs.fit.camera;
         let seen = |camera: &Camera, midline: &Midline, seat: &LiftProfile, channel: &LiftProfile| {
@@ -195,18 +197,11 @@ impl<'a> Influences<'a> {
             by_camera.push((delta, [up, down]));
             ends.push(std::array::from_fn(|k| (ends_up[k] - ends_down[k]) / (2.0 * delta)));
         }
+        let points = |lift: &LiftProfile| 0..lift.points().len();
+        let seat_raised = points(seat).map(|i| seen(&camera, midline, &seat.raised(i, 1.0), channel));
+        let channel_raised = points(channel).map(|i| seen(&camera, midline, seat, &channel.raised(i, 1.0)));
+        let raised = [seat_raised.collect::<Option<_>>()?, channel_raised.collect::<Option<_>>()?];
         let mut moved = Vec::new();
-        for i in 0..seat.points().len() {
-            moved.push((line::LIFT, seen(&camera, midline, &seat.raised(i, 1.0), channel)?, seat.point_u_mm));
-        }
-        for i in 0..channel.points().len() {
-            let raised = channel.raised(i, 1.0);
-            moved.push((line::LIFT, seen(&camera, midline, seat, &raised)?, channel.point_u_mm));
-        }
-        let raised = seen(&camera, midline, &seat.raised_all(1.0), channel)?;
-        moved.push((line::LIFT, raised, seat.common_u_mm));
-        let raised = seen(&camera, midline, seat, &channel.raised_all(1.0))?;
-        moved.push((line::LIFT, raised, channel.common_u_mm));
         for tilt in [Vector2::x(), Vector2::y()] {
             let slopes = [Slope::of_card(tilt * LEVEL_U)];
             moved.push((line::LEVEL, halves_over(&slopes, &camera, midline, [seat, channel], cuts)?, 1.0));
@@ -217,7 +212,29 @@ impl<'a> Influences<'a> {
             let shifted = midline.shifted(front, along, 1.0);
             moved.push((name, seen(&camera, &shifted, seat, channel)?, inputs.end_u_mm));
         }
-        Some(Self { base, inputs, cuts, camera: by_camera, ends, moved })
+        Some(Self { base, inputs, cuts, camera: by_camera, ends, raised, moved })
+    }
+
+    /// With what else may be wrong of the lifts: all of a profile, and how it runs between the heights that were measured.
+    pub fn with_lifts_between(mut self) -> Option<Self> {
+        let Inputs { fit, midline, seat_lift: seat, channel_lift: channel, .. } = self.inputs;
+        let cuts = self.cuts;
+        let seen =
+            |seat: &LiftProfile, channel: &LiftProfile| halves(&fit.camera, midline, seat, channel, cuts);
+        let bows = |lift: &LiftProfile| if lift.is_known() { 0..lift.stretches() } else { 0..0 };
+        let mut moved = |halves: Option<Halves>, u: f64| -> Option<()> {
+            self.moved.push((line::LIFT, halves?, u));
+            Some(())
+        };
+        moved(seen(&seat.raised_all(1.0), channel), seat.common_u_mm)?;
+        moved(seen(seat, &channel.raised_all(1.0)), channel.common_u_mm)?;
+        for stretch in bows(seat) {
+            moved(seen(&seat.bowed(stretch, 1.0), channel), 1.0)?;
+        }
+        for stretch in bows(channel) {
+            moved(seen(seat, &channel.bowed(stretch, 1.0)), 1.0)?;
+        }
+        Some(self)
     }
 
     /// The budget of a quantity of the half-widths, by its derivative with each of them: every contribution by name, in the
@@ -244,6 +261,11 @@ impl<'a> Influences<'a> {
         for (name, halves, u) in &self.moved {
             *variance.entry(name).or_default() += (change(halves, &self.base) * u).powi(2);
         }
+        let points_u_mm = [&self.inputs.seat_lift, &self.inputs.channel_lift].map(|lift| lift.point_u_mm);
+        for (raised, u_mm) in self.raised.iter().zip(points_u_mm) {
+            let all: f64 = raised.iter().map(|halves| (change(halves, &self.base) * u_mm).powi(2)).sum();
+            *variance.entry(line::LIFT).or_default() += all;
+        }
         let mut piping = 0.0;
         for (cut, weights) in gradient {
             for (side, w) in self.cuts[*cut].sides.iter().zip(weights) {
@@ -262,9 +284,16 @@ impl<'a> Influences<'a> {
     /// By how much every half-width grows when an end of the midline moves by 1 mm, in the order of [`ENDS`].
     pub fn by_ends(&self) -> Vec<Halves> {
         let ends = self.moved.iter().filter(|(name, ..)| ENDS.iter().any(|end| end.1 == *name));
-        let grown = |to: &[f64; 2], from: &[f64; 2]| [to[0] - from[0], to[1] - from[1]];
-        ends.map(|(_, halves, _)| halves.iter().zip(&self.base).map(|(to, from)| grown(to, from)).collect())
-            .collect()
+        ends.map(|(_, halves, _)| self.grown(halves)).collect()
+    }
+
+    /// By how much every half-width grows when a point of the seat's lift, and of the channel's, is raised by 1 mm.
+    pub fn by_lift(&self) -> [Vec<Halves>; 2] {
+        self.raised.each_ref().map(|raised| raised.iter().map(|halves| self.grown(halves)).collect())
+    }
+
+    fn grown(&self, halves: &Halves) -> Halves {
+        halves.iter().zip(&self.base).map(|(to, from)| [to[0] - from[0], to[1] - from[1]]).collect()
     }
 
     /// Variance of a quantity from the edges' localisation.

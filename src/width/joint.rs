@@ -12,9 +12,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
-use super::influence::{
-    Cut, Effect, Halves, Influences, Inputs, PIPING_U_MM, edge_correlation, halves, line,
-};
+use super::influence::{Cut, Effect, Halves, Influences, Inputs, PIPING_U_MM, edge_correlation, line};
 use super::{Answers, LocatedPair, Plan, Subject, Taken, Widths};
 use crate::camera::fit::{CameraFit, line as camera_line};
 use crate::ground::frame::PhotoPoint;
@@ -190,29 +188,10 @@ impl PhotoReading {
         let cuts = plan.cuts_of(photo);
         let inputs = Inputs::of(subject);
         let influences = Influences::of(&inputs, &cuts)?;
-        let (camera, midline) = (&subject.fit.camera, subject.midline);
-        let raised = |seat: &LiftProfile, channel: &LiftProfile| {
-            let raised = halves(camera, midline, seat, channel, &cuts)?;
-            let grown =
-                raised.iter().zip(&influences.base).map(|(to, from)| [to[0] - from[0], to[1] - from[1]]);
-            Some(grown.collect::<Halves>())
-        };
-        let (seat, channel) = (subject.seat_lift, subject.channel_lift);
-        let by_seat = (0..KNOTS).map(|k| raised(&seat.raised(k, 1.0), channel)).collect::<Option<_>>()?;
-        let by_channel = (0..KNOTS).map(|k| raised(seat, &channel.raised(k, 1.0))).collect::<Option<_>>()?;
         let (halves_mm, effects, by_ends) =
             (influences.base.clone(), influences.effects(), influences.by_ends());
-        let length_mm = midline.length_mm();
-        Some(Self {
-            places,
-            cuts,
-            length_mm,
-            halves_mm,
-            effects,
-            by_ends,
-            lens,
-            by_lift: [by_seat, by_channel],
-        })
+        let (by_lift, length_mm) = (influences.by_lift(), subject.midline.length_mm());
+        Some(Self { places, cuts, length_mm, halves_mm, effects, by_ends, lens, by_lift })
     }
 }
 

@@ -157,7 +157,7 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let taken = Taken::of(subject);
     let plan = Plan::of(&[(subject, &taken)]);
     let (inputs, cuts) = (Inputs::of(subject), plan.cuts_of(0));
-    let influences = Influences::of(&inputs, &cuts)?;
+    let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;
     Some(plan.widths(&influences, subject.midline, taken))
 }
 

@@ -58,7 +58,7 @@ struct Draws<'a> {
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
     let plan = Plan::of(&[(subject, &Taken::of(subject))]);
     let (inputs, cuts) = (Inputs::of(subject), plan.cuts_of(0));
-    let influences = Influences::of(&inputs, &cuts)?;
+    let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;
     let draws = Draws { inputs: &inputs, cuts: &cuts, root: root(&subject.fit.estimate.covariance)? };
     let mut drawer = Drawer::new(seed);
     let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); plan.named.len()];
@@ -155,5 +155,6 @@ fn raised(lift: &LiftProfile, drawer: &mut Drawer) -> LiftProfile {
     for i in 0..lift.points().len() {
         drawn = drawn.raised(i, lift.point_u_mm * drawer.normal());
     }
-    drawn
+    let stretches = if lift.is_known() { lift.stretches() } else { 0 };
+    (0..stretches).fold(drawn, |drawn, stretch| drawn.bowed(stretch, drawer.normal()))
 }
