@@ -216,7 +216,11 @@ fn no_bank_card() -> Refusal {
 /// As [`walk`].
 pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
     let walk = walk_uneven(photo, request, placed)?;
-    if walk.widths.most_uneven_mm() <= MOST_UNEVEN_MM { Ok(walk) } else { Err(uneven()) }
+    if walk.widths.most_uneven_mm() <= MOST_UNEVEN_MM {
+        Ok(walk)
+    } else {
+        Err(told_otherwise(request, uneven()))
+    }
 }
 
 /// As [`walk_placed`], however the halves differ: seen from the side at an unknown lift they differ in every saddle.
@@ -224,6 +228,43 @@ pub fn walk_placed(photo: &Photo, request: &Request, placed: Placed) -> Result<W
 /// # Errors
 /// As [`walk`].
 pub fn walk_uneven(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
+    hints_within(photo, request)?;
+    walked(photo, request, placed).map_err(|refusal| told_otherwise(request, refusal))
+}
+
+/// Points that are said to lie on an edge lie in the photo.
+fn hints_within(photo: &Photo, request: &Request) -> Result<(), Refusal> {
+    let (w, h) = (photo.width_px(), photo.height_px());
+    let within =
+        |p: PhotoPoint| (0.0..=w as f64 - 1.0).contains(&p.x_px) && (0.0..=h as f64 - 1.0).contains(&p.y_px);
+    match request.hints.iter().find(|hint| !within(hint.pixel)) {
+        None => Ok(()),
+        Some(Hint { pixel, .. }) => Err(Refusal::new(
+            RefusalCode::EdgesNotFound,
+            format!(
+                "the point {},{} of an edge lies outside the photo of {w} x {h} pixels",
+                pixel.x_px, pixel.y_px
+            ),
+            "give a point of the upright photo, its top-left pixel being 0,0",
+        )),
+    }
+}
+
+/// A refusal asks for what may help: not for what was given already.
+fn told_otherwise(request: &Request, refusal: Refusal) -> Refusal {
+    let hint = match refusal.code {
+        RefusalCode::EdgesNotFound if !request.hints.is_empty() => {
+            "look whether an edge does run through the point shown by hand, or leave it out"
+        }
+        RefusalCode::EdgesNotFound if request.ends.is_some() => {
+            "look whether both ends lie on the seat form's and front and rear are not exchanged, or leave them out"
+        }
+        _ => return refusal,
+    };
+    Refusal { hint: hint.into(), ..refusal }
+}
+
+fn walked(photo: &Photo, request: &Request, placed: Placed) -> Result<Walk, Refusal> {
     let Placed { found, print_scale, fit, lens_known } = placed;
     let seat_lift = request.seat_lift.clone().unwrap_or_else(LiftProfile::unknown);
     let channel_lift = request.channel_lift.clone().unwrap_or_else(LiftProfile::unknown);

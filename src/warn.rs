@@ -14,6 +14,7 @@ pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensKnowledge::File;
     all.extend(photo.history().iter().filter_map(|note| photo_warning(note, lens_known)));
     all.extend(lift_warning(request, walk.view));
+    all.extend(no_channel_warning(request, walk.view));
     all.extend(sparse_lift_warning(walk));
     all.extend(lens_warning(walk));
     all.extend(bend_warning(walk));
@@ -57,6 +58,20 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
                 missing.join(" and ")
             ),
             format!("measure with a ruler and a straight-edge at five places and give --lift {part}={EXAMPLE}"),
+        )
+    })
+}
+
+/// What was said of the channel of a saddle that is seen from above.
+fn no_channel_warning(request: &Request, view: View) -> Option<Warning> {
+    let hinted = request.hints.iter().any(|h| h.part == Part::Channel);
+    let hidden = request.hidden.iter().any(|h| h.part == Part::Channel);
+    let said = hinted || hidden || request.channel_lift.is_some();
+    (said && view == View::Top).then(|| {
+        Warning::new(
+            "channel-not-shown",
+            "something was said of the channel, and this photo shows the saddle from above: it was not used",
+            "say it of a photo of the saddle upside down, or give --view underside if this is one",
         )
     })
 }

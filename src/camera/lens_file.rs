@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::calibrate::phone::PhoneLens;
 use super::fit::{LensCovariance, LensPrior};
 use super::lens::Lens;
+use crate::ground::file::FileError;
 use crate::photo::Photo;
 
 /// Name and version of the format.
@@ -68,8 +69,8 @@ pub struct LensFile {
 #[derive(Debug, thiserror::Error)]
 pub enum LensFileError {
     /// The file could not be read.
-    #[error("lens file {0}: {1}; check the path given with --lens")]
-    Read(String, std::io::Error),
+    #[error("lens file {0}")]
+    Read(FileError),
     /// The text is no lens file.
     #[error("lens file {0}: {1}; calibrate the camera anew")]
     Parse(String, String),
@@ -143,7 +144,8 @@ impl LensFile {
     /// [`LensFileError`] in one line.
     pub fn read(path: &Path) -> Result<Self, LensFileError> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path).map_err(|e| LensFileError::Read(name.clone(), e))?;
+        let text =
+            std::fs::read_to_string(path).map_err(|e| LensFileError::Read(FileError::from_io(path, &e)))?;
         let lens: Self = toml::from_str(&text)
             .map_err(|e| LensFileError::Parse(name.clone(), e.message().replace('\n', " ")))?;
         lens.checked().map_err(|what| LensFileError::Parse(name, what))
@@ -175,7 +177,7 @@ impl LensFile {
     /// # Errors
     /// A folder that cannot be read.
     pub fn all_in(folder: &Path) -> Result<Vec<PathBuf>, LensFileError> {
-        let unread = |e| LensFileError::Read(folder.display().to_string(), e);
+        let unread = |e: std::io::Error| LensFileError::Read(FileError::from_io(folder, &e));
         let mut paths = Vec::new();
         for entry in std::fs::read_dir(folder).map_err(unread)? {
             let path = entry.map_err(unread)?.path();
@@ -356,7 +358,7 @@ fn says_lens(path: &Path) -> Result<bool, LensFileError> {
     match std::fs::read_to_string(path) {
         Ok(text) => Ok(text.contains("seatspan-lens/")),
         Err(e) if e.kind() == std::io::ErrorKind::InvalidData => Ok(false),
-        Err(e) => Err(LensFileError::Read(path.display().to_string(), e)),
+        Err(e) => Err(LensFileError::Read(FileError::from_io(path, &e))),
     }
 }
 

@@ -125,7 +125,10 @@ fn why_none(proposed: &[FoundTag]) -> Refusal {
     } else {
         Refusal::new(
             RefusalCode::CardInconsistent,
-            format!("{known} tags were found, but too few of them agree with the card's layout"),
+            match known {
+                1 => "one tag was found, and it does not agree with the card's layout".to_owned(),
+                _ => format!("{known} tags were found, but too few of them agree with the card's layout"),
+            },
             "use one whole printed card, flat and with nothing lying on it",
         )
     }

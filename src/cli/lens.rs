@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
 use nalgebra::{Matrix3, Vector3};
 use schemars::JsonSchema;
@@ -38,10 +38,12 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-Lay the card flat on a floor and photograph it so that it fills about half of the picture: once from straight above, once
-slanting by some 35 degrees from each of its four sides, and with the card in the corners of the picture; turn the phone
+Lay the card flat on a floor and photograph it so that it fills about half of the picture: once from straight above, once \
+slanting by some 35 degrees from each of its four sides, and with the card in the corners of the picture; turn the phone \
 by a quarter in some. Then give the file to measure and check: --lens FILE, or --lens FOLDER to pick by maker and model.
+
 Exit status: 0 found, 1 the photos do not determine the lens (what to add, on stderr), 2 an error of use or of the machine.
+
 Example: seatspan lens card-*.jpg --out lenses/my-phone.toml";
 
 /// Name and version of what `--json` prints.
@@ -93,6 +95,10 @@ struct Rung {
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     if let Some(out) = args.out.as_ref().filter(|out| out.exists() && !args.force) {
         bail!("{} is there already; give --force to overwrite it, or another --out", out.display());
+    }
+    if let Some(folder) = args.out.as_ref().and_then(|out| out.parent()) {
+        std::fs::create_dir_all(folder)
+            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
     }
     let Some(set) = Set::of(&args.photos)? else {
         eprintln!(

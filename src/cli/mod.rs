@@ -106,7 +106,8 @@ pub fn parse() -> Result<Cli, u8> {
             // A reader that has gone away (a closed pipe) is no error of ours.
             let _ = error.print();
         } else {
-            eprintln!("seatspan: {}; see seatspan --help", one_line(&error.to_string()));
+            let said = error.to_string();
+            eprintln!("seatspan: {}; see {} --help", one_line(&said), command_in(&said));
         }
         u8::try_from(error.exit_code()).unwrap_or(2)
     })
@@ -120,8 +121,20 @@ fn one_line(message: &str) -> String {
         .take_while(|line| !line.starts_with("Usage:") && !line.starts_with("For more information"))
         .filter(|line| !line.is_empty())
         .collect();
-    let line = what.join(" ");
+    let line = what.join(" ").replace(" tip: ", "; ");
     line.strip_prefix("error: ").unwrap_or(&line).to_owned()
+}
+
+/// The command whose usage an argument error shows.
+fn command_in(message: &str) -> String {
+    let usage = message.lines().find_map(|line| line.trim().strip_prefix("Usage: "));
+    let words = usage.unwrap_or("seatspan").split(' ');
+    words
+        .take_while(|word| {
+            word.chars().all(|c| c.is_ascii_lowercase() || c == '-') && !word.starts_with("--")
+        })
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// Runs a command and gives the exit status.

@@ -44,11 +44,13 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-The photo is measured again as the sheet says; then camera, lifts, midline, edges and print scale are drawn from what is
-known of each, and the named widths are taken anew each time (JCGM 101). Both ways agree where the ends of their 95 %
-intervals differ by no more than half a unit of the second digit of the standard uncertainty and what so many draws leave
+The photo is measured again as the sheet says; then camera, lifts, midline, edges and print scale are drawn from what is \
+known of each, and the named widths are taken anew each time (JCGM 101). Both ways agree where the ends of their 95 % \
+intervals differ by no more than half a unit of the second digit of the standard uncertainty and what so many draws leave \
 open.
+
 Exit status: 0 both agree, 1 they differ somewhere, 2 an error of use or of the machine.
+
 Example: seatspan monte-carlo results/willow.sheet.json --photos fixtures/demo";
 
 /// Name and version of what `--json` prints.

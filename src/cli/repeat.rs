@@ -28,12 +28,15 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-Measure a saddle several times, each time with card and saddle laid anew and a new photo, and give all sheets one name
-with --name. The repeatability limit is what two such measurements differ by at most in 95 of 100 cases. What all of them
+Measure a saddle several times, each time with card and saddle laid anew and a new photo, and give all sheets one name \
+with --name. The repeatability limit is what two such measurements differ by at most in 95 of 100 cases. What all of them \
 have wrong alike (the card's print, a ruler's lifts, the lens) does not show here: see the budget.
-With --other, sheets of the same names by another person: the mean difference, and the limits between which 95 of 100
+
+With --other, sheets of the same names by another person: the mean difference, and the limits between which 95 of 100 \
 differences lie (Bland and Altman 1986).
+
 Exit status: 0 done, 2 an error of use or of the machine.
+
 Example: seatspan repeat anna/*.sheet.json --other ben/*.sheet.json";
 
 /// Name and version of what `--json` prints.
@@ -91,7 +94,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     if rows.is_empty() {
         let (saddles, sheets) = (sets[0].saddles.len(), args.sheets.len());
         bail!(
-            "{sheets} sheet(s) of {saddles} saddle(s): no saddle was measured twice, and fewer than three by both; sheets \
+            "sheets: {sheets}, saddles: {saddles}; no saddle was measured twice, and fewer than three by both; sheets \
              of one saddle need one name (measure --name)"
         );
     }
@@ -186,14 +189,10 @@ fn row(sets: &[Set; 2], name: String) -> Option<Row> {
 
 fn text(sets: &[Set; 2], rows: &[Row]) -> String {
     let count = |set: &Set| set.saddles.values().map(Vec::len).sum::<usize>();
-    let mut lines = vec![format!("{} sheet(s) of {} saddle(s); mm", count(&sets[0]), sets[0].saddles.len())];
+    let mut lines = vec![format!("sheets: {}, saddles: {}; mm", count(&sets[0]), sets[0].saddles.len())];
     let two = !sets[1].saddles.is_empty();
     if two {
-        lines.push(format!(
-            "{} sheet(s) of {} saddle(s) by the other",
-            count(&sets[1]),
-            sets[1].saddles.len()
-        ));
+        lines.push(format!("by the other sheets: {}, saddles: {}", count(&sets[1]), sets[1].saddles.len()));
     }
     for row in rows {
         lines.push(row.name.clone());

@@ -187,7 +187,12 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     } else {
         super::say(&list(&found, args));
         for one in suiting.iter().flatten() {
-            super::say(&format!("\n{}: {}\n{}", plain(&one.saddle), one.words, one.reasons.join("\n")));
+            super::say(&format!(
+                "\n{}: for the rider {}\n{}",
+                plain(&one.saddle),
+                one.words,
+                one.reasons.join("\n")
+            ));
         }
         say_duplicates(&shelf, &duplicates);
     }

@@ -270,8 +270,10 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confid
                 worst.min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
             let below = worst.is_some_and(|p| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0));
             let says = if below { &words.below } else { &words.above };
-            let place = worst.map_or("", |p| &p.label);
-            if place.is_empty() { says.clone() } else { format!("{says} ({place})") }
+            let short = |p: &&Part| p.verdict == Verdict::FallsShort && below == (p.below >= p.above);
+            let places: Vec<&str> =
+                parts.iter().filter(short).map(|p| p.label.as_str()).filter(|l| !l.is_empty()).collect();
+            if places.is_empty() { says.clone() } else { format!("{says} ({})", places.join(", ")) }
         }
         Verdict::Stated => band_of(rule, subject, confidence),
     }

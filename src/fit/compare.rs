@@ -312,6 +312,14 @@ fn same_lens(a: &Sheet, b: &Sheet) -> bool {
 /// Lines of the lens: one camera's are wrong alike on two photos, but which way each moves a width is not carried.
 const LENS_LINES: [&str; 3] = [line::FOCAL, line::PRINCIPAL, line::DISTORTION];
 
+/// By how much a named width of one sheet is larger than that of another, mm, with its expanded uncertainty.
+pub fn wider_by(a: &Sheet, b: &Sheet, name: &str) -> Option<[f64; 2]> {
+    let node = parse(name).ok()?;
+    let [a, b] = [a, b].map(|sheet| vec![sheet.clone()]);
+    let d = difference(&quantity(&a, &node)?, &quantity(&b, &node)?, Shared::of(&a, &b), &node);
+    Some([d.value, d.u95()])
+}
+
 /// The difference of two saddles' values, line by line: of one print the scale cancels but for the difference itself; of one
 /// lens the lines are summed at their worst; all else is apart.
 fn difference(a: &Quantity, b: &Quantity, shared: Shared, node: &Node) -> Quantity {

@@ -7,6 +7,7 @@ use super::expr::Field;
 use super::hint::did_you_mean;
 use super::text::{Placed, Table, Text, TextError};
 use super::unit::{Amount, Dim};
+use crate::ground::file::FileError as Unread;
 
 /// Words that a field of choices may hold.
 pub const PATTERNS: [&str; 3] = ["women", "men", "none"];
@@ -42,8 +43,8 @@ pub struct Rider {
 #[derive(Debug, thiserror::Error)]
 pub enum FileError {
     /// The machine could not read it.
-    #[error("cannot read {0}: {1}")]
-    Read(String, std::io::Error),
+    #[error(transparent)]
+    Read(#[from] Unread),
     /// Its text is wrong.
     #[error(transparent)]
     Text(#[from] TextError),
@@ -54,7 +55,8 @@ pub enum FileError {
 /// # Errors
 /// Where it cannot be read, or is no text.
 pub fn read_text(path: &Path) -> Result<String, FileError> {
-    std::fs::read_to_string(path).map_err(|e| FileError::Read(path.display().to_string(), e))
+    let read = std::fs::read_to_string(path);
+    read.map_err(|e| Unread::from_io(path, &e).into())
 }
 
 impl Rider {

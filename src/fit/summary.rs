@@ -60,8 +60,8 @@ fn reasons(rules: &[&RuleResult]) -> Vec<String> {
         }
     }
     let one = |(why, titles): (Option<&String>, Vec<&str>)| match why {
-        Some(why) => format!("{} ({why})", titles.join(", ")),
-        None => titles.join(", "),
+        Some(why) => format!("{} ({why})", titles.join("; ")),
+        None => titles.join("; "),
     };
     told.into_iter().map(one).collect()
 }

@@ -2,6 +2,7 @@
 //! saddles.
 
 pub mod agreement;
+pub mod file;
 pub mod frame;
 pub mod homography;
 pub mod normal;

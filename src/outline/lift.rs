@@ -31,12 +31,14 @@ const MOST_BOW_MM: f64 = 30.0;
 const UNKNOWN_U_MM: f64 = 25.0;
 /// Heights beyond this are a slip of the unit or the sign.
 const HIGHEST_MM: f64 = 400.0;
+/// Heights may be taken a little past the ends.
+const STATIONS: std::ops::RangeInclusive<f64> = -0.5..=1.5;
 
 impl LiftProfile {
     /// A profile measured with a ruler. `None` when empty, not rising in station, or not finite.
     pub fn measured(points: Vec<(f64, f64)>) -> Option<Self> {
         let rising = points.windows(2).all(|w| w[0].0 < w[1].0);
-        let sane = points.iter().all(|(s, h)| (-0.5..=1.5).contains(s) && h.abs() <= HIGHEST_MM);
+        let sane = points.iter().all(|(s, h)| STATIONS.contains(s) && h.abs() <= HIGHEST_MM);
         (!points.is_empty() && rising && sane).then_some(Self {
             points,
             bows: Vec::new(),
@@ -152,10 +154,29 @@ impl FromStr for LiftProfile {
                 Some((station.trim().parse::<f64>().ok()?, mm.trim().parse::<f64>().ok()?))
             })
             .collect::<Option<Vec<_>>>();
+        if let Some(slip) = points.as_ref().and_then(|points| slip(points)) {
+            return Err(format!("in '{text}' {slip}"));
+        }
         points.and_then(Self::measured).ok_or_else(|| {
             format!("'{text}' is no lift profile: write station:mm pairs in rising order, such as {EXAMPLE}")
         })
     }
+}
+
+/// What is wrong with pairs that are numbers.
+fn slip(points: &[(f64, f64)]) -> Option<String> {
+    let twice = points.windows(2).find(|w| w[0].0 == w[1].0).map(|w| w[0].0);
+    let falling = points.windows(2).find(|w| w[0].0 > w[1].0).map(|w| w[1].0);
+    let far = points.iter().find(|p| !STATIONS.contains(&p.0)).map(|p| p.0);
+    let high = points.iter().find(|p| !(p.1.abs() <= HIGHEST_MM)).map(|p| p.1);
+    far.map(|s| format!("{s} is no station: they run from 0 (front end) to 1 (rear end)"))
+        .or_else(|| {
+            high.map(|mm| {
+                format!("{mm} mm is no height of an edge over the card: they are given in millimetres")
+            })
+        })
+        .or_else(|| twice.map(|s| format!("station {s} stands twice")))
+        .or_else(|| falling.map(|s| format!("station {s} does not come in rising order")))
 }
 
 #[cfg(test)]

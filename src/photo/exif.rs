@@ -5,9 +5,9 @@
 
 use exif::{In, Reader, Tag, Value};
 
-use super::limits::one_line;
 use super::notes::PhotoNote;
 use super::orient::Orientation;
+use crate::ground::file::one_line;
 
 /// What a photo's EXIF says of the picture and the camera.
 #[derive(Debug, Clone, PartialEq, Default)]

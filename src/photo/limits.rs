@@ -1,6 +1,7 @@
 //! How large and how small a photo may be, checked on its declared size before pixels are allocated.
 
 use super::error::PhotoError;
+use crate::ground::file::one_line;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// The most pixels a photo may have: 100 megapixels.
@@ -97,12 +98,6 @@ pub(super) fn too_large(name: &str, what: &str) -> PhotoError {
         "save a smaller copy (12 megapixels, 8 bits a channel) and use that",
     )
     .into()
-}
-
-/// Text from a decoder as part of one line: control characters become spaces, length is bounded.
-pub(super) fn one_line(text: &str) -> String {
-    let clean: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(160).collect();
-    clean.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[cfg(test)]

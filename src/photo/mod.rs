@@ -29,6 +29,7 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
+use crate::ground::file::one_line;
 use crate::ground::frame::PhotoPoint;
 pub use error::{FileError, PhotoError};
 pub use exif::Exif;
@@ -215,7 +216,7 @@ impl Photo {
 /// The last part of a path, fit for a one-line message.
 pub fn file_name(path: &Path) -> String {
     let last = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    limits::one_line(&last)
+    one_line(&last)
 }
 
 /// Reads a file, up to the cap; devices and pipes are not read, as they may never end.
@@ -223,7 +224,7 @@ fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
     let fail = |e: std::io::Error| FileError::from_io(path, &e);
     let metadata = std::fs::metadata(path).map_err(fail)?;
     if !metadata.is_file() {
-        return Err(FileError::NotAFile { path: limits::one_line(&path.display().to_string()) }.into());
+        return Err(FileError::NotAFile { path: one_line(&path.display().to_string()) }.into());
     }
     let too_large = |size: u64| limits::too_large(name, &format!("the file has {} MB", size / 1_000_000));
     if metadata.len() > limits::MAX_FILE_BYTES {

@@ -36,9 +36,10 @@ pub fn text(c: &Comparison) -> String {
     verdicts(c, &mut out);
     let _ = writeln!(
         out,
-        "\nSecond lines are differences from {}; * marks those whose sign is sure to {:.0} %.",
+        "\nSecond lines are differences from {}; * marks those whose sign is sure to {} %.",
         plain(&c.reference),
-        100.0 * c.confidence
+        // As many digits as were given, and none that dividing by a hundred has added.
+        (1e6 * c.confidence).round() / 1e4
     );
     for note in &c.notes {
         let _ = writeln!(out, "  - {}", plain(note));

@@ -187,7 +187,7 @@ fn the_table_says_widths_warnings_and_cautions() {
         "231.4 ± 1.8 mm    9.11 in   at 0.72",
         "14.1 ± 0.9 deg  widens toward the rear",
         "not traced",
-        "channel left edge from 0.30 to 0.40: a line 9.0 mm further inside may be the edge (20 %)",
+        "channel left edge from station 0.30 to 0.40: a line 9.0 mm further inside may be the edge (20 %)",
         "warning: The lift is not known. [lift-unknown]\n  Give it with --lift.",
         CAUTIONS,
     ];

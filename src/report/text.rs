@@ -113,10 +113,16 @@ pub fn lifts_shown<'a>(rows: &'a [[f64; 2]], us: &'a [f64]) -> impl Iterator<Ite
 /// Stations at which a lift is shown.
 const LIFTS_SHOWN: [f64; 5] = [0.0, 0.3, 0.5, 0.7, 1.0];
 
+/// A stretch of an edge by its stations.
+pub fn stretch(stations: [f64; 2]) -> String {
+    let [from, to] = stations.map(|at| format!("{:.2}", at.clamp(0.0, 1.0)));
+    if from == to { format!("at station {from}") } else { format!("from station {from} to {to}") }
+}
+
 /// What the first of several cards or photos alone would have given.
 fn gained(sheet: &Sheet, of: &str, alone_u95: fn(&Width) -> Option<f64>, out: &mut String) {
     let each = sheet.widths.iter().filter_map(|w| {
-        let alone = alone_u95(w)?;
+        let alone = alone_u95(w).filter(|alone| half_width(*alone, 1) != half_width(w.u95, 1))?;
         Some(format!("{} ± {}", plain(&w.name), half_width(alone, 1)))
     });
     let each: Vec<String> = each.collect();
@@ -168,8 +174,7 @@ fn station_width(width: Option<&StationWidth>, units: Units) -> String {
 /// Doubts and warnings, each with what to do.
 fn notes(sheet: &Sheet, out: &mut String) {
     for d in &sheet.doubts {
-        let place =
-            format!("{} {} edge from {:.2} to {:.2}", d.part.as_str(), d.side.as_str(), d.from_at, d.to_at);
+        let place = format!("{} {} edge {}", d.part.as_str(), d.side.as_str(), stretch([d.from_at, d.to_at]));
         let side = if d.apart_mm < 0.0 { "inside" } else { "outside" };
         let share = 100.0 * d.probability;
         let _ = writeln!(

@@ -2,6 +2,7 @@
 
 use super::output::{OutputError, safe_write};
 use super::types::{SCHEMA, Sheet};
+use crate::ground::file::FileError;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
@@ -15,13 +16,8 @@ const FAMILY: &str = "seatspan-sheet/";
 #[derive(Debug, thiserror::Error)]
 pub enum SheetError {
     /// The file could not be read.
-    #[error("cannot read {}: {source}", file.display())]
-    Read {
-        /// The file.
-        file: PathBuf,
-        /// What the machine says.
-        source: std::io::Error,
-    },
+    #[error(transparent)]
+    Read(FileError),
     /// The file is no sheet of a known version.
     #[error("{}: {problem}", file.display())]
     Format {
@@ -45,7 +41,7 @@ pub fn read(path: &Path) -> Result<Sheet, SheetError> {
 
 /// Reads a sheet as [`read`] does, with the bytes that it was read from.
 pub fn read_with_bytes(path: &Path) -> Result<(Sheet, Vec<u8>), SheetError> {
-    let failed = |source| SheetError::Read { file: path.into(), source };
+    let failed = |e: std::io::Error| SheetError::Read(FileError::from_io(path, &e));
     let size = std::fs::metadata(path).map_err(failed)?.len();
     let foreign = |problem| SheetError::Format { file: path.into(), problem };
     if size > LARGEST {

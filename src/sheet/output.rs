@@ -7,15 +7,23 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, thiserror::Error)]
 pub enum OutputError {
     /// There is a file already.
-    #[error("{} is there already; use --force to replace it, or another --out folder", .0.display())]
+    #[error("{} is there already; use --force to replace it, or give another name", .0.display())]
     Exists(PathBuf),
     /// The machine could not write it.
-    #[error("cannot write {}: {source}", file.display())]
+    #[error("cannot write {}: {why}", file.display())]
     Write {
         /// The file.
         file: PathBuf,
         /// What the machine says.
-        source: std::io::Error,
+        why: std::io::ErrorKind,
+    },
+    /// The folder that it should go to is not there.
+    #[error("cannot write {}: there is no folder {}; make it first", file.display(), folder.display())]
+    NoFolder {
+        /// The file.
+        file: PathBuf,
+        /// Its folder.
+        folder: PathBuf,
     },
     /// There is something that is no plain file: a folder, a device, a pipe.
     #[error("{} is not a plain file, so it is not replaced; give another name", .0.display())]
@@ -31,13 +39,17 @@ pub enum OutputError {
 /// Without `overwrite` an existing file is left alone, also when it appears while this one is being written. A rename
 /// would put a file in the place of a device, so what is no plain file is never replaced.
 pub fn safe_write(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), OutputError> {
-    let failed = |source| OutputError::Write { file: path.into(), source };
+    // The temporary file's own name would say nothing to anybody.
+    let failed = |e: std::io::Error| OutputError::Write { file: path.into(), why: e.kind() };
     match path.metadata() {
         Ok(there) if !there.is_file() => return Err(OutputError::NoFile(path.into())),
         _ if !overwrite && path.symlink_metadata().is_ok() => return Err(OutputError::Exists(path.into())),
         _ => {}
     }
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(OutputError::NoFolder { file: path.into(), folder: folder.into() });
+    }
     let mut temporary = new_temporary(folder).map_err(failed)?;
     temporary.write_all(bytes).map_err(failed)?;
     temporary.as_file().sync_all().map_err(failed)?;

@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 use super::Args;
 use crate::cli::photo_file::is_photo;
 use crate::cli::values::{parse_lift, parse_number, parse_view};
+use crate::ground::file::FileError;
 use crate::ground::frame::PhotoPoint;
 use crate::ground::words::{Part, View};
 use crate::outline::lift::LiftProfile;
@@ -111,7 +112,7 @@ fn from_folders(args: &Args) -> anyhow::Result<Vec<Job>> {
     if args.front.is_some() && !args.same_place {
         bail!(
             "--front and --rear are pixels of one photo: leave them out, give a --list with the ends of each, or \
-             --same-place when camera and saddle stand stood still"
+             --same-place when camera and saddle stood still"
         );
     }
     let mut jobs = Vec::new();
@@ -185,15 +186,15 @@ fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_path(list)
-        .with_context(|| format!("cannot read {shown}"))?;
-    let head = reader.headers().with_context(|| format!("cannot read {shown}"))?;
+        .map_err(|e| anyhow::anyhow!("{}", csv_error(list, &e)))?;
+    let head = reader.headers().map_err(|e| anyhow::anyhow!("{}", csv_error(list, &e)))?;
     if head.len() == 1 && head.get(0).is_some_and(|h| h.contains([';', '\t'])) {
         bail!("{shown}: the columns must be separated by commas");
     }
     let beside = list.parent().map(Path::to_path_buf).unwrap_or_default();
     let mut jobs = Vec::new();
     for row in reader.deserialize::<Row>() {
-        let row = row.map_err(|e| anyhow::anyhow!("{shown}: {}", csv_error(&e)))?;
+        let row = row.map_err(|e| anyhow::anyhow!("{}", csv_error(list, &e)))?;
         let shown_row = format!("{shown}: {}", row.photo.display());
         jobs.push(row_job(args, row, &beside).with_context(|| shown_row)?);
     }
@@ -203,14 +204,19 @@ fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
     Ok(jobs)
 }
 
-/// The library's message without its repetition of the record.
-fn csv_error(error: &csv::Error) -> String {
+/// What is wrong with a list, and where.
+fn csv_error(list: &Path, error: &csv::Error) -> String {
+    let shown = list.display();
+    let line = |pos: &Option<csv::Position>| pos.as_ref().map_or(0, csv::Position::line);
     match error.kind() {
-        csv::ErrorKind::Deserialize { pos, err } => {
-            let line = pos.as_ref().map_or(0, csv::Position::line);
-            format!("line {line}: {err}")
-        }
-        _ => error.to_string(),
+        csv::ErrorKind::Io(e) => FileError::from_io(list, e).to_string(),
+        csv::ErrorKind::Utf8 { .. } => format!("{shown}: this is no text; give a table of photos as CSV"),
+        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => format!(
+            "{shown}: line {} has {len} cells, and the heading has {expected_len}; put a comma for each empty cell",
+            line(pos)
+        ),
+        csv::ErrorKind::Deserialize { pos, err } => format!("{shown}: line {}: {err}", line(pos)),
+        _ => format!("{shown}: {error}"),
     }
 }
 

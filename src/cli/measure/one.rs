@@ -32,6 +32,7 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
         super::super::say(&sheet::to_json(&sheet)?);
     } else if sheet.refused.is_none() {
         super::super::say(&text(&sheet, TextOptions { units: args.units, stations: args.stations }));
+        super::super::say(&written(std::slice::from_ref(&outputs)));
     }
     Ok(u8::from(sheet.refused.is_some()))
 }
@@ -175,9 +176,21 @@ impl Outputs {
 /// One of them is there, and nobody asked to overwrite it.
 pub fn refuse_existing<'a>(args: &Args, mut files: impl Iterator<Item = &'a PathBuf>) -> anyhow::Result<()> {
     if let Some(path) = files.find(|path| !args.force && path.exists()) {
-        anyhow::bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+        let refused = sheet::read(path).is_ok_and(|sheet| sheet.refused.is_some());
+        let of = if refused { ", of a photo that was refused" } else { "" };
+        anyhow::bail!(
+            "{} is there already{of}; give --force to overwrite it, or another --out",
+            path.display()
+        );
     }
     Ok(())
+}
+
+/// Where the results are.
+pub fn written(outputs: &[Outputs]) -> String {
+    let drawings = outputs.iter().flat_map(Outputs::drawings);
+    let files = outputs.first().map(|first| &first.sheet).into_iter().chain(drawings);
+    format!("\nwritten: {}", files.map(|file| file.display().to_string()).collect::<Vec<_>>().join(", "))
 }
 
 /// A refused photo: the sheet that says so.

@@ -6,7 +6,7 @@ use anyhow::bail;
 
 use super::Args;
 use super::jobs::{Job, single};
-use super::one::{Outputs, forget_camera, refuse_existing, request, unread_entry};
+use super::one::{Outputs, forget_camera, refuse_existing, request, unread_entry, written};
 use crate::camera::lens_choice::none_of_its_camera;
 use crate::measure::Request;
 use crate::photo::{Photo, PhotoError};
@@ -62,6 +62,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         super::super::say(&sheet::to_json(&sheet)?);
     } else {
         super::super::say(&text(&sheet, TextOptions { units: args.units, stations: args.stations }));
+        super::super::say(&written(&outputs));
     }
     Ok(0)
 }

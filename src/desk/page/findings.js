@@ -7,6 +7,7 @@ import { fromField, inField, papers, roughly, unit, written } from "./units.js";
 /** What a refusal's hint says of the command line's options is said here of the page. */
 const onPage = (hint) => hint
   .replace(/say --view top or --view underside where one is mistaken/, "choose the view under Photo and card where one is mistaken")
+  .replace(/give --view underside if this is one/, "choose the view under Photo and card if this is one")
   .replace(/measure each photo by itself and look at its overlay/, "look at the lines of each photo by itself")
   .replace(/give --lift \S+/g, "fill in the heights")
   .replace(/give (its|the) two ends (of the seat form )?with --front and --rear/, "show its two ends on the photo")

@@ -217,8 +217,14 @@ fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
         }
         let words = if outward > 0.0 { "at least" } else { "at most" };
         let y = b[1] + 0.8 + outward * aside;
-        limit_words(figure, plot, &format!("{words} {mm:.0} mm"), [a[0], b[0]], y);
+        limit_words(figure, plot, &format!("{words} {} mm", plain_mm(mm)), [a[0], b[0]], y);
     }
+}
+
+/// A length with the tenths that it has.
+fn plain_mm(mm: f64) -> String {
+    let tenths = format!("{mm:.1}");
+    tenths.strip_suffix(".0").map_or(tenths.clone(), str::to_owned)
 }
 
 /// A limit's words beyond its end, where neither the curve nor a letter is, or before its beginning where there is no room:

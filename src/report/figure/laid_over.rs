@@ -21,16 +21,26 @@ const LINES: [Stroke; 6] = [
 /// The most saddles whose lines can be told apart.
 pub const MOST: usize = LINES.len();
 
-/// A saddle's line in all figures of a comparison.
-pub fn stroke(index: usize) -> Stroke {
-    LINES[index % MOST]
+/// What a saddle is called in all figures and tables of a comparison.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Called {
+    /// Its number, from 1, which tells its line.
+    pub number: usize,
+    /// Its name.
+    pub name: String,
+}
+
+impl Called {
+    fn stroke(&self) -> Stroke {
+        LINES[(self.number - 1) % MOST]
+    }
 }
 
 /// A sample of a saddle's line with its number and name, one a line.
-fn legend(figure: &mut Figure, names: &[String], mut at: [f64; 2]) {
-    for (i, name) in names.iter().enumerate() {
-        figure.line("swatch", vec![[at[0], at[1]], [at[0] + 11.0, at[1]]], stroke(i));
-        let said = format!("{} {}", i + 1, shortened(name, 26));
+fn legend(figure: &mut Figure, names: &[Called], mut at: [f64; 2]) {
+    for called in names {
+        figure.line("swatch", vec![[at[0], at[1]], [at[0] + 11.0, at[1]]], called.stroke());
+        let said = format!("{} {}", called.number, shortened(&called.name, 26));
         figure.text([at[0] + 13.0, at[1] + 1.0], said, Anchor::Start, LETTERS_MM, Tone::Ink);
         at[1] += 5.2;
     }
@@ -46,16 +56,16 @@ pub enum Names {
 }
 
 /// The outlines of one view at 1 to `of`; `part` says whose edges.
-pub fn outlines(shapes: &[&Shape], names: &[String], part: Part, of: f64, place: Names) -> Figure {
+pub fn outlines(shapes: &[&Shape], names: &[Called], part: Part, of: f64, place: Names) -> Figure {
     let reach = shapes.iter().map(|s| s.reach_mm()).fold(0.0, f64::max);
     let length = shapes.iter().map(|s| s.length_mm).fold(0.0, f64::max);
     let window = window_mm(reach, length);
     let label = format!("Outlines laid over one another at 1:{of:.0}");
     let (mut figure, paper) = ruled(window, of, label, 0.0);
     midline(&mut figure, paper, length);
-    for (i, shape) in shapes.iter().enumerate() {
+    for (shape, called) in shapes.iter().zip(names) {
         for line in shape.lines.iter().filter(|l| l.part == part) {
-            figure.line("outline", paper.all(&line.points), stroke(i));
+            figure.line("outline", paper.all(&line.points), called.stroke());
         }
     }
     if let Some(shape) = shapes.iter().max_by(|a, b| a.length_mm.total_cmp(&b.length_mm)) {
@@ -74,7 +84,7 @@ pub fn outlines(shapes: &[&Shape], names: &[String], part: Part, of: f64, place:
 }
 
 /// Widths of a part along each saddle.
-pub fn widths(sheets: &[&Sheet], names: &[String], part: Part, width_mm: f64) -> Figure {
+pub fn widths(sheets: &[&Sheet], names: &[Called], part: Part, width_mm: f64) -> Figure {
     let legend_mm = 5.2 * names.len() as f64 + 3.0;
     let height = 60.0 + legend_mm;
     let word = part.as_str();
@@ -92,11 +102,11 @@ pub fn widths(sheets: &[&Sheet], names: &[String], part: Part, width_mm: f64) ->
     let plot = Plot { area, range_mm: [0.0, (most / tick).ceil() * tick] };
     plot.mm_axis(&mut figure, tick, false, plot.range_mm);
     plot.station_axis(&mut figure, None);
-    for (i, sheet) in sheets.iter().enumerate() {
+    for (sheet, called) in sheets.iter().zip(names) {
         let rows = of(sheet);
         for run in rows.split(|r| r.1.is_none()) {
             let points = run.iter().filter_map(|(at, mm)| Some(plot.at(*at, (*mm)?))).collect();
-            figure.line("outline", points, stroke(i));
+            figure.line("outline", points, called.stroke());
         }
     }
     figure.text([11.4, area[1] - 2.6], "mm", Anchor::End, super::SMALL_MM, Tone::Soft);

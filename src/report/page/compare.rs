@@ -2,31 +2,40 @@
 
 use super::document::{Block, Captioned, Document, Section, Table};
 use super::single::{Options, Purpose, Subject, cautions, day, judged};
+use crate::fit::compare::wider_by;
 use crate::ground::words::{Part, View};
 use crate::report::figure::chart::{CHART_MM, NARROW_MM};
-use crate::report::figure::laid_over::{self, Names};
+use crate::report::figure::laid_over::{self, Called, Names};
 use crate::report::figure::plan::window_mm;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
 use crate::report::words::{self, sentence, shortened};
-use crate::sheet::{Difference, Photo, Sheet};
+use crate::sheet::{Photo, Sheet};
 
 /// A saddle of the comparison.
 struct One<'a> {
     subject: &'a Subject<'a>,
     shape: Shape,
-    /// Its number and name.
-    name: String,
+    /// One number for all sheets of a name.
+    called: Called,
 }
 
 /// The report.
 pub fn document(subjects: &[Subject], options: &Options) -> Document {
     let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
+    let mut names: Vec<&str> = Vec::new();
+    for name in subjects.iter().map(|s| s.sheet.saddle.name.as_str()) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
     let measured: Vec<One> = subjects
         .iter()
         .filter_map(|subject| {
             let shape = Shape::of(subject.sheet).filter(|_| subject.sheet.refused.is_none())?;
-            Some(One { subject, shape, name: subject.sheet.saddle.name.clone() })
+            let name = subject.sheet.saddle.name.clone();
+            let number = 1 + names.iter().position(|n| *n == name)?;
+            Some(One { subject, shape, called: Called { number, name } })
         })
         .collect();
     let mut sections: Vec<Section> = verdicts.map(judged).into_iter().collect();
@@ -39,12 +48,6 @@ pub fn document(subjects: &[Subject], options: &Options) -> Document {
     sections.extend(left_out(subjects));
     sections.push(cautions(options.purpose));
     sections.push(trace(subjects));
-    let mut names: Vec<&str> = Vec::new();
-    for name in subjects.iter().map(|s| s.sheet.saddle.name.as_str()) {
-        if !names.contains(&name) {
-            names.push(name);
-        }
-    }
     Document {
         kind: "Comparison of saddles".into(),
         title: names.join(", "),
@@ -59,7 +62,7 @@ fn one_view(view: View, saddles: &[&One], units: Units) -> Vec<Section> {
         View::Top => ("Seen from above", ["top-outlines", "top-widths", "top-along"]),
         View::Underside => ("Seen from below", ["underside-outlines", "underside-widths", "underside-along"]),
     };
-    let names: Vec<String> = saddles.iter().map(|one| one.name.clone()).collect();
+    let names: Vec<Called> = saddles.iter().map(|one| one.called.clone()).collect();
     let shapes: Vec<&Shape> = saddles.iter().map(|one| &one.shape).collect();
     let sheets: Vec<&Sheet> = saddles.iter().map(|one| one.subject.sheet).collect();
     let reach = shapes.iter().map(|s| s.reach_mm()).fold(0.0, f64::max);
@@ -113,7 +116,7 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
     let head = || -> Vec<String> {
         [String::new()]
             .into_iter()
-            .chain(saddles.iter().enumerate().map(|(i, s)| format!("{} {}", i + 1, shortened(&s.name, 40))))
+            .chain(saddles.iter().map(|s| format!("{} {}", s.called.number, shortened(&s.called.name, 40))))
             .collect()
     };
     let figures: Vec<bool> = [false].into_iter().chain(saddles.iter().map(|_| true)).collect();
@@ -123,10 +126,13 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
         let of = |one: &&One| one.subject.sheet.width(name).cloned();
         let said = saddles.iter().map(|s| of(s).map_or("not measured".into(), |w| units.first(w.mm, w.u95)));
         rows.push([words::width(name)].into_iter().chain(said).collect());
-        let Some(first) = of(&saddles[0]) else { continue };
-        let said = saddles[1..].iter().map(|s| match of(s).map(|w| Difference::between(&first, &w)) {
-            Some(d) if d.is_sure() => format!("{} {}", units.signed(d.mm), units.plus_minus(d.u95)),
-            Some(d) => format!("{} {}, not sure", units.signed(d.mm), units.plus_minus(d.u95)),
+        let first = saddles[0].subject.sheet;
+        if first.width(name).is_none() {
+            continue;
+        }
+        let said = saddles[1..].iter().map(|s| match wider_by(s.subject.sheet, first, name) {
+            Some([mm, u95]) if mm.abs() > u95 => format!("{} {}", units.signed(mm), units.plus_minus(u95)),
+            Some([mm, u95]) => format!("{} {}, not sure", units.signed(mm), units.plus_minus(u95)),
             None => "not measured".into(),
         });
         differences.push([words::width(name)].into_iter().chain(said).collect());
@@ -142,9 +148,9 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
     let mut blocks = vec![Block::Table(Table { caption, head: head(), figures, rows })];
     if saddles.len() > 1 && !differences.is_empty() {
         let caption = format!(
-            "How much wider than {}. ‘not sure’: the difference is within its 95 % uncertainty, the two widths \
-             taken as independent.",
-            saddles[0].name
+            "How much wider than {}. ‘not sure’: the difference is within its 95 % uncertainty. What one print of the card \
+             makes wrong of both cancels.",
+            saddles[0].called.name
         );
         let mut head = head();
         head.remove(1);

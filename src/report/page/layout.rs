@@ -391,6 +391,8 @@ fn least_height(block: &Block) -> f64 {
         Block::Table(table) => 7.0 * (table.rows.len().min(8) + 2) as f64,
         Block::Keys { .. } => 32.0,
         Block::Facts { items } => (4.8 * items.len() as f64).min(50.0),
+        // A short paragraph is not parted.
+        Block::Text { .. } => WHOLE_LINES as f64 * TEXT[1],
         _ => 3.0 * TEXT[1],
     }
 }

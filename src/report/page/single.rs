@@ -7,6 +7,7 @@ use crate::report::figure::chart::{CHART_MM, Limit, NARROW_MM};
 use crate::report::figure::plan::{self, RULERS_MM, window_mm};
 use crate::report::figure::{budget, chart, evenness, photo};
 use crate::report::shape::Shape;
+use crate::report::text::stretch;
 use crate::report::units::{Units, half_width};
 use crate::report::words::{self, sentence, shortened, unbroken, with_minus};
 use crate::sheet::{LiftSource, MidlineSource, Sheet};
@@ -360,9 +361,7 @@ fn better(sheet: &Sheet, shape: &Shape) -> Option<Section> {
     let mut items: Vec<Note> =
         sheet.warnings.iter().map(|w| Note::plain(sentence(&w.text), sentence(&w.hint))).collect();
     items.extend(sheet.doubts.iter().map(|d| {
-        let [from, to] = [d.from_at, d.to_at].map(|at| format!("{:.2}", at.clamp(0.0, 1.0)));
-        let stretch =
-            if from == to { format!("at station {from}") } else { format!("from station {from} to {to}") };
+        let stretch = stretch([d.from_at, d.to_at]);
         let place = format!("The {}’s {} edge {stretch} is in doubt.", d.part.as_str(), d.side.as_str());
         let side = if d.apart_mm < 0.0 { "inside" } else { "outside" };
         let text = format!(
