@@ -3,6 +3,8 @@
 
 use std::borrow::Borrow;
 
+use rayon::prelude::*;
+
 use crate::card::{FoundCard, FoundCards, find_cards};
 use crate::measure::{Placed, PrintScale, Request, Walk, place_at, print_scale, walk_placed, walk_uneven};
 use crate::outline::lift::LiftProfile;
@@ -45,11 +47,13 @@ pub fn measure_found_together<P: Borrow<Photo>>(
     let photos: &[&Photo] = &photos.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let placed = placed_alike(photos, requests, found)?;
     let each = |requests: &[Request], walk: Walking| -> Result<Vec<Walk>, Refusal> {
-        let walked = photos.iter().zip(requests).zip(&placed);
-        let walked = walked.map(|((photo, request), placed)| {
-            walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo.name(), refusal))
-        });
-        walked.collect()
+        let walked = photos.par_iter().zip(requests).zip(&placed);
+        let walked: Vec<Result<Walk, Refusal>> = walked
+            .map(|((photo, request), placed)| {
+                walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo.name(), refusal))
+            })
+            .collect();
+        walked.into_iter().collect()
     };
     let first = each(requests, walk_uneven)?;
     if first.iter().any(|walk| walk.view != first[0].view) {

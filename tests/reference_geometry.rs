@@ -110,7 +110,6 @@ fn side_points(pose: &PlanePose, u_px: f64) -> Vec<SidePoint> {
         .flat_map(|(on_card, seen)| {
             [Vector2::x(), Vector2::y()].map(|outward| SidePoint {
                 card: 0,
-                tag: 0,
                 on_card: CardPoint::new(on_card[0], on_card[1], on_card[2]),
                 measured: PhotoPoint::new(seen[0], seen[1]),
                 outward,

@@ -314,8 +314,7 @@ impl FoundCard {
                 for (measured, u_px) in side.gauss_points() {
                     let Some(along) = self.fraction_along(measured, from, to) else { continue };
                     let on_card = CardPoint::from((from + (to - from) * along) * self.print_scale);
-                    let (tag, outward) = (tag.index, side.outward);
-                    points.push(SidePoint { card, tag, on_card, measured, outward, u_px });
+                    points.push(SidePoint { card, on_card, measured, outward: side.outward, u_px });
                 }
             }
         }

@@ -27,42 +27,30 @@ impl FoundTag {
     }
 }
 
-/// Something that proposes tags of family tag36h11 with a one-bit border.
-pub trait TagFinder {
-    /// The tags seen in a reduced view, with corners in the full photo's pixels.
-    fn find(&self, view: &GrayView) -> Vec<FoundTag>;
-}
-
-/// The finder in use: connected components, quads and decoding by `locus-core`. The setting `grid` takes the picture as it
-/// is and weaker edges too; `standard` sharpens it first, which takes twice the time and shows a few more of the smallest.
-#[derive(Debug, Clone, Copy)]
-pub struct LocusFinder {
-    /// Setting of the library: `grid` or `standard`.
-    pub profile: &'static str,
-}
-
-impl TagFinder for LocusFinder {
-    fn find(&self, view: &GrayView) -> Vec<FoundTag> {
-        let mut config = DetectorConfig::from_profile(self.profile);
-        config.refinement_mode = locus_core::config::CornerRefinementMode::None;
-        let mut detector = Detector::builder()
-            .with_config(config)
-            .with_family(TagFamily::AprilTag36h11)
-            .with_threads(rayon::current_num_threads())
-            .build();
-        let Ok(image) = ImageView::new(&view.data, view.width, view.height, view.width) else {
-            return Vec::new();
-        };
-        let Ok(batch) = detector.detect(&image, None, None, false) else {
-            return Vec::new();
-        };
-        (0..batch.ids.len())
-            .map(|i| FoundTag {
-                id: batch.ids[i],
-                corners: batch.corners[i].map(|c| full_from_reduced(view, f64::from(c.x), f64::from(c.y))),
-            })
-            .collect()
-    }
+/// Tags of family tag36h11 with a one-bit border that are seen in a reduced view, with corners in the full photo's pixels: by
+/// connected components, quads and decoding of `locus-core`. The setting `grid` takes the picture as it is and weaker edges too;
+/// `standard` sharpens it first, which takes twice the time and shows a few more of the smallest.
+fn proposed(view: &GrayView, profile: &str) -> Vec<FoundTag> {
+    let mut config = DetectorConfig::from_profile(profile);
+    config.refinement_mode = locus_core::config::CornerRefinementMode::None;
+    let mut detector = Detector::builder()
+        .with_config(config)
+        .with_family(TagFamily::AprilTag36h11)
+        .with_threads(rayon::current_num_threads())
+        .build();
+    // A picture of a few pixels, with which the library does nothing, shows no tags.
+    let Ok(image) = ImageView::new(&view.data, view.width, view.height, view.width) else {
+        return Vec::new();
+    };
+    let Ok(batch) = detector.detect(&image, None, None, false) else {
+        return Vec::new();
+    };
+    (0..batch.ids.len())
+        .map(|i| FoundTag {
+            id: batch.ids[i],
+            corners: batch.corners[i].map(|c| full_from_reduced(view, f64::from(c.x), f64::from(c.y))),
+        })
+        .collect()
 }
 
 /// Views are reduced to about this many pixels on the long side for the first look, which costs a hundredth of a second.
@@ -83,7 +71,7 @@ impl Look {
     /// The tags it proposes that the photo does show: their code is read once more, border and margin with it, in
     /// the full photo at their corners.
     pub fn find(&self, photo: &Photo) -> Vec<FoundTag> {
-        let mut tags = LocusFinder { profile: self.profile }.find(&photo.luma_upright(self.factor));
+        let mut tags = proposed(&photo.luma_upright(self.factor), self.profile);
         tags.retain(|tag| tag.shown_in(photo).is_some_and(|check| check.passes()));
         tags
     }

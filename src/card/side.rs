@@ -64,8 +64,6 @@ impl Side {
 pub struct SidePoint {
     /// Index of the card in the fit.
     pub card: usize,
-    /// The tag's index on its pattern and which of its sides, to name what disagrees.
-    pub tag: usize,
     /// The point on the printed side, in its card's frame (flat paper).
     pub on_card: CardPoint,
     /// Where the side was seen.

@@ -285,13 +285,13 @@ impl View {
         for &tag in &self.tags {
             let corners = self.pattern.corners(tag);
             for i in 0..4 {
-                points.extend(self.side(tag, corners[i], corners[(i + 1) % 4]).into_iter().flatten());
+                points.extend(self.side(corners[i], corners[(i + 1) % 4]).into_iter().flatten());
             }
         }
         points
     }
 
-    fn side(&self, tag: usize, from: CardPoint, to: CardPoint) -> Option<[SidePoint; 2]> {
+    fn side(&self, from: CardPoint, to: CardPoint) -> Option<[SidePoint; 2]> {
         let ends = [from, to].map(|c| self.camera.photo_from_card(c).map(PhotoPoint::vector));
         let chord = ends[1]? - ends[0]?;
         let along = chord.normalize();
@@ -300,7 +300,7 @@ impl View {
         let point = |part: f64| {
             let on_card = CardPoint::from(from.vector() + (to.vector() - from.vector()) * part);
             let measured = self.camera.photo_from_card(on_card)?;
-            Some(SidePoint { card: 0, tag, on_card, measured, outward, u_px: u_px.max(LEAST_SIDE_U_PX) })
+            Some(SidePoint { card: 0, on_card, measured, outward, u_px: u_px.max(LEAST_SIDE_U_PX) })
         };
         let gauss = 0.5 / 3f64.sqrt();
         Some([point(0.5 - gauss)?, point(0.5 + gauss)?])

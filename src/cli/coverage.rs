@@ -307,7 +307,7 @@ fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(Card
                 let on_card = CardPoint::from(a.vector() + (b.vector() - a.vector()) * part);
                 let off = shot.noise_px * d.normal() - shot.bloom_px;
                 let measured = PhotoPoint::from(seen(on_card)?.vector() - outward * off);
-                points.push(SidePoint { card: 0, tag, on_card, measured, outward, u_px: shot.noise_px });
+                points.push(SidePoint { card: 0, on_card, measured, outward, u_px: shot.noise_px });
             }
         }
     }
