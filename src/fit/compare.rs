@@ -315,8 +315,11 @@ const LENS_LINES: [&str; 3] = [line::FOCAL, line::PRINCIPAL, line::DISTORTION];
 /// By how much a named width of one sheet is larger than that of another, mm, with its expanded uncertainty.
 pub fn wider_by(a: &Sheet, b: &Sheet, name: &str) -> Option<[f64; 2]> {
     let node = parse(name).ok()?;
-    let [a, b] = [a, b].map(|sheet| vec![sheet.clone()]);
-    let d = difference(&quantity(&a, &node)?, &quantity(&b, &node)?, Shared::of(&a, &b), &node);
+    let fields = Fields::default();
+    // The width of the sheet itself, whichever way its saddle lies.
+    let own = |sheet| Subject { top: Some(sheet), underside: Some(sheet), fields: &fields }.value(&node).ok();
+    let shared = Shared::of(std::slice::from_ref(a), std::slice::from_ref(b));
+    let d = difference(&own(a)?, &own(b)?, shared, &node);
     Some([d.value, d.u95()])
 }
 

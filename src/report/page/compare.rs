@@ -154,6 +154,7 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
         );
         let mut head = head();
         head.remove(1);
+        head[0] = format!("Wider than {}", shortened(&saddles[0].called.name, 24));
         let figures = [false].into_iter().chain(saddles[1..].iter().map(|_| true)).collect();
         blocks.push(Block::Table(Table { caption, head, figures, rows: differences }));
     }
