@@ -253,7 +253,7 @@ fn hints_within(photo: &Photo, request: &Request) -> Result<(), Refusal> {
 /// A refusal asks for what may help: not for what was given already.
 fn told_otherwise(request: &Request, refusal: Refusal) -> Refusal {
     let hint = match refusal.code {
-        RefusalCode::EdgesNotFound if !request.hints.is_empty() => {
+        RefusalCode::EdgesNotFound | RefusalCode::NoSaddle if !request.hints.is_empty() => {
             "look whether an edge does run through the point shown by hand, or leave it out"
         }
         RefusalCode::EdgesNotFound if request.ends.is_some() => {

@@ -105,3 +105,19 @@ impl Warning {
         rest.map_or_else(|| self.clone(), |rest| Self { text: rest.to_owned(), ..self.clone() }.in_photo(to))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_said_of_a_photo_follows_its_name() {
+        let said = Warning::new("a", "the light is poor", "wait").in_photo("right.jpg");
+        assert_eq!(said.text, "right.jpg: the light is poor");
+        assert_eq!(
+            said.in_photo_renamed("right.jpg", "willow-2.jpg").text,
+            "willow-2.jpg: the light is poor"
+        );
+        assert_eq!(said.in_photo_renamed("left.jpg", "willow.jpg"), said);
+    }
+}

@@ -331,6 +331,24 @@ fn a_result_that_cannot_be_written_is_an_error_and_leaves_nothing_behind() {
 }
 
 #[test]
+fn a_height_missing_near_a_width_is_said_and_makes_it_less_sure() {
+    let u95 = |lift: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        let args = [&WILLOW[1..7], &["--lift", lift, "--json"]].concat();
+        let output = measure(Path::new(WILLOW[0]), folder.path(), &args);
+        let sheet = sheet::from_json(&output.stdout).unwrap();
+        let widest = sheet.width("seat.widest").unwrap().clone();
+        // The demo's truth, mm (fixtures/demo/README.md).
+        assert!((widest.mm - 214.92).abs() < widest.u95, "{lift}: {} ± {}", widest.mm, widest.u95);
+        (widest.u95, sheet.warnings.iter().any(|w| w.code == "lift-sparse"))
+    };
+    let (five, three, one) =
+        (u95("seat=0:44,0.25:26,0.5:11,0.75:31,1:68"), u95("seat=0:44,0.5:11,1:68"), u95("seat=0:44"));
+    assert!(!five.1 && three.1 && one.1);
+    assert!(five.0 < three.0 && three.0 < one.0, "{five:?} {three:?} {one:?}");
+}
+
+#[test]
 fn every_command_has_help_with_examples_that_can_be_copied() {
     let commands = [
         "measure",

@@ -67,3 +67,29 @@ fn a_point_shown_on_the_traced_edge_leaves_the_widths() {
         assert!((a.mm - b.mm).abs() < 0.9, "{name}: {} and {}", a.mm, b.mm);
     }
 }
+
+#[test]
+fn a_point_that_is_on_no_edge_is_refused_with_what_to_do() {
+    let photo = photo();
+    let refused = |x: f64, y: f64| {
+        let hint = Hint { part: Part::Seat, pixel: PhotoPoint::new(x, y) };
+        walk(&photo, &request(vec![hint])).expect_err("it lies on no edge")
+    };
+    let outside = refused(99_999.0, 3.0);
+    assert!(outside.text.contains("outside the photo of 4032 x 3024 pixels"), "{}", outside.text);
+    // A flap beside the seat: the sides no longer agree.
+    let inside = refused(1500.0, 1300.0);
+    assert!(inside.hint.contains("the point shown by hand"), "{}", inside.hint);
+}
+
+#[test]
+fn a_point_far_beyond_what_is_looked_at_changes_nothing() {
+    let photo = photo();
+    let before = walk(&photo, &request(Vec::new())).unwrap();
+    let after =
+        walk(&photo, &request(vec![Hint { part: Part::Seat, pixel: PhotoPoint::new(3900.0, 200.0) }]))
+            .unwrap();
+    for ((name, a), (_, b)) in before.widths.named.iter().zip(&after.widths.named) {
+        assert_eq!(a.mm, b.mm, "{name}");
+    }
+}

@@ -361,3 +361,26 @@ fn notes(groups: &[&Vec<Sheet>], reference: usize, columns: &[Column]) -> Vec<St
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sheet(name: &str) -> Sheet {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/fit/saddles");
+        crate::sheet::read(&folder.join(name)).unwrap()
+    }
+
+    /// The sheets' figures: 80.0 and 58.3 mm, of one day and one print. Were they apart, hypot(1.7, 1.7) = 2.4 mm.
+    #[test]
+    fn of_one_print_a_difference_is_surer_than_two_widths_apart() {
+        let [a, b] = ["bramble-underside.sheet.json", "tansy-underside.sheet.json"].map(sheet);
+        let width = |s: &Sheet| s.width("channel.narrowest").cloned().unwrap();
+        let [mm, u95] = wider_by(&a, &b, "channel.narrowest").unwrap();
+        approx::assert_relative_eq!(mm, width(&a).mm - width(&b).mm, epsilon = 1e-9);
+        assert!(u95 < width(&a).u95.hypot(width(&b).u95), "{u95}");
+        // The outer edge of an underside is called the seat's too.
+        assert!(wider_by(&a, &b, "seat.widest").is_some());
+        assert_eq!(wider_by(&a, &b, "seat.nowhere"), None);
+    }
+}

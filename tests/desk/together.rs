@@ -107,6 +107,17 @@ fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
     // A correction in the first is written down as in a photo alone.
     let (_, struck) = edits(&desk, left, &json!({ "with": [right], "hidden": hidden }));
     assert_eq!(struck["findings"]["hidden"][0], "seat left edge from 0.30 to 0.50");
+    // On the shelf the photos have other names, and so have they in what is said of them.
+    let kept = desk.ask("POST", &format!("/api/photos/{left}/keep"), b"{}");
+    assert_eq!(kept.status, 200, "{}", String::from_utf8_lossy(&kept.body));
+    let kept: Value = serde_json::from_slice(
+        &std::fs::read(desk.folder.path().join(kept.json()["sheet"].as_str().unwrap())).unwrap(),
+    )
+    .unwrap();
+    let texts: Vec<&str> =
+        kept["warnings"].as_array().unwrap().iter().map(|w| w["text"].as_str().unwrap()).collect();
+    assert!(texts.contains(&"left-top-2.jpg: corrected by hand: 1 hidden stretch"), "{texts:?}");
+    assert!(texts.iter().all(|text| !text.contains("right.jpg")), "{texts:?}");
     println!("together in {} ms, a correction in {} ms", before["took_ms"], struck["took_ms"]);
     // Both are traced where they were found and not looked for again: hundredths of a millimetre.
     let (_, ruled) = edits(&desk, left, &json!({ "with": [right], "bar_mm": 150.0 }));
