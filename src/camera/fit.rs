@@ -283,6 +283,8 @@ pub fn fit_camera(
             let gap = gap(first.cost, other.cost);
             if other.cost < first.cost { (*other, others, gap) } else { (first, starts, gap) }
         }
+        // From there the card is not seen at all.
+        Err(SolveError::BadStart) => (first, starts, f64::INFINITY),
         // Which of the two it is cannot be told.
         Err(_) => (first, starts, 0.0),
     };

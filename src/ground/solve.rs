@@ -231,11 +231,9 @@ pub fn minimise_knowing(
             }
         }
         let little = settled * before.max(0.1);
-        if before - cost <= little {
-            // What heavy damping holds back has not settled.
-            if !(to_gain(&normal, &gradient).ok_or(SolveError::Singular)? <= little.max(UNNOTICED)) {
-                return Err(SolveError::NotConverged);
-            }
+        // What heavy damping holds back has not settled.
+        if before - cost <= little && to_gain(&normal, &gradient).is_some_and(|g| g <= little.max(UNNOTICED))
+        {
             let stand = Stand { values, residuals: current, cost, iterations: iteration };
             return finish(parameters, joint, stand, &residuals);
         }
