@@ -257,7 +257,7 @@ fn told_otherwise(request: &Request, refusal: Refusal) -> Refusal {
             "look whether an edge does run through the point shown by hand, or leave it out"
         }
         RefusalCode::EdgesNotFound if request.ends.is_some() => {
-            "look whether both ends lie on the seat form's and front and rear are not exchanged, or leave them out"
+            "look whether both ends lie on the seat form and whether front and rear are exchanged, or leave them out"
         }
         _ => return refusal,
     };

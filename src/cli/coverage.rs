@@ -84,7 +84,6 @@ struct Trial {
     distance_mm: f64,
     lift_known: bool,
     exif: bool,
-    /// Error and standard uncertainty, mm.
     /// Error, standard and expanded uncertainty of each width, mm.
     widths: Vec<[f64; 3]>,
 }

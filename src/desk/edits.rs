@@ -184,7 +184,7 @@ fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Trouble
         return Ok(None);
     }
     if rows.len() > MOST_ROWS {
-        return Err(nonsense(format!("the {part}'s lift has too many rows"), "give three to five places"));
+        return Err(nonsense(format!("the {part}'s lift has too many rows"), "give five places"));
     }
     let mut points: Vec<(f64, f64)> = rows.iter().map(|r| (r[0], r[1])).collect();
     points.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -265,14 +265,14 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confid
         Verdict::Undecided => words.undecided.clone(),
         Verdict::NotJudged => "not judged".into(),
         Verdict::FallsShort => {
-            let worst = parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
+            let short = || parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
             let worst =
-                worst.min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
-            let below = worst.is_some_and(|p| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0));
+                short().min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
+            let is_below = |p: &Part| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0);
+            let below = worst.is_some_and(is_below);
             let says = if below { &words.below } else { &words.above };
-            let short = |p: &&Part| p.verdict == Verdict::FallsShort && below == (p.below >= p.above);
-            let places: Vec<&str> =
-                parts.iter().filter(short).map(|p| p.label.as_str()).filter(|l| !l.is_empty()).collect();
+            let alike = short().filter(|p| is_below(p) == below);
+            let places: Vec<&str> = alike.map(|p| p.label.as_str()).filter(|l| !l.is_empty()).collect();
             if places.is_empty() { says.clone() } else { format!("{says} ({})", places.join(", ")) }
         }
         Verdict::Stated => band_of(rule, subject, confidence),

@@ -21,8 +21,8 @@ pub struct Subject<'a> {
     pub fields: &'a Fields,
 }
 
-/// A height between two places further apart than this part of the midline is not known: with three to five places, as
-/// measuring asks for, none are.
+/// A height between two places further apart than this part of the midline is not known: with five places, as measuring
+/// asks for, none are.
 const LIFT_REACH: f64 = 0.4;
 /// Past the first or last place a height is held for this part of the midline, no further.
 const LIFT_HOLD: f64 = 0.05;
@@ -356,15 +356,14 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     if span > reach {
         return Err(far());
     }
-    let between = lift.filter(|l| l.source == LiftSource::Given).and_then(|_| {
-        LiftProfile::measured(rows.iter().map(|r| (r[0], r[1])).collect()).map(|given| given.bow_u_mm(s))
-    });
+    // What photos tell is told between as well.
+    let bow_u_mm = if told_u.is_some() { 0.0 } else { bow_u_mm(rows, s)? };
     let bow = Origin::new(seen.index, format!("bow of stretch {after}"));
     let slope = if places.len() == 2 { (rows[after][1] - rows[after - 1][1]) / span } else { 0.0 };
     let start = Quantity::exact(0.0).plus(&station.minus(&Quantity::exact(s)).scaled(slope)).with(
         line::RULER,
         bow,
-        between.unwrap_or(0.0),
+        bow_u_mm,
     );
     Ok(places.into_iter().fold(start, |sum, (i, w)| {
         let height = Quantity::exact(w * rows[i][1]);
@@ -378,6 +377,13 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
             ),
         })
     }))
+}
+
+/// How far the edge may lie off the straight line between heights taken with a ruler, mm.
+fn bow_u_mm(rows: &[[f64; 2]], station: f64) -> Result<f64, Missing> {
+    let profile = LiftProfile::measured(rows.iter().map(|r| (r[0], r[1])).collect());
+    let profile = profile.ok_or_else(|| "the heights of the seat's edge make no sense".to_owned())?;
+    Ok(profile.bow_u_mm(station))
 }
 
 fn taper(seen: &Seen) -> Result<Quantity, Missing> {

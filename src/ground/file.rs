@@ -53,8 +53,19 @@ impl FileError {
     }
 }
 
-/// Text from a decoder as part of one line: control characters become spaces, length is bounded.
+/// Text from elsewhere, as from a decoder or a file, as part of one line: control characters become spaces, length is bounded.
 pub fn one_line(text: &str) -> String {
     let clean: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).take(160).collect();
     clean.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decoder_text_stays_on_one_line() {
+        assert_eq!(one_line("bad\n\tthing\u{7} here"), "bad thing here");
+        assert!(one_line(&"x".repeat(10_000)).len() <= 160);
+    }
 }

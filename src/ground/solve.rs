@@ -170,6 +170,8 @@ const MAX_ITERATIONS: usize = 100;
 /// Relative fall of the cost below which the fit counts as settled: with some hundred residuals of size 1 the values
 /// then move by less than a thousandth of their uncertainty.
 pub const SETTLED: f64 = 1e-7;
+/// With so much damping a step is nothing.
+const MOST_DAMPING: f64 = 1e12;
 /// A fall of the cost that moves no value by more than a tenth of its uncertainty.
 const UNNOTICED: f64 = 0.01;
 
@@ -226,7 +228,7 @@ pub fn minimise_knowing(
                     damping = (damping * 0.2).max(1e-12);
                     break;
                 }
-                _ if damping > 1e12 => break,
+                _ if damping > MOST_DAMPING => break,
                 _ => damping *= 5.0,
             }
         }
@@ -236,6 +238,10 @@ pub fn minimise_knowing(
         {
             let stand = Stand { values, residuals: current, cost, iterations: iteration };
             return finish(parameters, joint, stand, &residuals);
+        }
+        if damping > MOST_DAMPING {
+            // No step that can be told from none makes it better: the next turn would try the same.
+            break;
         }
     }
     Err(SolveError::NotConverged)

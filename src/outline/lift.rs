@@ -35,11 +35,9 @@ const HIGHEST_MM: f64 = 400.0;
 const STATIONS: std::ops::RangeInclusive<f64> = -0.5..=1.5;
 
 impl LiftProfile {
-    /// A profile measured with a ruler. `None` when empty, not rising in station, or not finite.
+    /// A profile measured with a ruler. `None` when empty, or with a slip in it: not rising in station, not finite, too high.
     pub fn measured(points: Vec<(f64, f64)>) -> Option<Self> {
-        let rising = points.windows(2).all(|w| w[0].0 < w[1].0);
-        let sane = points.iter().all(|(s, h)| STATIONS.contains(s) && h.abs() <= HIGHEST_MM);
-        (!points.is_empty() && rising && sane).then_some(Self {
+        (!points.is_empty() && slip(&points).is_none()).then_some(Self {
             points,
             bows: Vec::new(),
             point_u_mm: RULER_U_MM,
@@ -154,12 +152,14 @@ impl FromStr for LiftProfile {
                 Some((station.trim().parse::<f64>().ok()?, mm.trim().parse::<f64>().ok()?))
             })
             .collect::<Option<Vec<_>>>();
-        if let Some(slip) = points.as_ref().and_then(|points| slip(points)) {
-            return Err(format!("in '{text}' {slip}"));
-        }
-        points.and_then(Self::measured).ok_or_else(|| {
+        let unread = || {
             format!("'{text}' is no lift profile: write station:mm pairs in rising order, such as {EXAMPLE}")
-        })
+        };
+        let points = points.ok_or_else(unread)?;
+        match slip(&points) {
+            Some(slip) => Err(format!("in '{text}' {slip}")),
+            None => Self::measured(points).ok_or_else(unread),
+        }
     }
 }
 

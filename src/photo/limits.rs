@@ -123,10 +123,4 @@ mod tests {
         assert_eq!(code(639, 639), Some(RefusalCode::PhotoTooSmall));
         assert_eq!(code(0, 5000), Some(RefusalCode::PhotoUnreadable));
     }
-
-    #[test]
-    fn decoder_text_stays_on_one_line() {
-        assert_eq!(one_line("bad\n\tthing\u{7} here"), "bad thing here");
-        assert!(one_line(&"x".repeat(10_000)).len() <= 160);
-    }
 }

@@ -136,11 +136,8 @@ fn check(sheet: &Sheet) -> Result<(), SheetError> {
 
 /// The part of the sheet where an optional number became null: only these have optional numbers.
 fn differing(sheet: &Sheet, back: &Sheet) -> &'static str {
-    match () {
-        () if sheet.camera != back.camera => "camera",
-        () if sheet.cards != back.cards => "cards",
-        () => "widths",
-    }
+    let parts = [(sheet.camera != back.camera, "camera"), (sheet.cards != back.cards, "cards")];
+    parts.into_iter().find(|part| part.0).map_or("widths", |part| part.1)
 }
 
 /// Writes `value` with two spaces a level; arrays of numbers stay on one line, so that edges read as a table.

@@ -179,7 +179,7 @@ fn otherwise(sheet: &Sheet, args: &Args, job: &Job) -> Option<&'static str> {
         (same_ends(sheet, job), "other ends"),
         (same_lifts(sheet, job), "other lifts"),
         (same_scale(sheet, one::scale_by(args)), "another scale of the print"),
-        (same_lens(sheet, job), "another lens file, or with one where none is given now"),
+        (same_lens(sheet, job), "another lens"),
     ];
     asked_alike.into_iter().find(|(same, _)| sheet.refused.is_none() && !same).map(|(_, what)| what)
 }

@@ -87,7 +87,7 @@ export function liftPanel(photo, changed, others) {
   const together = findings?.together;
   const ruler = [
     explained(),
-    h("p", { class: "fine" }, "An edge nearer the camera than the card looks further out than it is. Lay a straight-edge level over the saddle, and measure down. Fill in three to five places; leave the others empty."),
+    h("p", { class: "fine" }, "An edge nearer the camera than the card looks further out than it is. Lay a straight-edge level over the saddle, and measure down. Fill in all five where you can: far from the next height a width is less sure."),
     liftTable("seat", edits.seat_lift, (rows) => changed({ seat_lift: rows })),
     findings?.view === "underside" && liftTable("channel", edits.channel_lift, (rows) => changed({ channel_lift: rows })),
   ];

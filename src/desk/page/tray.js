@@ -61,7 +61,7 @@ export function welcome(after) {
         ". For clients who send photos there is a guide: ", paper("guide.pdf", "a4"), " or ", paper("guide.pdf", "letter"), "."),
       step("Lay it level", "beside the saddle, about as high as the saddle’s edges."),
       step("Photograph from straight above,", "from 1.5 m (5 ft) or more, with the whole saddle and the whole card in the picture."),
-      step("Measure the heights", "of the saddle’s edges over the card at three to five places, for the table here; or take a second photo from another side.")));
+      step("Measure the heights", "of the saddle’s edges over the card at five places, for the table here; or take a second photo from another side.")));
 }
 
 /** A photo that is gone, or a desk that is, shows no picture. */

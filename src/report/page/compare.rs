@@ -148,8 +148,8 @@ fn tables(view: View, saddles: &[&One], units: Units) -> Vec<Block> {
     let mut blocks = vec![Block::Table(Table { caption, head: head(), figures, rows })];
     if saddles.len() > 1 && !differences.is_empty() {
         let caption = format!(
-            "How much wider than {}. ‘not sure’: the difference is within its 95 % uncertainty. What one print of the card \
-             makes wrong of both cancels.",
+            "How much wider than {}. ‘not sure’: the difference is within its 95 % uncertainty. Of two sheets \
+             of one day and one print of the card, what the print makes wrong cancels.",
             saddles[0].called.name
         );
         let mut head = head();
