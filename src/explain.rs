@@ -5,9 +5,9 @@ use std::path::Path;
 use image::{GrayImage, Luma, Rgb, RgbImage};
 
 use crate::card::find::looks;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{SIDES, Side};
 use crate::measure::Walk;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{SIDES, Side};
 use crate::outline::Scene;
 use crate::outline::chart::Chart;
 use crate::outline::form::FormPictures;

@@ -2,7 +2,7 @@
 //!
 //! The rooms, in the order in which a photo walks through them; [`measure`] calls them in this order:
 //!
-//! 0. [`ground`]: frames, words, homographies, least squares. [`refusal`]: every reason to say no.
+//! 0. [`numeric`]: frames, words, homographies, least squares. [`refusal`]: every reason to say no.
 //! 1. [`photo`]: bytes to an upright photo with its focal hint and history.
 //! 2. [`card`]: the reference card's tags found, checked and measured.
 //! 3. [`camera`]: lens and pose from the card; from pixels to lifted planes.
@@ -24,8 +24,8 @@ pub mod cli;
 pub mod desk;
 pub mod explain;
 pub mod fit;
-pub mod ground;
 pub mod measure;
+pub mod numeric;
 pub mod outline;
 pub mod photo;
 pub mod print;

@@ -4,9 +4,9 @@ use std::borrow::Borrow;
 
 use crate::camera::pose::Pose;
 use crate::card::{FoundCard, FoundCards};
-use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::words::{Part, SIDES, Side};
 use crate::measure::{LensKnowledge, Request, ScaleBy, Walk, camera_of, lens_prior, walk};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::words::{Part, SIDES, Side};
 use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;

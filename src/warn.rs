@@ -1,7 +1,7 @@
 //! What the user should know about a result that stands all the same.
 
-use crate::ground::words::{Part, View};
 use crate::measure::{LensKnowledge, Request, Walk};
+use crate::numeric::words::{Part, View};
 use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::{Photo, PhotoNote};
 use crate::refusal::Warning;

@@ -1,4 +1,4 @@
-//! The arrows of the house: a room uses `ground`, `refusal` and rooms with a smaller number, and nothing else.
+//! The arrows of the house: a room uses `numeric`, `refusal` and rooms with a smaller number, and nothing else.
 
 use std::path::{Path, PathBuf};
 
@@ -15,7 +15,7 @@ const ROOMS: [(&str, u32); 9] = [
     ("print", 9),
 ];
 /// Under every room: used by all, and using none of them.
-const GROUND: [&str; 2] = ["ground", "refusal"];
+const GROUND: [&str; 2] = ["numeric", "refusal"];
 /// The walk, its scribes and the judge of photos: they use every room and one another; only side entrances use them.
 const WALK: [&str; 6] = ["measure", "together", "record", "warn", "explain", "check"];
 /// Side entrances: they use everything, and nothing uses them, but that the command line opens the desk.
@@ -37,7 +37,7 @@ fn allowed(from: &str, to: &str) -> Option<bool> {
     } else if from == "synth" {
         Some(same_or_ground || SYNTH_USES.contains(&to))
     } else if GROUND.contains(&from) {
-        Some(from == to || (from == "refusal" && to == "ground"))
+        Some(from == to || (from == "refusal" && to == "numeric"))
     } else {
         let own = number(from)?;
         Some(same_or_ground || number(to).is_some_and(|other| other < own))
@@ -97,18 +97,18 @@ fn arrows_point_one_way() {
 
 #[test]
 fn the_rule_tells_right_from_wrong() {
-    let right = [("width", "camera"), ("photo", "ground"), ("cli", "measure"), ("measure", "report")];
+    let right = [("width", "camera"), ("photo", "numeric"), ("cli", "measure"), ("measure", "report")];
     let wrong = [
         ("desk", "cli"),
         ("camera", "width"),
-        ("ground", "photo"),
+        ("numeric", "photo"),
         ("sheet", "cli"),
         ("photo", "measure"),
         ("card", ""),
     ];
     assert!(right.iter().all(|(from, to)| allowed(from, to) == Some(true)));
     assert!(wrong.iter().all(|(from, to)| allowed(from, to) == Some(false)));
-    assert_eq!(allowed("attic", "ground"), None, "a module that the house does not know");
+    assert_eq!(allowed("attic", "numeric"), None, "a module that the house does not know");
 }
 
 #[test]

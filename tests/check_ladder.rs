@@ -6,9 +6,9 @@ mod common;
 
 use rayon::prelude::*;
 use seatspan::check::{Judgement, Verdict, judge};
-use seatspan::ground::frame::PhotoPoint;
-use seatspan::ground::words::View;
 use seatspan::measure::Request;
+use seatspan::numeric::frame::PhotoPoint;
+use seatspan::numeric::words::View;
 use seatspan::photo::Photo;
 use seatspan::record::measure;
 use seatspan::synth::{self, Scenario, presets};

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use seatspan::card::side::{SidePixels, measure_side};
-use seatspan::ground::frame::PhotoPoint;
+use seatspan::numeric::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
 
 const BLACK: f64 = 0.15;

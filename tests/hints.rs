@@ -1,8 +1,8 @@
 //! Points that are shown by hand: the edge runs through them, what lies beside them follows, the rest stays.
 
-use seatspan::ground::frame::PhotoPoint;
-use seatspan::ground::words::{Part, Side, View};
 use seatspan::measure::{Request, Walk, walk};
+use seatspan::numeric::frame::PhotoPoint;
+use seatspan::numeric::words::{Part, Side, View};
 use seatspan::outline::hint::Hint;
 use seatspan::photo::Photo;
 

@@ -9,8 +9,8 @@ use assert_cmd::Command;
 use nalgebra::{Vector2, Vector3};
 use seatspan::camera::calibrate::closed_form::inner_from_homographies;
 use seatspan::camera::calibrate::{Calibration, Inner, Known, Model, Observation, TargetView, calibrate};
-use seatspan::ground::frame::{CardPoint, PhotoPoint};
-use seatspan::ground::homography::homography;
+use seatspan::numeric::frame::{CardPoint, PhotoPoint};
+use seatspan::numeric::homography::homography;
 use serde::Deserialize;
 use serde_json::Value;
 
@@ -294,7 +294,7 @@ fn drawn_view(
         for c in sheet().corners(tag) {
             let lying = Vector3::new(c.x_mm + skewed * c.y_mm, c.y_mm, 0.0);
             let p = turn * lying + at;
-            let ideal = seatspan::ground::frame::IdealPoint { x: p.x / p.z, y: p.y / p.z };
+            let ideal = seatspan::numeric::frame::IdealPoint { x: p.x / p.z, y: p.y / p.z };
             let seen = DRAWN.photo_from_ideal(ideal);
             target.push([c.x_mm, c.y_mm]);
             photo.push([seen.x_px, seen.y_px].map(|v| v + 2.0 * noise_px * (random.f64() - 0.5)));

@@ -5,9 +5,9 @@ mod common;
 
 use std::path::{Path, PathBuf};
 
-use seatspan::ground::frame::PhotoPoint;
-use seatspan::ground::words::View;
 use seatspan::measure::Request;
+use seatspan::numeric::frame::PhotoPoint;
+use seatspan::numeric::words::View;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
 use seatspan::record::{measure, record_together};

@@ -11,7 +11,7 @@ use nalgebra::Vector2;
 use seatspan::card::find::{FoundTag, accepted_tags};
 use seatspan::card::find_cards;
 use seatspan::card::side::{SidePixels, measure_side};
-use seatspan::ground::frame::PhotoPoint;
+use seatspan::numeric::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
 
 const ANY_SIZE: Limits = Limits { max_pixels: 100_000_000, min_long_side_px: 1 };

@@ -8,8 +8,8 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
 use seatspan::camera::lens::Lens;
 use seatspan::card::side::SidePoint;
-use seatspan::ground::frame::{CardPoint, IdealPoint, PhotoPoint};
-use seatspan::ground::homography::{apply, homography};
+use seatspan::numeric::frame::{CardPoint, IdealPoint, PhotoPoint};
+use seatspan::numeric::homography::{apply, homography};
 use serde::Deserialize;
 
 #[derive(Deserialize)]

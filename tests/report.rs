@@ -13,7 +13,7 @@ use std::sync::LazyLock;
 use lopdf::content::Content;
 use lopdf::{Document, Object};
 use run::seatspan;
-use seatspan::ground::words::Part;
+use seatspan::numeric::words::Part;
 use seatspan::report::overlay::edge_lines;
 use seatspan::sheet;
 use tempfile::TempDir;

@@ -9,7 +9,7 @@ use std::path::Path;
 use std::process::Output;
 
 use run::seatspan;
-use seatspan::ground::words::View;
+use seatspan::numeric::words::View;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
 

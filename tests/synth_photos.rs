@@ -2,7 +2,7 @@
 
 use nalgebra::{Vector2, Vector3};
 use seatspan::card::find_cards;
-use seatspan::ground::frame::{CardPoint, PhotoPoint};
+use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::photo::Photo;
 use seatspan::synth::{self, Scenario, Subject, WeltSet, presets};
 

@@ -13,8 +13,8 @@ use super::lens::Lens;
 use super::pose::{Pose, pose_from_homography};
 use crate::card::FoundCard;
 use crate::card::side::SidePoint;
-use crate::ground::frame::CardPoint;
-use crate::ground::solve::{
+use crate::numeric::frame::CardPoint;
+use crate::numeric::solve::{
     Estimate, JointPrior, Parameter, SETTLED, SolveError, minimise_knowing, minimise_until,
 };
 

@@ -5,7 +5,7 @@
 //! `y_d = y (1 + k1 r2 + k2 r4 + k3 r6) + p1 (r2 + 2 y2) + 2 p2 x y`, with `r2 = x2 + y2`;
 //! then `u = f x_d + cx`, `v = f y_d + cy`. Pixels are square.
 
-use crate::ground::frame::{IdealPoint, PhotoPoint};
+use crate::numeric::frame::{IdealPoint, PhotoPoint};
 
 /// Focal length, principal point and distortion.
 #[derive(Debug, Clone, Copy, PartialEq)]

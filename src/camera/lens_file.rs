@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::calibrate::phone::PhoneLens;
 use super::fit::{LensCovariance, LensPrior};
 use super::lens::Lens;
-use crate::ground::file::FileError;
+use crate::numeric::file::FileError;
 use crate::photo::Photo;
 
 /// Name and version of the format.
@@ -365,7 +365,7 @@ fn says_lens(path: &Path) -> Result<bool, LensFileError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ground::frame::IdealPoint;
+    use crate::numeric::frame::IdealPoint;
     use crate::photo::orient::Orientation;
     use approx::assert_relative_eq;
 

@@ -11,7 +11,7 @@ pub mod pose;
 
 use nalgebra::Vector3;
 
-use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
 use lens::Lens;
 use pose::Pose;
 

@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Rotation3, SVD, Vector3};
 
-use crate::ground::frame::{CardPoint, IdealPoint};
+use crate::numeric::frame::{CardPoint, IdealPoint};
 
 /// A rigid map: `x_camera = rotation * x_card + translation_mm`; camera axes x right, y down, z forward.
 #[derive(Debug, Clone, Copy, PartialEq)]

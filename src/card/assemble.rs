@@ -10,8 +10,8 @@ use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
 use super::side::{Side, SidePixels, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
-use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::homography::{apply, homography};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::homography::{apply, homography};
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode, Warning};
 

@@ -5,8 +5,8 @@ use locus_core::{Detector, DetectorConfig, ImageView};
 use nalgebra::Vector2;
 
 use super::verify::{CodeCheck, check_code};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::homography::homography;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::homography::homography;
 use crate::photo::{GrayView, Photo};
 
 /// A tag as a finder proposes it: good to a pixel or two.

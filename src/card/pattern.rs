@@ -4,7 +4,7 @@ use std::sync::LazyLock;
 
 use serde::Deserialize;
 
-use crate::ground::frame::CardPoint;
+use crate::numeric::frame::CardPoint;
 
 /// Modules on a tag's side: six of data and a one-module black border all round.
 pub const MODULES: usize = 8;

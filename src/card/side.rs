@@ -3,7 +3,7 @@
 
 use nalgebra::Vector2;
 
-use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::photo::Photo;
 use crate::photo::step::{StepSample, fit_step};
 

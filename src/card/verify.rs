@@ -3,7 +3,7 @@
 use nalgebra::{Matrix3, Vector2};
 
 use super::pattern::{MODULES, TagPlace, modules};
-use crate::ground::homography::apply;
+use crate::numeric::homography::apply;
 use crate::photo::Photo;
 
 /// What one tag's modules look like at a supposed place.

@@ -6,8 +6,8 @@ use crate::card::pattern::MODULES;
 use crate::card::side::Side;
 use crate::card::verify::photo_from_unit;
 use crate::card::{FoundCard, FoundCards};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::homography::apply;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::homography::apply;
 use crate::photo::Photo;
 
 /// What became of a tag that was not measured.

@@ -5,8 +5,8 @@
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{Part, SIDES, View as Seen};
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{Part, SIDES, View as Seen};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::width::influence::{Cut, CutSide, Influences, Inputs};

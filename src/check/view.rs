@@ -13,8 +13,8 @@ use crate::camera::pose::Pose;
 use crate::card::pattern::Pattern;
 use crate::card::side::SidePoint;
 use crate::card::{FoundCard, FoundCards};
-use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::homography::homography;
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::homography::homography;
 use crate::photo::Photo;
 use crate::width::expanded;
 

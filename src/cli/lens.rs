@@ -14,7 +14,7 @@ use crate::camera::calibrate::{Observation, TargetView};
 use crate::camera::lens_file::LensFile;
 use crate::card::pattern::Pattern;
 use crate::card::{FoundCard, find_cards};
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::photo::{Photo, PhotoError};
 use crate::sheet::safe_write;
 use crate::width::COVERAGE;

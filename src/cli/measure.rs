@@ -10,15 +10,15 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::values::{parse_bar, parse_hidden, parse_hint, parse_lift, parse_point, parse_units, parse_view};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::View;
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::units::Units;
 use jobs::Shard;
 
-pub use crate::ground::words::Part;
+pub use crate::numeric::words::Part;
 
 /// Options of `seatspan measure`.
 #[derive(Debug, ClapArgs)]

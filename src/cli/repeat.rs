@@ -8,8 +8,8 @@ use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::ground::agreement::{Agreement, Intraclass, Repeatability, agreement, intraclass, repeatability};
-use crate::ground::uncertain::coverage_factor;
+use crate::numeric::agreement::{Agreement, Intraclass, Repeatability, agreement, intraclass, repeatability};
+use crate::numeric::uncertain::coverage_factor;
 use crate::sheet::{self, Sheet};
 
 /// Options of `seatspan repeat`.

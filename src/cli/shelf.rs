@@ -10,7 +10,7 @@ use super::suits::Judge;
 use super::values::{parse_number, parse_units, parse_view};
 use crate::fit::result::Standing;
 use crate::fit::rule::About;
-use crate::ground::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NAMED_WIDTHS, View};
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};

@@ -1,9 +1,9 @@
 //! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
 
 use crate::card::pattern::BAR_MM;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{Part, SIDES, Side, View};
 use crate::measure::is_bar;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{Part, SIDES, Side, View};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::{EXAMPLE, LiftProfile};

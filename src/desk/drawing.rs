@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::report::overlay::OverlayGeometry;
 use crate::report::text::lifts_shown;
 use crate::report::units::{MM_PER_INCH, half_width};

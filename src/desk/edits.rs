@@ -4,9 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::answer::Trouble;
 use crate::camera::fit::LensPrior;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{Part, Side, View};
 use crate::measure::{Request, ScaleBy, is_bar};
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{Part, Side, View};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;

@@ -12,7 +12,7 @@ use super::drawing::shown;
 use super::papers;
 use crate::fit::compare::{self, compare};
 use crate::fit::verdict::CONFIDENCE;
-use crate::ground::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NAMED_WIDTHS, View};
 use crate::photo::{Photo, PhotoError};
 use crate::report::judged::standing_words;
 use crate::report::words::{compared, width};

@@ -9,7 +9,7 @@
 
 use super::hint::did_you_mean;
 use super::unit::{Dim, FINGERS, NO_UNIT, Unit, unit_named, unit_names};
-use crate::ground::words::{NAMED_WIDTHS, Part, Side};
+use crate::numeric::words::{NAMED_WIDTHS, Part, Side};
 
 /// A parsed expression.
 #[derive(Debug, Clone, PartialEq)]

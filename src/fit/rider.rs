@@ -7,7 +7,7 @@ use super::expr::Field;
 use super::hint::did_you_mean;
 use super::text::{Placed, Table, Text, TextError};
 use super::unit::{Amount, Dim};
-use crate::ground::file::FileError as Unread;
+use crate::numeric::file::FileError as Unread;
 
 /// Words that a field of choices may hold.
 pub const PATTERNS: [&str; 3] = ["women", "men", "none"];

@@ -4,7 +4,7 @@ use nalgebra::Vector2;
 
 use super::midline::Midline;
 use super::{SIDES, Side};
-use crate::ground::polynomial::polynomial;
+use crate::numeric::polynomial::polynomial;
 
 /// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
 pub const BISECTED: (f64, f64) = (0.15, 0.85);
@@ -111,7 +111,7 @@ fn end_on<'a>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ground::words::View;
+    use crate::numeric::words::View;
 
     /// Both edges of an ellipse 440 x 200 mm about (220, 0) turned by an angle and moved, as seen along the x axis.
     fn ellipse(turn: f64, by: Vector2<f64>) -> Sides {

@@ -8,7 +8,7 @@ use super::learnt::CHANNEL_RIM;
 use super::lift::LiftProfile;
 use super::rim;
 use super::{Part, SIDES, Scene, Side};
-use crate::ground::frame::CardPoint;
+use crate::numeric::frame::CardPoint;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// A channel seen as surely as this is one, and the saddle lies upside down; seen less surely than the second value there is

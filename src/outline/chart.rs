@@ -8,7 +8,7 @@ use nalgebra::Vector2;
 
 use super::midline::Midline;
 use super::{Side, lift::LiftProfile};
-use crate::ground::frame::CardPoint;
+use crate::numeric::frame::CardPoint;
 
 /// One row: where it starts on the midline and which way it goes.
 #[derive(Debug, Clone, Copy)]

@@ -7,7 +7,7 @@ use super::chart::Chart;
 use super::lift::LiftProfile;
 use super::midline::Midline;
 use crate::camera::Camera;
-use crate::ground::frame::CardPoint;
+use crate::numeric::frame::CardPoint;
 
 /// Rows of a band stand this far apart along the line, mm.
 pub const ROW_MM: f64 = 1.0;

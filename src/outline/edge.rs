@@ -6,7 +6,7 @@ use super::Scene;
 use super::lift::LiftProfile;
 use super::rim::FollowedRim;
 use super::trace::Belief;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 
 /// One traced point of an edge.
 #[derive(Debug, Clone, Copy, PartialEq)]

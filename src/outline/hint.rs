@@ -13,8 +13,8 @@ use super::edge::COMPETITOR_MM;
 use super::learnt::net::Telling;
 use super::lift::LiftProfile;
 use super::{Scene, Side};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::Part;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::Part;
 
 /// A point of the photo through which an edge runs.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,8 +3,8 @@
 use nalgebra::Vector2;
 
 use crate::camera::Camera;
-use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::words::{Side, View};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::words::{Side, View};
 use crate::refusal::{Refusal, RefusalCode};
 
 use super::lift::LiftProfile;

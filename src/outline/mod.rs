@@ -15,7 +15,7 @@ pub mod rim;
 pub mod strip;
 pub mod trace;
 
-pub use crate::ground::words::{Part, SIDES, Side, View};
+pub use crate::numeric::words::{Part, SIDES, Side, View};
 
 use crate::camera::Camera;
 use crate::photo::Photo;

@@ -6,7 +6,7 @@
 use rayon::prelude::*;
 
 use crate::camera::Camera;
-use crate::ground::frame::CardPoint;
+use crate::numeric::frame::CardPoint;
 use crate::photo::Photo;
 
 /// Channels of a sample: intensity, red-green and blue-yellow difference.

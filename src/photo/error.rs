@@ -1,6 +1,6 @@
 //! What can go wrong between a path and a photo.
 
-pub use crate::ground::file::FileError;
+pub use crate::numeric::file::FileError;
 use crate::refusal::Refusal;
 
 /// Why there is no photo: an answer about the photo, or a fault on the way to it.

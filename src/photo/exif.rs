@@ -7,7 +7,7 @@ use exif::{In, Reader, Tag, Value};
 
 use super::notes::PhotoNote;
 use super::orient::Orientation;
-use crate::ground::file::one_line;
+use crate::numeric::file::one_line;
 
 /// What a photo's EXIF says of the picture and the camera.
 #[derive(Debug, Clone, PartialEq, Default)]

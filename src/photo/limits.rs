@@ -1,7 +1,7 @@
 //! How large and how small a photo may be, checked on its declared size before pixels are allocated.
 
 use super::error::PhotoError;
-use crate::ground::file::one_line;
+use crate::numeric::file::one_line;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// The most pixels a photo may have: 100 megapixels.

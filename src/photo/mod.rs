@@ -29,8 +29,8 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
-use crate::ground::file::one_line;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::file::one_line;
+use crate::numeric::frame::PhotoPoint;
 pub use error::{FileError, PhotoError};
 pub use exif::Exif;
 pub use focal::{FocalHint, FocalSource};

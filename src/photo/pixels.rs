@@ -2,7 +2,7 @@
 
 use super::orient::{AffineIndex, Orientation};
 use super::srgb::{LINEAR, luminance};
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 
 /// 8-bit sRGB pixels in the order of the file, read through the orientation's map.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use crate::ground::normal::Normal;
+use crate::numeric::normal::Normal;
 
 const PARAMETERS: usize = 7;
 /// The round from which samples are weighed: before it, the line is still on its way.

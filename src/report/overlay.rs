@@ -5,7 +5,7 @@ use std::ops::Range;
 use super::draw::place::{Area, Ground, Place, Wish};
 use super::draw::{Drawing, Role, Shape, Text, font};
 use super::units::Units;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::sheet::{EdgePair, EdgePairPx, Part, Sheet, Side};
 
 mod band;

@@ -2,7 +2,7 @@
 //! photo: seen from above the rider's left is on the left, seen from below on the right.
 
 use super::overlay::stretches;
-use crate::ground::words::{Part, Side, View};
+use crate::numeric::words::{Part, Side, View};
 use crate::sheet::{EdgePair, Sheet};
 
 /// A stretch of an edge without a gap, front to rear.

@@ -4,7 +4,7 @@ use super::overlay::{
 };
 use super::text::{CAUTIONS, TextOptions, text};
 use super::units::Units;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::sheet::tests::sample;
 use crate::sheet::{Part, Side};

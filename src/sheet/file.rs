@@ -2,7 +2,7 @@
 
 use super::output::{OutputError, safe_write};
 use super::types::{SCHEMA, Sheet};
-use crate::ground::file::FileError;
+use crate::numeric::file::FileError;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 

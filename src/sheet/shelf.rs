@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::file::read;
 use super::output::PART_PREFIX;
 use super::summary::Summary;
-use crate::ground::words::View;
+use crate::numeric::words::View;
 
 /// A range of a named width.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,7 +5,7 @@ use std::path::Path;
 use serde_json::{Map, Value};
 
 use super::types::Sheet;
-use crate::ground::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NAMED_WIDTHS, View};
 
 /// A named width in a row.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,6 +1,6 @@
 //! The sheet's fixed words for where things came from.
 
-pub use crate::ground::words::{Part, Side, View};
+pub use crate::numeric::words::{Part, Side, View};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 

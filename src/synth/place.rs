@@ -3,7 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use crate::camera::Camera;
-use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
 
 /// A viewing ray in the frame of the first card.
 #[derive(Debug, Clone, Copy)]

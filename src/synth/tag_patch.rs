@@ -9,7 +9,7 @@ use super::LinearPicture;
 use super::noise::{normal_pair, row_generator};
 use super::sensor::encoded;
 use crate::card::pattern::{MODULES, modules};
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 
 /// What a patch shows and how.
 #[derive(Debug, Clone, PartialEq)]

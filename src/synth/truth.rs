@@ -11,8 +11,8 @@ use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::{Scenario, Subject};
 use crate::camera::Camera;
-use crate::ground::frame::CardPoint;
-use crate::ground::words::View;
+use crate::numeric::frame::CardPoint;
+use crate::numeric::words::View;
 
 /// Everything that is true of a drawn photo. Lengths in mm in the frame of the first card.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -4,7 +4,7 @@ use nalgebra::{Vector2, Vector3};
 
 use super::LocatedPair;
 use super::section::{Located, section};
-use crate::ground::polynomial::polynomial;
+use crate::numeric::polynomial::polynomial;
 
 /// Stations between which an extreme is looked for, and the reach of the parabola that places it.
 const SEARCH_STEP: f64 = 0.005;
@@ -141,7 +141,7 @@ impl Parabola {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ground::frame::PhotoPoint;
+    use crate::numeric::frame::PhotoPoint;
 
     const LENGTH_MM: f64 = 400.0;
 

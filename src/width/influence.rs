@@ -9,10 +9,10 @@ use nalgebra::{DVector, Vector2};
 
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::solve::Source;
-use crate::ground::uncertain::Drawer;
-use crate::ground::words::{Part, SIDES, Side};
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::solve::Source;
+use crate::numeric::uncertain::Drawer;
+use crate::numeric::words::{Part, SIDES, Side};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 
@@ -379,7 +379,7 @@ pub(super) fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -
     let lift = &inputs.seat_lift;
     let ends = [(inputs.midline.front_mm, 0.0), (inputs.midline.rear_mm, 1.0)].map(|(end, station)| {
         let z = lift.at_mm(station);
-        let pixel = nominal.photo_from_card(crate::ground::frame::CardPoint::new(end.x, end.y, z))?;
+        let pixel = nominal.photo_from_card(crate::numeric::frame::CardPoint::new(end.x, end.y, z))?;
         Some(moved.card_from_photo(pixel, z)?.horizontal())
     });
     Some(inputs.midline.with_ends(ends[0]?, ends[1]?))
@@ -429,8 +429,8 @@ mod tests {
     use super::*;
     use crate::camera::lens::Lens;
     use crate::camera::pose::Pose;
-    use crate::ground::frame::CardPoint;
-    use crate::ground::words::View;
+    use crate::numeric::frame::CardPoint;
+    use crate::numeric::words::View;
     use approx::assert_relative_eq;
     use nalgebra::{Rotation3, Vector3};
 

@@ -9,8 +9,8 @@ pub mod section;
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
-use crate::ground::uncertain::{combined_u, coverage_factor, effective_freedom};
-use crate::ground::words::{Part, SIDES, View};
+use crate::numeric::uncertain::{combined_u, coverage_factor, effective_freedom};
+use crate::numeric::words::{Part, SIDES, View};
 use crate::outline::Outline;
 use crate::outline::bisect::{BISECTED, robust_line};
 use crate::outline::edge::TracedEdge;

@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline};
 use super::{COVERAGE, Plan, Subject, Taken, beside, combined, excess_mm};
-use crate::ground::uncertain::{Drawer, Drawn, tolerance};
+use crate::numeric::uncertain::{Drawer, Drawn, tolerance};
 use crate::outline::lift::LiftProfile;
 use crate::width::influence::Influences;
 

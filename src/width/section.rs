@@ -4,8 +4,8 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 
 use super::influence::COMPETITOR_APART_MM;
 use crate::camera::Camera;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::Side;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::Side;
 use crate::outline::edge::{EdgePoint, TracedEdge};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;

@@ -8,7 +8,7 @@ use seatspan::fit::result::Assessment;
 use seatspan::fit::rider::Rider;
 use seatspan::fit::rule::RuleSet;
 use seatspan::fit::verdict::CONFIDENCE;
-use seatspan::ground::frame::PhotoPoint;
+use seatspan::numeric::frame::PhotoPoint;
 use seatspan::photo::{Limits, Photo};
 use seatspan::report::assessment::{AssessmentOptions, text};
 use seatspan::report::judged;

@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use fastrand::Rng;
 use nalgebra::Vector2;
-use seatspan::ground::frame::CardPoint;
+use seatspan::numeric::frame::CardPoint;
 use seatspan::outline::chart::Chart;
 use seatspan::outline::curve::Curve;
 use seatspan::outline::form::{self, FormPictures};

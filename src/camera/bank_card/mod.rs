@@ -13,7 +13,7 @@ use super::fit::CameraFit;
 use crate::card::FoundCard;
 use crate::card::bank_card::{BRACKET_MM, ID1_MM, ID1_THICK_MM, frame_middle_mm};
 use crate::card::side::{Side, SidePixels, measure_side};
-use crate::ground::frame::{CardPoint, PhotoPoint};
+use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::photo::Photo;
 use rim::{Rim, rim};
 

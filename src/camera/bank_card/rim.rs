@@ -12,7 +12,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use crate::card::side::Side;
-use crate::ground::normal::Normal;
+use crate::numeric::normal::Normal;
 use crate::photo::Photo;
 use crate::photo::step::{QUANTISED, StepSample, TUKEY, robust_spread};
 

@@ -7,8 +7,8 @@ use super::super::pose::Pose;
 use super::information;
 use super::model::{Bundle, Inner, Model, Observation, TargetView};
 use crate::card::pattern::Pattern;
-use crate::ground::frame::CardPoint;
-use crate::ground::homography::homography;
+use crate::numeric::frame::CardPoint;
+use crate::numeric::homography::homography;
 
 /// A focal length known no better than this says no more than a phone's camera data does (1 % moves a lift of 50 mm at
 /// 1.1 m by 0.1 mm of a width of 230 mm).

@@ -12,7 +12,7 @@ pub mod terms;
 use nalgebra::{DMatrix, DVector};
 
 use super::pose::Pose;
-use crate::ground::solve::{Estimate, SolveError, minimise_until};
+use crate::numeric::solve::{Estimate, SolveError, minimise_until};
 use model::{Bundle, INNER};
 pub use model::{Inner, Known, Model, Observation, TargetView};
 

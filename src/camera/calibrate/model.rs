@@ -5,8 +5,8 @@ use nalgebra::{DVector, Matrix3, Rotation3, Vector2, Vector3};
 use super::super::fit::{BEND_U_MM, BLOOM_U_PX, bent, least_turn};
 use super::super::lens::Lens;
 use super::super::pose::{Pose, pose_from_homography};
-use crate::ground::frame::{CardPoint, IdealPoint, PhotoPoint};
-use crate::ground::solve::Parameter;
+use crate::numeric::frame::{CardPoint, IdealPoint, PhotoPoint};
+use crate::numeric::solve::Parameter;
 
 /// A camera's inner parameters with pixels of any shape: `u = fx x_d + skew y_d + cx`, `v = fy y_d + cy`, with the
 /// distortion of [`Lens`] before.

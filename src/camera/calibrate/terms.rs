@@ -4,7 +4,7 @@ use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
 use super::model::{Inner, Known, Model, TargetView};
 use super::{Calibration, calibrate};
-use crate::ground::solve::SolveError;
+use crate::numeric::solve::SolveError;
 
 /// The terms in the order in which they are taken in; both decentring terms belong together.
 pub const NAMES: [&str; 5] = ["k1", "k2", "p1", "p2", "k3"];

@@ -15,8 +15,8 @@ use super::jobs::Job;
 use super::one::{self, Outputs};
 use crate::camera::lens_choice::none_of_its_camera;
 use crate::card::pattern::BAR_MM;
-use crate::ground::words::Part;
 use crate::measure::ScaleBy;
+use crate::numeric::words::Part;
 use crate::photo::sha256_hex;
 use crate::sheet::summary::Summary;
 use crate::sheet::{self, MidlineSource, Sheet};
@@ -191,7 +191,7 @@ fn near(a: f64, b: f64, by: f64) -> bool {
 fn same_ends(sheet: &Sheet, job: &Job) -> bool {
     // Written with two decimals of a pixel.
     sheet.midline.as_ref().is_none_or(|m| {
-        let point = |kept: [f64; 2], p: crate::ground::frame::PhotoPoint| {
+        let point = |kept: [f64; 2], p: crate::numeric::frame::PhotoPoint| {
             near(kept[0], p.x_px, 0.006) && near(kept[1], p.y_px, 0.006)
         };
         match job.ends {

@@ -11,9 +11,9 @@ use sha2::{Digest, Sha256};
 use super::Args;
 use crate::cli::photo_file::is_photo;
 use crate::cli::values::{parse_lift, parse_number, parse_view};
-use crate::ground::file::FileError;
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::{Part, View};
+use crate::numeric::file::FileError;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{Part, View};
 use crate::outline::lift::LiftProfile;
 
 /// One photo to measure.

@@ -3,9 +3,9 @@
 use serde::Serialize;
 
 use super::conditions::{Condition, conditions};
-use crate::ground::frame::PhotoPoint;
-use crate::ground::words::View;
 use crate::measure::Request;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::View;
 use crate::outline::lift::LiftProfile;
 use crate::photo::{Photo, PhotoError};
 use crate::record::{measure, record_together};

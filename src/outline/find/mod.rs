@@ -24,7 +24,7 @@ use super::midline::Midline;
 use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, View, trace_seat};
 use crate::camera::Camera;
 use crate::card::FoundCard;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 use body::Body;

@@ -2,7 +2,7 @@
 
 use nalgebra::Vector2;
 
-use crate::ground::words::View;
+use crate::numeric::words::View;
 
 /// A saddle's plan laid somewhere: lengths in mm, the heading in radians from the view's columns toward its rows.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,8 +5,8 @@ use rayon::prelude::*;
 
 use crate::camera::Camera;
 use crate::card::FoundCard;
-use crate::ground::frame::{CardPoint, PhotoPoint};
-use crate::ground::homography::apply;
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::homography::apply;
 use crate::outline::strip::{CHANNELS, opponent};
 use crate::photo::Photo;
 use crate::photo::srgb::LINEAR;

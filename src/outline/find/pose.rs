@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::lines::{Lines, MOST};
 use super::plan::Shape;
 use super::plane::CELL_MM;
-use crate::ground::words::View;
+use crate::numeric::words::View;
 
 /// A plan laid over the view.
 #[derive(Debug, Clone, Copy, PartialEq)]

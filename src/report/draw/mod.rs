@@ -12,7 +12,7 @@ pub mod png;
 pub mod style;
 pub mod svg;
 
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 pub use picture::{Picture, RenderError};
 
 /// What a shape shows; [`style::style`] says how it looks.

@@ -1,7 +1,7 @@
 //! Where labels go: beside what they name, inside the picture, never over one another.
 
 use super::Rect;
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 
 /// A label looking for its place.
 #[derive(Debug, Clone)]

@@ -3,7 +3,7 @@
 use super::picture::{Picture, RenderError};
 use super::style::{self, Colour, Style};
 use super::{Drawing, Rect, Shape, Text, font};
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use tiny_skia::{
     Color, FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, Stroke, StrokeDash, Transform,
 };

@@ -3,7 +3,7 @@
 use super::picture::{Picture, RenderError};
 use super::style::{self, Colour, Style};
 use super::{Drawing, Rect, Shape, Text, font};
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use base64::Engine;
 use image::ExtendedColorType::Rgb8;
 use image::codecs::jpeg::JpegEncoder;

@@ -3,7 +3,7 @@
 use super::chart::{Plot, step};
 use super::plan::{midline, ruled, window_mm, words};
 use super::{Anchor, Figure, LETTERS_MM, Stroke, Tone};
-use crate::ground::words::Part;
+use crate::numeric::words::Part;
 use crate::report::shape::Shape;
 use crate::report::words::shortened;
 use crate::sheet::Sheet;

@@ -2,7 +2,7 @@
 
 use super::plan::{OnPaper, apart, window_mm};
 use super::{Figure, Item, Stroke, Tone};
-use crate::ground::words::{Part, View};
+use crate::numeric::words::{Part, View};
 use crate::photo::Photo;
 use crate::report::overlay::edge_lines;
 use crate::report::shape::Shape;

@@ -2,7 +2,7 @@
 
 use super::axis::Ruler;
 use super::{Anchor, CHANNEL, Figure, HAIR, LETTERS_MM, MIDLINE, NAMED, SEAT, SMALL_MM, Tone};
-use crate::ground::words::{Part, View};
+use crate::numeric::words::{Part, View};
 use crate::report::shape::Shape;
 
 /// What is shown past the saddle, mm of the saddle: beside its widest place, before the front, behind the rear.

@@ -1,6 +1,6 @@
 //! The band below the photo: which saddle, and what each line means.
 
-use crate::ground::frame::PhotoPoint;
+use crate::numeric::frame::PhotoPoint;
 use crate::report::draw::{Drawing, Role, Shape, Text, font, style};
 use crate::sheet::Sheet;
 

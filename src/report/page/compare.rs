@@ -3,7 +3,7 @@
 use super::document::{Block, Captioned, Document, Section, Table};
 use super::single::{Options, Purpose, Subject, cautions, day, judged};
 use crate::fit::compare::wider_by;
-use crate::ground::words::{Part, View};
+use crate::numeric::words::{Part, View};
 use crate::report::figure::chart::{CHART_MM, NARROW_MM};
 use crate::report::figure::laid_over::{self, Called, Names};
 use crate::report::figure::plan::window_mm;

@@ -1,7 +1,7 @@
 //! The report on one saddle.
 
 use super::document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
-use crate::ground::words::View;
+use crate::numeric::words::View;
 use crate::photo::Photo;
 use crate::report::figure::chart::{CHART_MM, Limit, NARROW_MM};
 use crate::report::figure::plan::{self, RULERS_MM, window_mm};

@@ -1,7 +1,7 @@
 //! The plan at true scale, on as many pages as it takes, to be cut out and put together.
 
 use super::paper::Paper;
-use crate::ground::words::Part;
+use crate::numeric::words::Part;
 use crate::report::figure::axis::Ruler;
 use crate::report::figure::{Anchor, CHANNEL, Figure, MIDLINE, Stroke, Tone};
 use crate::report::shape::Shape;

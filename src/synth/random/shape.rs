@@ -3,7 +3,7 @@
 use fastrand::Rng;
 
 use super::{between, chance, one, varied};
-use crate::ground::words::View;
+use crate::numeric::words::View;
 use crate::synth::Curve;
 use crate::synth::presets;
 use crate::synth::saddle::*;
