@@ -15,7 +15,7 @@
 //!
 //! [`together`] walks several photos of one saddle and measures them as one.
 //! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
-//! [`cli`] is the side entrance of the command line, [`desk`] that of the local page. [`synth`] draws photos of known widths, for tests and benches.
+//! [`cli`] is the side entrance of the command line, [`desk`] that of the local page.
 
 pub mod camera;
 pub mod card;
@@ -33,7 +33,6 @@ pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod sheet;
-pub mod synth;
 pub mod together;
 pub mod warn;
 pub mod width;

@@ -20,8 +20,6 @@ const GROUND: [&str; 2] = ["numeric", "refusal"];
 const WALK: [&str; 6] = ["measure", "together", "record", "warn", "explain", "check"];
 /// Side entrances: they use everything, and nothing uses them, but that the command line opens the desk.
 const ENTRANCES: [&str; 2] = ["cli", "desk"];
-/// What the drawing of test photos uses beside the ground.
-const SYNTH_USES: [&str; 2] = ["card", "camera"];
 
 fn number(room: &str) -> Option<u32> {
     ROOMS.iter().find(|r| r.0 == room).map(|r| r.1)
@@ -34,8 +32,6 @@ fn allowed(from: &str, to: &str) -> Option<bool> {
         Some(!ENTRANCES.contains(&to) || from == to || (from, to) == ("cli", "desk"))
     } else if WALK.contains(&from) {
         Some(same_or_ground || WALK.contains(&to) || number(to).is_some())
-    } else if from == "synth" {
-        Some(same_or_ground || SYNTH_USES.contains(&to))
     } else if GROUND.contains(&from) {
         Some(from == to || (from == "refusal" && to == "numeric"))
     } else {

@@ -1,5 +1,6 @@
 //! The scale of a print by a bank card in its frame, on drawn photos of known truth.
 
+use lab::synth::{self, Scenario, presets};
 use nalgebra::Vector2;
 use seatspan::card::bank_card::{ID1_MM, ID1_THICK_MM, frame_middle_mm};
 use seatspan::card::pattern::patterns;
@@ -8,7 +9,6 @@ use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
 use seatspan::record::measure;
 use seatspan::refusal::RefusalCode;
-use seatspan::synth::{self, Scenario, presets};
 
 const DARK_BLUE: [u8; 3] = [30, 50, 110];
 

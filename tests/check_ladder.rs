@@ -4,6 +4,7 @@
 
 mod common;
 
+use lab::synth::{self, Scenario, presets};
 use rayon::prelude::*;
 use seatspan::check::{Judgement, Verdict, judge};
 use seatspan::measure::Request;
@@ -11,7 +12,6 @@ use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::View;
 use seatspan::photo::Photo;
 use seatspan::record::measure;
-use seatspan::synth::{self, Scenario, presets};
 use serde_json::Value;
 
 /// A photo as the guide asks for it, seen from 1.5 m.

@@ -360,7 +360,6 @@ fn every_command_has_help_with_examples_that_can_be_copied() {
         "rules",
         "rider",
         "shelf",
-        "stress",
         "completions",
         "manual",
     ];

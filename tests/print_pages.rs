@@ -7,6 +7,7 @@ use std::process::Command;
 use hayro_syntax::Pdf;
 use hayro_syntax::content::ops::TypedInstruction as Op;
 use hayro_syntax::object::Number;
+use lab::synth::tag_patch;
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
 use resvg::{tiny_skia, usvg};
@@ -19,7 +20,6 @@ use seatspan::print::card::card_page;
 use seatspan::print::guide::guide_page;
 use seatspan::print::page::Page;
 use seatspan::print::{Paper, Turned, pdf, svg};
-use seatspan::synth::tag_patch;
 
 const DPI: f64 = 300.0;
 const MM_PER_INCH: f64 = 25.4;
@@ -154,7 +154,7 @@ fn a_pdf_asks_not_to_be_scaled_and_brings_its_letters() {
 /// Coverage by ink, as a renderer gives it, is light; a photo's levels are that light by the curve of sRGB.
 fn photo_of(coverage: &[u8], width: u32, height: u32) -> Photo {
     let light = coverage.iter().map(|v| [f32::from(*v) / 255.0; 3]).collect();
-    let picture = seatspan::synth::LinearPicture { width: width as usize, height: height as usize, light };
+    let picture = lab::synth::LinearPicture { width: width as usize, height: height as usize, light };
     let levels = tag_patch::levels(&picture);
     let mut png = std::io::Cursor::new(Vec::new());
     image::RgbImage::from_raw(width, height, levels)

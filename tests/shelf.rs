@@ -83,7 +83,7 @@ fn a_photo_that_was_also_measured_together_with_another_is_named_once() {
     );
 }
 
-/// What `repeat` and `monte-carlo` say against a sheet, in one line.
+/// What `repeat` says against a sheet, in one line.
 fn error_line(args: &[&str]) -> String {
     said::error_line(&seatspan(args))
 }
@@ -95,8 +95,6 @@ fn a_sheet_of_several_photos_is_told_from_sheets_of_one() {
     put(folder.path(), "Birke", |_| {});
     let [both, one] = ["Ahorn", "Birke"].map(|n| folder.path().join(format!("{n}.sheet.json")));
     let [both, one] = [&both, &one].map(|p| p.to_str().unwrap());
-    let said = error_line(&["monte-carlo", both]);
-    assert!(said.contains("2 photos measured together") && said.contains("by itself"), "{said}");
     let said = error_line(&["repeat", both, one]);
     assert!(said.contains("both of the photo "), "{said}");
 }

@@ -6,6 +6,7 @@ mod pair;
 use std::path::Path;
 use std::process::Command;
 
+use lab::synth::{self, Drawn, Scenario, Subject, Truth};
 use nalgebra::Vector3;
 use pair::{seen_from, two_sides};
 use seatspan::measure::Request;
@@ -14,7 +15,6 @@ use seatspan::record::measure;
 use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
 use seatspan::sheet::{Lift, LiftSource, Sheet};
-use seatspan::synth::{self, Drawn, Scenario, Subject, Truth};
 use seatspan::together::measure_together;
 
 fn photo(scenario: &Scenario) -> (Photo, Truth) {

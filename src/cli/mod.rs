@@ -5,18 +5,15 @@ pub mod card;
 pub mod check;
 pub mod compare;
 pub mod conveniences;
-pub mod coverage;
 pub mod desk;
 pub mod lens;
 pub mod measure;
-pub mod monte_carlo;
 mod photo_file;
 pub mod repeat;
 pub mod report;
 pub mod rider;
 pub mod rules;
 pub mod shelf;
-pub mod stress;
 mod suits;
 mod values;
 
@@ -53,8 +50,6 @@ pub enum Command {
     Check(check::Args),
     /// Calibrate a phone's lens from photos of the card
     Lens(lens::Args),
-    /// Check the uncertainties of a sheet by drawing every input many times
-    MonteCarlo(monte_carlo::Args),
     /// Say how well repeated measurements of a saddle, or two people, agree
     Repeat(repeat::Args),
     /// Make the reference card to print, or the guide for clients
@@ -73,10 +68,6 @@ pub enum Command {
     Shelf(shelf::Args),
     /// Open the desk: a page in your browser that measures, corrects and keeps saddles, on this machine only
     Desk(desk::Args),
-    /// Draw photos of invented saddles under all conditions, measure them, and say where it breaks down
-    Stress(stress::Args),
-    /// Draw cameras, cards and edges, and count how often the truth lies within the stated uncertainty
-    Coverage(coverage::Args),
     /// Print the completions of a shell
     Completions(conveniences::Completions),
     /// Write the manual pages
@@ -155,10 +146,7 @@ pub fn run(cli: Cli) -> anyhow::Result<u8> {
         Command::Check(args) => check::run(&args),
         Command::Card(args) => card::run(&args),
         Command::Lens(args) => lens::run(&args),
-        Command::Coverage(args) => coverage::run(&args),
         Command::Repeat(args) => repeat::run(&args),
-        Command::MonteCarlo(args) => monte_carlo::run(&args),
         Command::Desk(args) => desk::run(&args),
-        Command::Stress(args) => stress::run(&args),
     }
 }

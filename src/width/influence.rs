@@ -375,7 +375,7 @@ fn ends_apart(from: &Midline, to: &Midline) -> [f64; 4] {
 }
 
 /// The midline whose end pixels are those of the nominal one, seen through a moved camera.
-pub(super) fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Midline> {
+pub fn moved_midline(nominal: &Camera, moved: &Camera, inputs: &Inputs) -> Option<Midline> {
     let lift = &inputs.seat_lift;
     let ends = [(inputs.midline.front_mm, 0.0), (inputs.midline.rear_mm, 1.0)].map(|(end, station)| {
         let z = lift.at_mm(station);
@@ -396,7 +396,7 @@ pub(super) fn halves(
 }
 
 /// The half-widths with lifts (seat, channel) measured over a plane that slopes against the card's.
-pub(super) fn halves_over(
+pub fn halves_over(
     slopes: &[Slope],
     camera: &Camera,
     midline: &Midline,

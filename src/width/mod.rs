@@ -3,7 +3,6 @@
 pub mod extreme;
 pub mod influence;
 pub mod joint;
-pub mod monte_carlo;
 pub mod section;
 
 use nalgebra::Vector2;
@@ -161,6 +160,29 @@ pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     Some(plan.widths(&influences, subject.midline, taken))
 }
 
+/// The section of a named width, for propagating distributions through it.
+#[derive(Debug, Clone, Copy)]
+pub struct NamedCut {
+    /// Name of the width.
+    pub name: &'static str,
+    /// The section, at the station where the width was found.
+    pub cut: Cut,
+    /// How far an untraced stretch beside it may extend the width, mm.
+    pub concealed_mm: f64,
+}
+
+/// The sections of the named widths, in the order of [`Widths::named`].
+pub fn named_cuts(subject: &Subject) -> Vec<NamedCut> {
+    let plan = Plan::of(&[(subject, &Taken::of(subject))]);
+    let cuts = plan.cuts_of(0);
+    let named = |&(name, place, found): &(&'static str, usize, Extreme)| NamedCut {
+        name,
+        cut: cuts[place],
+        concealed_mm: found.concealed_mm,
+    };
+    plan.named.iter().map(named).collect()
+}
+
 /// What half-widths are, and how uncertain what is computed from them.
 trait Answers {
     /// Left and right half-width at a place of the plan, mm.
@@ -203,8 +225,8 @@ impl Taken {
 }
 
 impl<'a> Inputs<'a> {
-    /// What a subject's widths rest on.
-    fn of(subject: &Subject<'a>) -> Self {
+    /// The inputs of a subject's widths.
+    pub fn of(subject: &Subject<'a>) -> Self {
         Self {
             fit: subject.fit,
             midline: *subject.midline,
@@ -219,8 +241,8 @@ impl<'a> Inputs<'a> {
 /// The halves of a sound saddle differ by up to this, mm (common practice, no source).
 const EVEN_MM: f64 = 6.0;
 
-/// What halves differ by beyond a sound saddle's, mm.
-fn excess_mm(halves_mm: [f64; 2]) -> f64 {
+/// Difference of the halves beyond a sound saddle's, mm.
+pub fn excess_mm(halves_mm: [f64; 2]) -> f64 {
     ((halves_mm[0] - halves_mm[1]).abs() - EVEN_MM).max(0.0)
 }
 

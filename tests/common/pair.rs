@@ -1,6 +1,6 @@
 //! One drawn saddle, seen from several places.
 
-use seatspan::synth::{Scenario, Subject, presets};
+use lab::synth::{Scenario, Subject, presets};
 
 /// The saddle of a preset as a camera sees it that leans by `tilt_deg` toward a side.
 pub fn seen_from(azimuth_deg: f64, tilt_deg: f64, seed: u64) -> Scenario {

@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 
 use super::pair::two_sides;
 use super::served::Desk;
-use seatspan::synth;
+use lab::synth;
 use serde_json::{Value, json};
 
 /// The two photos, drawn once.

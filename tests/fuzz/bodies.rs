@@ -2,6 +2,7 @@
 
 use std::sync::LazyLock;
 
+use lab::synth::tag_patch::{Patch, levels, tag};
 use seatspan::card::find_cards;
 use seatspan::fit::assess::{Request, assess};
 use seatspan::fit::result::Assessment;
@@ -13,7 +14,6 @@ use seatspan::photo::{Limits, Photo};
 use seatspan::report::assessment::{AssessmentOptions, text};
 use seatspan::report::judged;
 use seatspan::sheet::{self, Sheet};
-use seatspan::synth::tag_patch::{Patch, levels, tag};
 
 /// Small enough that a case takes milliseconds; every path of the decoders and of the EXIF reader is the same.
 const SMALL: Limits = Limits { max_pixels: 200_000, min_long_side_px: 1 };

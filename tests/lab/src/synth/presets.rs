@@ -3,7 +3,7 @@
 use super::Curve;
 use super::saddle::*;
 use super::scenario::*;
-use crate::numeric::words::View;
+use seatspan::numeric::words::View;
 
 /// Every preset.
 pub fn all() -> Vec<Scenario> {

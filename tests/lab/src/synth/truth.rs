@@ -10,9 +10,9 @@ use super::outline::{Hand, Outline};
 use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::{Scenario, Subject};
-use crate::camera::Camera;
-use crate::numeric::frame::CardPoint;
-use crate::numeric::words::View;
+use seatspan::camera::Camera;
+use seatspan::numeric::frame::CardPoint;
+use seatspan::numeric::words::View;
 
 /// Everything that is true of a drawn photo. Lengths in mm in the frame of the first card.
 #[derive(Debug, Clone, PartialEq, Serialize)]

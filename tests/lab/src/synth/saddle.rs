@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Curve;
 use super::scenario::Rgb;
-use crate::numeric::words::View;
+use seatspan::numeric::words::View;
 
 /// A saddle-like form. Stations run from 0 at the front to 1 at the rear.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

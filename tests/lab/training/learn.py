@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
-"""Learns the weights of one of the outline's networks from what the example `lessons` has written.
+"""Trains one of the outline's networks on the samples written by `lab samples`.
 
 Usage: learn.py form|channel_form|rim|channel_rim FOLDER STEPS WEIGHTS [FIRST_WEIGHTS]    (pip install jax optax)
 
-The networks and their pictures are described in src/outline/learnt. A lesson is a picture and the column of each row in
+The networks and their pictures are described in src/outline/learnt. A sample is a picture and the column of each row in
 which the edge lies, or that it is not seen there; what is learnt is to give that column a high probability. Every tenth
 seed is kept apart: the second figure that is printed is the mean of minus the logarithm of the probability on those.
 Pictures are varied as leathers, floors, cameras and light vary: colours turned and faded, contrast, grain, noise, shade,
@@ -31,7 +31,7 @@ TARGET_WIDTH = 0.6  # columns: how sharply the truth is asked for
 MOST_RATE, LEAST_RATE = 3e-3, 3e-5
 
 
-class Lessons:
+class Samples:
     """Pictures on the disk, in the order rows, channels, columns."""
 
     def __init__(self, folder, kind):
@@ -39,12 +39,12 @@ class Lessons:
         values = np.memmap(folder / f"{kind}.values", dtype="<u2", mode="r")
         self.all, start = [], 0
         for line in open(folder / f"{kind}.lines", encoding="utf-8"):
-            lesson = json.loads(line)
-            size = int(np.prod(lesson["shape"]))
-            halves = values[start:start + size].reshape(lesson["shape"])
-            columns = np.array([np.nan if c is None else c for c in lesson[part]], np.float32)
-            passed_over = np.array(lesson["passed_over"]) & (part == "columns")
-            self.all.append((lesson["seed"], halves, columns, passed_over))
+            sample = json.loads(line)
+            size = int(np.prod(sample["shape"]))
+            halves = values[start:start + size].reshape(sample["shape"])
+            columns = np.array([np.nan if c is None else c for c in sample[part]], np.float32)
+            passed_over = np.array(sample["passed_over"]) & (part == "columns")
+            self.all.append((sample["seed"], halves, columns, passed_over))
             start += size
         self.kept_apart = [x for x in self.all if x[0] % 10 == 0]
         self.learnt_from = [x for x in self.all if x[0] % 10 != 0]
@@ -131,19 +131,19 @@ def shifted(picture, colours, columns):
     return picture
 
 
-def batch(lessons, kind, rng, vary):
+def batch(samples, kind, rng, vary):
     pictures, columns, counts = [], [], []
     while len(pictures) < BATCH:
-        index = rng.integers(len(lessons))
-        _, halves, where, passed_over = lessons[index]
+        index = rng.integers(len(samples))
+        _, halves, where, passed_over = samples[index]
         rows = len(where) if kind.endswith("form") else RIM_ROWS
         first = rng.integers(0, len(where) - rows + 1)
         chosen = slice(first, first + rows)
-        picture = Lessons.picture(halves[chosen])
+        picture = Samples.picture(halves[chosen])
         where, counted = where[chosen], ~passed_over[chosen]
         if vary:
             # Forms come in pairs, left and right, and each shows the other.
-            edges = [where, lessons[index ^ 1][2]] if kind.endswith("form") else [where]
+            edges = [where, samples[index ^ 1][2]] if kind.endswith("form") else [where]
             picture = varied(picture, edges, FORM_COLUMN_MM if kind.endswith("form") else RIM_COLUMN_MM, rng)
             # A band's middle says nothing of where the edge is, a chart's little.
             columns_off = int(rng.integers(-MOST_SHIFT[len(edges)], MOST_SHIFT[len(edges)] + 1))
@@ -182,7 +182,7 @@ def convolved(layer, x):
     return jax.nn.relu(out + layer["biases"])
 
 
-def told(weights, x):
+def log_posterior(weights, x):
     """Logarithms of the probabilities of each column, and last of the edge's not being seen."""
     seen = []
     for scale, layers in enumerate(weights["down"]):
@@ -202,7 +202,7 @@ def told(weights, x):
 
 
 def loss(weights, pictures, columns, counted):
-    said = told(weights, pictures)
+    said = log_posterior(weights, pictures)
     off = (jnp.arange(said.shape[-1] - 1) - columns[..., None]) / TARGET_WIDTH
     wanted = jnp.nan_to_num(jnp.exp(-0.5 * off**2))
     wanted = wanted / (wanted.sum(-1, keepdims=True) + 1e-9)
@@ -247,9 +247,9 @@ def read(path, inputs):
 
 def main():
     kind, folder, steps, target = sys.argv[1], pathlib.Path(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
-    lessons = Lessons(folder, kind)
+    samples = Samples(folder, kind)
     rng = np.random.default_rng(1)
-    inputs = lessons.all[0][1].shape[1]
+    inputs = samples.all[0][1].shape[1]
     again = len(sys.argv) > 5
     weights = read(sys.argv[5], inputs) if again else fresh_weights(inputs, jax.random.PRNGKey(1))
     rate = optax.warmup_cosine_decay_schedule(0, MOST_RATE / 2 if again else MOST_RATE, 50, steps, LEAST_RATE)
@@ -257,19 +257,19 @@ def main():
     state = optimiser.init(weights)
 
     @jax.jit
-    def learn(weights, state, lesson):
-        value, slope = jax.value_and_grad(loss)(weights, *lesson)
+    def learn(weights, state, sample):
+        value, slope = jax.value_and_grad(loss)(weights, *sample)
         change, state = optimiser.update(slope, state, weights)
         return optax.apply_updates(weights, change), state, value
 
     fixed = np.random.default_rng(2)
-    examined = [batch(lessons.kept_apart or lessons.all, kind, fixed, False) for _ in range(40)]
+    examined = [batch(samples.kept_apart or samples.all, kind, fixed, False) for _ in range(40)]
     judge, begun, recent = jax.jit(loss), time.time(), []
     for i in range(1, steps + 1):
-        weights, state, value = learn(weights, state, batch(lessons.learnt_from, kind, rng, True))
+        weights, state, value = learn(weights, state, batch(samples.learnt_from, kind, rng, True))
         recent.append(float(value))
         if i % 200 == 0 or i == steps:
-            apart = np.mean([float(judge(weights, *lesson)) for lesson in examined])
+            apart = np.mean([float(judge(weights, *sample)) for sample in examined])
             print(f"{i}: {np.mean(recent[-200:]):.3f}, kept apart {apart:.3f}, {time.time() - begun:.0f} s", flush=True)
     pathlib.Path(target).write_bytes(stored(jax.tree.map(np.asarray, weights)))
 

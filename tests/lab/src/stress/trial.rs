@@ -3,17 +3,17 @@
 use serde::Serialize;
 
 use super::conditions::{Condition, conditions};
-use crate::measure::Request;
-use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::View;
-use crate::outline::lift::LiftProfile;
-use crate::photo::{Photo, PhotoError};
-use crate::record::{measure, record_together};
-use crate::refusal::{Refusal, RefusalCode};
-use crate::report::overlay::OverlayGeometry;
-use crate::sheet::Sheet;
 use crate::synth::{self, Drawn, Truth};
-use crate::together::measure_together;
+use seatspan::measure::Request;
+use seatspan::numeric::frame::PhotoPoint;
+use seatspan::numeric::words::View;
+use seatspan::outline::lift::LiftProfile;
+use seatspan::photo::{Photo, PhotoError};
+use seatspan::record::{measure, record_together};
+use seatspan::refusal::{Refusal, RefusalCode};
+use seatspan::report::overlay::OverlayGeometry;
+use seatspan::sheet::Sheet;
+use seatspan::together::measure_together;
 
 /// What the walk is told beside the photo and the lifts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

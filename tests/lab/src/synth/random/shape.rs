@@ -3,11 +3,11 @@
 use fastrand::Rng;
 
 use super::{between, chance, one, varied};
-use crate::numeric::words::View;
 use crate::synth::Curve;
 use crate::synth::presets;
 use crate::synth::saddle::*;
 use crate::synth::scenario::Rgb;
+use seatspan::numeric::words::View;
 
 const LEATHERS: [Rgb; 9] = [
     [98, 58, 38],

@@ -1,15 +1,11 @@
-//! The command that draws stress sets: reproducible and plain, whether the ends are given or found.
-
-#[path = "common/run.rs"]
-mod run;
+//! `lab stress`: reproducible, with the ends given and found.
 
 use std::process::Output;
 
-use run::seatspan;
 use serde_json::Value;
 
 fn stress(args: &[&str]) -> Output {
-    seatspan(&[&["stress"], args].concat())
+    assert_cmd::Command::new(env!("CARGO_BIN_EXE_lab")).arg("stress").args(args).output().unwrap()
 }
 
 #[test]

@@ -8,8 +8,8 @@
 use super::LinearPicture;
 use super::noise::{normal_pair, row_generator};
 use super::sensor::encoded;
-use crate::card::pattern::{MODULES, modules};
-use crate::numeric::frame::PhotoPoint;
+use seatspan::card::pattern::{MODULES, modules};
+use seatspan::numeric::frame::PhotoPoint;
 
 /// What a patch shows and how.
 #[derive(Debug, Clone, PartialEq)]

@@ -220,7 +220,7 @@ pub fn json(seed: u64, aim: Aim, trials: &[Trial]) -> serde_json::Result<String>
 mod tests {
     use super::super::conditions::Condition;
     use super::*;
-    use crate::refusal::RefusalCode;
+    use seatspan::refusal::RefusalCode;
 
     fn trial(to_measure: bool, outcome: Outcome) -> Trial {
         let conditions = vec![Condition { of: "view", band: "top" }];

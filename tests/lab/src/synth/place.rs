@@ -2,8 +2,8 @@
 
 use nalgebra::{Vector2, Vector3};
 
-use crate::camera::Camera;
-use crate::numeric::frame::{CardPoint, PhotoPoint};
+use seatspan::camera::Camera;
+use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 
 /// A viewing ray in the frame of the first card.
 #[derive(Debug, Clone, Copy)]

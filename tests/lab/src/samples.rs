@@ -1,18 +1,19 @@
-//! Draws saddles and writes what the networks of the outline see of them, with the truth, for `learn.py` to learn from.
+//! `lab samples`: training samples for the networks of the outline.
 //!
-//! Usage: `cargo run --release --example lessons -- FIRST_SEED COUNT FOLDER`. Each seed draws one scenario of the stress
-//! sets; those without a whole saddle are passed over. FOLDER gets the photos, which are not drawn again when they are there, and
-//! of every kind of lesson (`form`, `rim`, `channel_rim`) a file of `values` (upper halves of single-precision numbers, row by row,
-//! channel by channel) and one of `lines` (one JSON object a lesson).
+//! A sample is what a network sees of a synthetic photo, with the true column of the edge in every row. `tests/lab/training/learn.py`
+//! reads the samples of every kind (`form`, `rim`, `channel_rim`) from two files: `KIND.values` (upper halves of single-precision
+//! numbers, by row, channel, column) and `KIND.lines` (one JSON object a sample).
 
 use std::fs::File;
 use std::io::{BufWriter, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicU64, Ordering};
 
+use anyhow::Context;
+use clap::Args as ClapArgs;
 use fastrand::Rng;
 use nalgebra::Vector2;
+use rayon::prelude::*;
 use seatspan::numeric::frame::CardPoint;
 use seatspan::outline::chart::Chart;
 use seatspan::outline::curve::Curve;
@@ -22,57 +23,61 @@ use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
 use seatspan::outline::{SIDES, Scene, Side, View, rim};
 use seatspan::photo::Photo;
-use seatspan::synth::{self, EdgePair, Hidden, Truth};
 use serde_json::json;
 
-/// Spread (standard deviation) of the midline's ends about the true ones, mm, one form a value.
+use crate::synth::{self, EdgePair, Hidden, Truth};
+
+/// Options of `lab samples`.
+#[derive(Debug, ClapArgs)]
+pub struct Args {
+    /// Seed of the first synthetic photo
+    pub first_seed: u64,
+    /// How many seeds; those without a whole saddle give no samples
+    pub count: u64,
+    /// Where to write the samples and the photos; photos that are already there are not rendered again
+    pub folder: PathBuf,
+}
+
+/// Standard deviation of the midline's ends about the true ones, mm, one form a value.
 const ENDS_OFF_MM: [f64; 3] = [0.0, 1.5, 6.0];
-/// Greatest spread of a rim's curve about the true edge, mm, one rim a value.
+/// Largest deviation of a rim's curve from the true edge, mm, one rim a value.
 const CURVE_OFF_MM: [f64; 4] = [0.5, 2.0, 5.0, 9.0];
-/// A midline this far off, or turned by this much, is not the saddle's.
+/// A midline shifted or turned by more than this is not the saddle's.
 const ELSEWHERE_MM: f64 = 70.0;
 const ELSEWHERE_DEG: f64 = 25.0;
 
-/// Kinds of lessons; those of forms have the channel's columns as well.
+/// Kinds of samples; a form also has the channel's columns.
 const KINDS: [&str; 3] = ["form", "rim", "channel_rim"];
 
-fn main() {
-    let given: Vec<String> = std::env::args().skip(1).collect();
-    let [first, count, folder] = given.as_slice() else {
-        eprintln!("usage: lessons FIRST_SEED COUNT FOLDER");
-        std::process::exit(2);
-    };
-    let number = |text: &String| text.parse::<u64>().expect("a whole number");
-    let (first, count, folder) = (number(first), number(count), Path::new(folder));
-    std::fs::create_dir_all(folder).expect("the folder can be made");
-    let writers = KINDS.map(|kind| Mutex::new(Writer::new(folder, kind)));
-    let next = AtomicU64::new(0);
-    let work = || {
-        loop {
-            let i = next.fetch_add(1, Ordering::Relaxed);
-            if i >= count {
-                return;
-            }
-            let written = lessons(first + i, folder);
-            for (writer, lessons) in writers.iter().zip(&written) {
-                writer.lock().expect("no writer panics").write(lessons);
-            }
-            eprintln!("seed {}: {} lessons", first + i, written.iter().map(Vec::len).sum::<usize>());
+/// Writes the samples of all seeds.
+///
+/// # Errors
+/// Where the folder cannot be written or a photo cannot be rendered.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    let folder = &args.folder;
+    std::fs::create_dir_all(folder).with_context(|| format!("cannot create {}", folder.display()))?;
+    let writers = KINDS.map(|kind| Writer::new(folder, kind).map(Mutex::new));
+    let writers = writers.into_iter().collect::<std::io::Result<Vec<_>>>()?;
+    (0..args.count).into_par_iter().try_for_each(|i| {
+        let seed = args.first_seed + i;
+        let written = samples(seed, folder)?;
+        for (writer, samples) in writers.iter().zip(&written) {
+            writer.lock().unwrap_or_else(std::sync::PoisonError::into_inner).write(samples)?;
         }
-    };
-    let workers = std::thread::available_parallelism().map_or(1, usize::from);
-    std::thread::scope(|scope| (0..workers).for_each(|_| drop(scope.spawn(work))));
+        eprintln!("seed {seed}: {} samples", written.iter().map(Vec::len).sum::<usize>());
+        Ok(())
+    })
 }
 
-/// A picture, and for each of its rows the column at which the edge is, in columns from the first one's middle; none where it is hidden
-/// or not there.
-struct Lesson {
+/// A picture and the true column of the edge in each row, counted from the middle of the first column; `None` where the edge is
+/// hidden or absent.
+struct Sample {
     seed: u64,
     planes: Planes,
     columns: Vec<Option<f64>>,
-    /// The same for the channel's edge, in a form.
+    /// The channel's edge, in a form.
     channel: Vec<Option<f64>>,
-    /// Rows that are not to be learnt from: the edge is there, but outside the picture.
+    /// Rows without weight in training: the edge exists but lies outside the picture.
     passed_over: Vec<bool>,
 }
 
@@ -82,61 +87,53 @@ struct Writer {
 }
 
 impl Writer {
-    fn new(folder: &Path, kind: &str) -> Self {
-        let create = |ending: &str| {
-            BufWriter::new(
-                File::create(folder.join(format!("{kind}.{ending}"))).expect("the file can be made"),
-            )
-        };
-        Self { values: create("values"), lines: create("lines") }
+    fn new(folder: &Path, kind: &str) -> std::io::Result<Self> {
+        let create = |ending: &str| File::create(folder.join(format!("{kind}.{ending}"))).map(BufWriter::new);
+        Ok(Self { values: create("values")?, lines: create("lines")? })
     }
 
-    fn write(&mut self, lessons: &[Lesson]) {
-        for lesson in lessons {
-            let planes = &lesson.planes;
+    fn write(&mut self, samples: &[Sample]) -> std::io::Result<()> {
+        for sample in samples {
+            let planes = &sample.planes;
             for row in 0..planes.rows {
                 for channel in 0..planes.channels {
                     let halves = planes.line(row, channel).iter().map(|v| (v.to_bits() >> 16) as u16);
                     let bytes: Vec<u8> = halves.flat_map(u16::to_le_bytes).collect();
-                    self.values.write_all(&bytes).expect("the disk has room");
+                    self.values.write_all(&bytes)?;
                 }
             }
             let line = json!({
-                "seed": lesson.seed,
+                "seed": sample.seed,
                 "shape": [planes.rows, planes.channels, planes.columns],
-                "columns": lesson.columns,
-                "channel": lesson.channel,
-                "passed_over": lesson.passed_over,
+                "columns": sample.columns,
+                "channel": sample.channel,
+                "passed_over": sample.passed_over,
             });
-            writeln!(self.lines, "{line}").expect("the disk has room");
+            writeln!(self.lines, "{line}")?;
         }
+        Ok(())
     }
 }
 
-/// The photo of a seed's scenario, drawn unless it is there, and its truth; `None` where there is no whole saddle in it.
-fn drawn(seed: u64, folder: &Path) -> Option<(Photo, Truth)> {
+/// The photo of a seed, rendered unless its file exists, and its truth; `None` where it shows no whole saddle.
+fn photo(seed: u64, folder: &Path) -> anyhow::Result<Option<(Photo, Truth)>> {
     let mut scenario = synth::random(seed);
     if !scenario.name.starts_with("saddle") {
-        return None;
+        return Ok(None);
     }
-    // Half the usual work: the sensor's blur hides the difference.
+    // Half the usual supersampling: the sensor's blur hides the difference.
     scenario.supersample = 2;
     let path = folder.join(format!("{}.jpg", scenario.name));
-    let bytes = std::fs::read(&path).unwrap_or_else(|_| {
-        let bytes = synth::draw(&scenario).expect("every scenario can be drawn").bytes;
-        std::fs::write(&path, &bytes).expect("the disk has room");
-        bytes
-    });
-    let camera = scenario.camera.camera().expect("every scenario has a camera");
-    Some((
-        Photo::from_bytes("drawn", bytes).expect("what was drawn can be read"),
-        Truth::of(&scenario, &camera),
-    ))
+    if !path.is_file() {
+        std::fs::write(&path, synth::draw(&scenario)?.bytes)?;
+    }
+    let truth = Truth::of(&scenario, &scenario.camera.camera()?);
+    Ok(Some((Photo::open(&path)?, truth)))
 }
 
-/// The lessons of one seed, by kind.
-fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
-    let Some((photo, truth)) = drawn(seed, folder) else { return Default::default() };
+/// The samples of one seed, by kind.
+fn samples(seed: u64, folder: &Path) -> anyhow::Result<[Vec<Sample>; 3]> {
+    let Some((photo, truth)) = photo(seed, folder)? else { return Ok(Default::default()) };
     let saddle = TrueSaddle::of(&truth);
     let rng = &mut Rng::with_seed(seed);
     let (camera, view) = (&truth.camera, saddle.view);
@@ -154,15 +151,15 @@ fn lessons(seed: u64, folder: &Path) -> [Vec<Lesson>; 3] {
     let elsewhere = saddle.midline_elsewhere(rng);
     forms.extend(forms_about(&elsewhere, false));
     let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, hints: &[] };
-    let mut rims = |part: Option<&Part>| -> Vec<Lesson> {
+    let mut rims = |part: Option<&Part>| -> Vec<Sample> {
         let sides = SIDES.iter().flat_map(|&side| CURVE_OFF_MM.map(|off_mm| (side, off_mm)));
         let Some(part) = part else { return Vec::new() };
         sides.filter_map(|(side, off_mm)| part.rim(&scene, seed, rng, side, off_mm)).collect()
     };
-    [forms, rims(Some(&saddle.seat)), rims(saddle.channel.as_ref())]
+    Ok([forms, rims(Some(&saddle.seat)), rims(saddle.channel.as_ref())])
 }
 
-/// What is true of a drawn saddle, as the lessons need it.
+/// The ground truth of a saddle as the samples need it.
 struct TrueSaddle {
     view: View,
     midline: Midline,
@@ -232,13 +229,13 @@ impl TrueSaddle {
     }
 
     /// Both sides' forms about a midline; without the truth when it is not the saddle's.
-    fn forms(&self, scene: &Scene, seed: u64, own: bool) -> Vec<Lesson> {
+    fn forms(&self, scene: &Scene, seed: u64, own: bool) -> Vec<Sample> {
         let FormPictures { charts, planes, .. } = FormPictures::of(scene, &self.seat.lift);
         let sides = charts.iter().zip(planes).enumerate();
         sides.map(|(side, (chart, planes))| self.form(side, chart, planes, seed, own)).collect()
     }
 
-    fn form(&self, side: usize, chart: &Chart, planes: Planes, seed: u64, own: bool) -> Lesson {
+    fn form(&self, side: usize, chart: &Chart, planes: Planes, seed: u64, own: bool) -> Sample {
         let outline = self.seat.edges[0].iter().chain(self.seat.edges[1].iter().rev());
         let outline: Vec<_> = outline.copied().collect();
         let row_step = (chart.rays.len() - 1) as f64 / planes.rows as f64;
@@ -253,13 +250,13 @@ impl TrueSaddle {
         let channel_column = |row: usize| met(row, channel?).filter(|m| !m.1).map(|m| column(m).0);
         let channel = (0..planes.rows).map(channel_column).collect();
         let outer = |row: usize| if own { met(row, &outline).map(column) } else { Some((0.0, true)) };
-        Lesson { channel, ..Lesson::new(seed, planes, outer) }
+        Sample { channel, ..Sample::new(seed, planes, outer) }
     }
 }
 
 impl Part {
     /// A rim seen from a curve that is off by so much.
-    fn rim(&self, scene: &Scene, seed: u64, rng: &mut Rng, side: Side, off_mm: f64) -> Option<Lesson> {
+    fn rim(&self, scene: &Scene, seed: u64, rng: &mut Rng, side: Side, off_mm: f64) -> Option<Sample> {
         let edge = &self.edges[if side == Side::Left { 0 } else { 1 }];
         let points: Vec<Vector2<f64>> = edge.iter().map(|p| p.0).collect();
         let chart = Chart::closed(scene.midline, side);
@@ -281,7 +278,7 @@ impl Part {
             let (offset_mm, hidden) = met.into_iter().min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
             Some((rim::column_of(offset_mm), hidden))
         };
-        Some(Lesson::new(seed, planes, column))
+        Some(Sample::new(seed, planes, column))
     }
 }
 
@@ -289,7 +286,7 @@ fn flat(p: [f64; 3]) -> Vector2<f64> {
     Vector2::new(p[0], p[1])
 }
 
-impl Lesson {
+impl Sample {
     /// `column` gives for a row where the edge is and whether it is hidden there; `None` where it does not cross the row.
     fn new(seed: u64, planes: Planes, column: impl Fn(usize) -> Option<(f64, bool)>) -> Self {
         let met: Vec<_> = (0..planes.rows).map(column).collect();
@@ -314,7 +311,7 @@ fn crossings(outline: &[(Vector2<f64>, bool)], start: Vector2<f64>, along: Vecto
     meets.collect()
 }
 
-/// A number of the standard normal distribution (G. Box and M. Muller 1958).
+/// A standard normal deviate (G. Box and M. Muller 1958).
 fn normal(rng: &mut Rng) -> f64 {
     (-2.0 * (1.0 - rng.f64()).ln()).sqrt() * (std::f64::consts::TAU * rng.f64()).cos()
 }

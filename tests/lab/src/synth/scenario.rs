@@ -5,9 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use super::SynthError;
 use super::saddle::SaddleSet;
-use crate::camera::Camera;
-use crate::camera::lens::Lens;
-use crate::camera::pose::Pose;
+use seatspan::camera::Camera;
+use seatspan::camera::lens::Lens;
+use seatspan::camera::pose::Pose;
 
 /// A colour as 8-bit sRGB.
 pub type Rgb = [u8; 3];

@@ -83,7 +83,7 @@ impl Conditions {
     fn of_the_saddle(&mut self, scenario: &Scenario) {
         let Some(saddle) = scenario.subject.saddle() else { return };
         let alike = |other: Rgb| usize::from(times(saddle.colour, other) >= ALIKE);
-        self.add("view", usize::from(saddle.view == crate::numeric::words::View::Underside));
+        self.add("view", usize::from(saddle.view == seatspan::numeric::words::View::Underside));
         let flap = saddle.flaps.first().map(|f| f.colour.map_or(1, |c| 2 + alike(c)));
         self.add("seat and flap", flap.unwrap_or(0));
         self.add("seat and floor", alike(scenario.floor.colour));

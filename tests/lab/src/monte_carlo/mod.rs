@@ -1,23 +1,24 @@
-//! `seatspan monte-carlo`: a sheet's uncertainties checked by drawing every input many times.
+//! `lab monte-carlo`: the uncertainty budget of a sheet checked by Monte Carlo simulation (JCGM 101:2008).
+
+mod simulate;
 
 use std::path::{Path, PathBuf};
 
+use anyhow::Context;
 use clap::Args as ClapArgs;
-use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::photo_file::find;
-use crate::camera::lens_choice::prior_of;
-use crate::card::pattern::BAR_MM;
-use crate::measure::{Request, ScaleBy, Walk, walk};
-use crate::numeric::frame::PhotoPoint;
-use crate::outline::HiddenStretch;
-use crate::outline::hint::Hint;
-use crate::outline::lift::LiftProfile;
-use crate::photo::Photo;
-use crate::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
-use crate::width::monte_carlo::{Compared, simulate};
-use crate::width::{COVERAGE, GIVEN_END_U_MM, Subject};
+use seatspan::camera::lens_choice::prior_of;
+use seatspan::card::pattern::BAR_MM;
+use seatspan::measure::{Request, ScaleBy, Walk, walk};
+use seatspan::numeric::frame::PhotoPoint;
+use seatspan::outline::HiddenStretch;
+use seatspan::outline::hint::Hint;
+use seatspan::outline::lift::LiftProfile;
+use seatspan::photo::Photo;
+use seatspan::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
+use seatspan::width::{COVERAGE, GIVEN_END_U_MM, Subject};
+use simulate::{Compared, simulate};
 
 /// Options of `seatspan monte-carlo`.
 #[derive(Debug, ClapArgs)]
@@ -26,9 +27,9 @@ pub struct Args {
     /// The sheet of one photo
     #[arg(value_name = "SHEET")]
     pub sheet: PathBuf,
-    /// Folder of the photo, where it does not lie beside the sheet or above it
-    #[arg(long, value_name = "DIR")]
-    pub photos: Vec<PathBuf>,
+    /// Its photo
+    #[arg(value_name = "PHOTO")]
+    pub photo: PathBuf,
     /// Lens file with which the sheet was made
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
@@ -51,13 +52,14 @@ open.
 
 Exit status: 0 both agree, 1 they differ somewhere, 2 an error of use or of the machine.
 
-Example: seatspan monte-carlo results/willow.sheet.json --photos fixtures/demo";
+Example:
+  cargo run --release -p lab -- monte-carlo results/willow.sheet.json fixtures/demo/willow.jpg";
 
 /// Name and version of what `--json` prints.
 const SCHEMA: &str = "seatspan-monte-carlo/1";
 
 /// What `--json` prints. Lengths are mm.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Serialize)]
 struct Report {
     schema: &'static str,
     photo: String,
@@ -67,7 +69,7 @@ struct Report {
 }
 
 /// A named width by both ways.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Serialize)]
 struct Row {
     name: &'static str,
     mm: f64,
@@ -124,9 +126,9 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
             seed: args.seed,
             widths: compared.iter().map(Row::from).collect(),
         };
-        super::say(&serde_json::to_string_pretty(&report)?);
+        println!("{}", serde_json::to_string_pretty(&report)?);
     } else {
-        super::say(&text(args, &compared));
+        println!("{}", text(args, &compared));
     }
     Ok(u8::from(!agree))
 }
@@ -149,7 +151,9 @@ fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Walk)> {
     if with_lens && args.lens.is_none() {
         anyhow::bail!("{shown} was made with a lens file: give it with --lens");
     }
-    let photo = find(sheet, &args.sheet, &args.photos).map_err(|e| anyhow::anyhow!("{shown}: {e}"))?;
+    let named = sheet.photos.first().with_context(|| format!("{shown} names no photo"))?;
+    let photo = Photo::open_if(&args.photo, &named.sha256)?;
+    let photo = photo.with_context(|| format!("{} is not the photo of {shown}", args.photo.display()))?;
     let request = request(args, sheet, &photo)?;
     let walked = walk(&photo, &request).map_err(|refusal| anyhow::anyhow!("{shown}: {}", refusal.text))?;
     same_widths(sheet, &walked, &args.sheet)?;

@@ -6,11 +6,12 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::influence::{COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline};
-use super::{COVERAGE, Plan, Subject, Taken, beside, combined, excess_mm};
-use crate::numeric::uncertain::{Drawer, Drawn, tolerance};
-use crate::outline::lift::LiftProfile;
-use crate::width::influence::Influences;
+use seatspan::numeric::uncertain::{Drawer, Drawn, tolerance};
+use seatspan::outline::lift::LiftProfile;
+use seatspan::width::influence::{
+    COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline,
+};
+use seatspan::width::{COVERAGE, MeasuredWidth, Subject, combined, excess_mm, measure_widths, named_cuts};
 
 /// A named width by both ways.
 #[derive(Debug, Clone)]
@@ -45,53 +46,48 @@ impl Compared {
     }
 }
 
-/// What one draw needs.
+/// What every draw starts from.
 struct Draws<'a> {
-    inputs: &'a Inputs<'a>,
-    cuts: &'a [Cut],
+    inputs: Inputs<'a>,
+    cuts: Vec<Cut>,
     /// A square root of the camera's covariance.
     root: DMatrix<f64>,
 }
 
-/// Draws the named widths so many times. `None` where the edges cannot be taken through the camera, or where so many of the
-/// draws cannot that they would not show the rest.
+/// Simulates the named widths `count` times. `None` where the edges cannot be projected through the camera, or where so many
+/// draws fail that the rest would be biased.
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
-    let plan = Plan::of(&[(subject, &Taken::of(subject))]);
-    let (inputs, cuts) = (Inputs::of(subject), plan.cuts_of(0));
-    let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;
-    let draws = Draws { inputs: &inputs, cuts: &cuts, root: root(&subject.fit.estimate.covariance)? };
+    let (linear, cuts) = (measure_widths(subject)?, named_cuts(subject));
+    let root = root(&subject.fit.estimate.covariance)?;
+    let draws = Draws { inputs: Inputs::of(subject), cuts: cuts.iter().map(|c| c.cut).collect(), root };
     let mut drawer = Drawer::new(seed);
-    let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); plan.named.len()];
+    let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); cuts.len()];
     for _ in 0..count {
         let Some(drawn) = draws.halves(&mut drawer) else { continue };
-        for (list, (_, cut, place)) in widths.iter_mut().zip(&plan.named) {
-            let [left, right] = drawn[*cut];
-            let uneven_mm = excess_mm(influences.base[*cut]);
-            let further = [place.concealed_mm, uneven_mm].map(|half| half * (2.0 * drawer.unit() - 1.0));
+        for (((list, [left, right]), cut), (_, width)) in
+            widths.iter_mut().zip(drawn).zip(&cuts).zip(&linear.named)
+        {
+            let further =
+                [cut.concealed_mm, excess_mm(width.halves_mm)].map(|half| half * (2.0 * drawer.unit() - 1.0));
             list.push(left + right + further.iter().sum::<f64>());
         }
     }
-    plan.named
-        .iter()
-        .zip(widths)
-        .map(|(&(name, cut, place), list)| {
-            if list.len() < count - count / 100 {
-                return None;
-            }
-            let (linear, drawn) =
-                (beside(plan.width(&influences, cut), place.concealed_mm), Drawn::new(list)?);
-            let u_mm = combined(&linear.budget);
-            Some(Compared {
-                name,
-                mm: linear.mm,
-                u_mm,
-                drawn_mm: drawn.mean(),
-                drawn_u_mm: drawn.u(),
-                drawn_mm_95: drawn.symmetric(0.95),
-                tolerance_mm: tolerance(u_mm) + 2.0 * end_error(drawn.count()) * u_mm,
-            })
-        })
-        .collect()
+    let complete = widths.iter().all(|list| list.len() >= count - count / 100);
+    complete.then(|| linear.named.iter().zip(widths).map(|(named, list)| compared(named, list)).collect())?
+}
+
+fn compared((name, linear): &(&'static str, MeasuredWidth), draws: Vec<f64>) -> Option<Compared> {
+    let drawn = Drawn::new(draws)?;
+    let u_mm = combined(&linear.budget);
+    Some(Compared {
+        name,
+        mm: linear.mm,
+        u_mm,
+        drawn_mm: drawn.mean(),
+        drawn_u_mm: drawn.u(),
+        drawn_mm_95: drawn.symmetric(0.95),
+        tolerance_mm: tolerance(u_mm) + 2.0 * end_error(drawn.count()) * u_mm,
+    })
 }
 
 /// Standard error of an end of an interval of 95 % from so many draws of a normal quantity, in standard deviations: the root
@@ -122,16 +118,16 @@ impl Draws<'_> {
         let camera = fit.camera_at(&(&fit.estimate.values + &self.root * normal));
         let [seat, channel] =
             [&self.inputs.seat_lift, &self.inputs.channel_lift].map(|lift| raised(lift, drawer));
-        let mut midline = moved_midline(&fit.camera, &camera, self.inputs)?;
+        let mut midline = moved_midline(&fit.camera, &camera, &self.inputs)?;
         for (front, along) in [(true, true), (true, false), (false, true), (false, false)] {
             midline = midline.shifted(front, along, self.inputs.end_u_mm * drawer.normal());
         }
         let slopes = Slope::drawn(&midline, drawer);
-        let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], self.cuts)?;
+        let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], &self.cuts)?;
         // A rectangular distribution with the budget's standard uncertainty.
         let scale = 1.0 + drawer.rectangular(self.inputs.print_scale_u);
         let piping_mm = PIPING_U_MM * drawer.normal();
-        for (half, cut) in halves.iter_mut().zip(self.cuts) {
+        for (half, cut) in halves.iter_mut().zip(&self.cuts) {
             for (value, side) in half.iter_mut().zip(&cut.sides) {
                 let rival_mm = if side.rival_mm > 0.0 { side.rival_mm } else { COMPETITOR_APART_MM };
                 let rival = competing(drawer, side.confidence.clamp(0.0, 1.0), rival_mm);

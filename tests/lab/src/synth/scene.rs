@@ -14,7 +14,7 @@ use super::paper::Paper;
 use super::place::{PixelBox, Ray, Rays};
 use super::saddle::{FlapSet, PanelSet, SaddleSet};
 use super::scenario::{BoxSet, CardSet, Scenario, Subject};
-use crate::camera::Camera;
+use seatspan::camera::Camera;
 
 enum Thing<'a> {
     Card(Paper),

@@ -11,7 +11,7 @@ use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::*;
 use super::truth::LEAST_LENGTH_PX;
-use crate::numeric::frame::CardPoint;
+use seatspan::numeric::frame::CardPoint;
 
 /// Diagonal of a 35 mm frame, mm.
 const FRAME_DIAGONAL_MM: f64 = 43.267;

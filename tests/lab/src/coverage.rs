@@ -1,31 +1,30 @@
-//! `seatspan coverage`: does the truth lie within u95 as often as it says? Drawn cameras, cards and edges, without pictures.
+//! `lab coverage`: does the truth lie within u95 as often as it says? Drawn cameras, cards and edges, without pictures.
 
 use clap::Args as ClapArgs;
 use nalgebra::{Rotation3, Vector2, Vector3};
 use rayon::prelude::*;
-use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::camera::Camera;
-use crate::camera::fit::{BEND_U_MM, BLOOM_U_PX, CameraFit, CardInFit, LensPrior, bent, fit_camera};
-use crate::camera::lens::Lens;
-use crate::camera::pose::Pose;
-use crate::card::pattern::{Pattern, patterns};
-use crate::card::side::SidePoint;
-use crate::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
-use crate::numeric::frame::{CardPoint, PhotoPoint};
-use crate::numeric::homography::homography;
-use crate::numeric::uncertain::Drawer;
-use crate::numeric::words::{SIDES, View};
-use crate::outline::Outline;
-use crate::outline::edge::{EdgePoint, TracedEdge};
-use crate::outline::lift::LiftProfile;
-use crate::outline::midline::Midline;
-use crate::photo::focal::FILM_DIAGONAL_MM;
-use crate::width::influence::{PIPING_U_MM, Slope};
-use crate::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, expanded, measure_widths};
+use seatspan::camera::Camera;
+use seatspan::camera::fit::{BEND_U_MM, BLOOM_U_PX, CameraFit, CardInFit, LensPrior, bent, fit_camera};
+use seatspan::camera::lens::Lens;
+use seatspan::camera::pose::Pose;
+use seatspan::card::pattern::{Pattern, patterns};
+use seatspan::card::side::SidePoint;
+use seatspan::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
+use seatspan::numeric::frame::{CardPoint, PhotoPoint};
+use seatspan::numeric::homography::homography;
+use seatspan::numeric::uncertain::Drawer;
+use seatspan::numeric::words::{SIDES, View};
+use seatspan::outline::Outline;
+use seatspan::outline::edge::{EdgePoint, TracedEdge};
+use seatspan::outline::lift::LiftProfile;
+use seatspan::outline::midline::Midline;
+use seatspan::photo::focal::FILM_DIAGONAL_MM;
+use seatspan::width::influence::{PIPING_U_MM, Slope};
+use seatspan::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, expanded, measure_widths};
 
-/// Options of `seatspan coverage`.
+/// Options of `lab coverage`.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = AFTER_HELP)]
 pub struct Args {
@@ -44,7 +43,7 @@ const AFTER_HELP: &str = "\
 For every photo a camera, its place, a printed card and a saddle's edges are drawn; what the program would measure of the \
 card's sides and of the edges is computed with errors of the size it states, and measured as from a photo. What is drawn \
 from what the program assumes shows whether it computes rightly, not whether the assumptions hold: those are shown by \
-`seatspan stress` and by the photos with known widths.
+`lab stress` and by the photos with known widths.
 
 Exit status: 0 all rows between 93 and 97 %, or as near as their counts can tell; 1 a row outside; 2 an error of use.";
 
@@ -52,7 +51,7 @@ Exit status: 0 all rows between 93 and 97 %, or as near as their counts can tell
 const SCHEMA: &str = "seatspan-coverage/1";
 
 /// What `--json` prints.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Serialize)]
 struct Report {
     schema: &'static str,
     seed: u64,
@@ -62,7 +61,7 @@ struct Report {
 }
 
 /// A subset.
-#[derive(Debug, Serialize, JsonSchema)]
+#[derive(Debug, Serialize)]
 struct Row {
     subset: &'static str,
     widths: usize,
@@ -100,7 +99,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let sound = rows.iter().all(is_sound);
     let report =
         Report { schema: SCHEMA, seed: args.seed, drawn: args.count as usize, measured: trials.len(), rows };
-    super::say(&if args.json { serde_json::to_string_pretty(&report)? } else { text(&report) });
+    println!("{}", if args.json { serde_json::to_string_pretty(&report)? } else { text(&report) });
     Ok(u8::from(!sound))
 }
 

@@ -5,8 +5,8 @@ use nalgebra::{Rotation3, Vector2, Vector3};
 use super::light::Colour;
 use super::place::Ray;
 use super::scenario::CardSet;
-use crate::card::bank_card::{BRACKET_MM, FRAME_LINE_MM, ID1_MM, frame_middle_mm};
-use crate::card::pattern::{MODULES, Pattern, modules, patterns};
+use seatspan::card::bank_card::{BRACKET_MM, FRAME_LINE_MM, ID1_MM, frame_middle_mm};
+use seatspan::card::pattern::{MODULES, Pattern, modules, patterns};
 
 /// White paper and black ink: the part of the light that they throw back.
 const PAPER: f64 = 0.84;

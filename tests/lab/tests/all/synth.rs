@@ -1,10 +1,10 @@
 //! Drawn photos keep what their truth says.
 
+use lab::synth::{self, Scenario, Subject, WeltSet, presets};
 use nalgebra::{Vector2, Vector3};
 use seatspan::card::find_cards;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::photo::Photo;
-use seatspan::synth::{self, Scenario, Subject, WeltSet, presets};
 
 fn luma(picture: &synth::LinearPicture, p: Vector2<f64>) -> f64 {
     let (x, y) = (p.x.floor() as usize, p.y.floor() as usize);

@@ -1,4 +1,4 @@
-//! `seatspan stress`: draws photos of known widths, measures each, and tells how it went, condition by condition.
+//! `lab stress`: draws photos of known widths, measures each, and tells how it went, condition by condition.
 
 mod conditions;
 mod table;
@@ -12,13 +12,13 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use anyhow::Context;
 use clap::Args as ClapArgs;
 
-use crate::report::draw::{Picture, png};
-use crate::report::overlay::drawing;
-use crate::report::units::Units;
-use crate::sheet::{safe_write, to_json};
+use seatspan::report::draw::{Picture, png};
+use seatspan::report::overlay::drawing;
+use seatspan::report::units::Units;
+use seatspan::sheet::{safe_write, to_json};
 use trial::{Aim, Trial, Tried};
 
-/// Options of `seatspan stress`.
+/// Options of `lab stress`.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = HELP)]
 pub struct Args {
@@ -56,7 +56,7 @@ The photos are drawn by this program; every saddle in them is invented. A drawn 
 than a real one in some ways and harder in others: what holds here need not hold on a stable floor.
 
 Examples:
-  seatspan stress --count 60 --out stress";
+  cargo run --release -p lab -- stress --count 60 --out stress";
 
 /// Runs the command: 0 when all photos were tried, however they were measured.
 ///
@@ -76,7 +76,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let trials = try_all(args, aim)?;
     let said =
         if args.json { table::json(args.seed, aim, &trials)? } else { table::text(args.seed, aim, &trials) };
-    super::say(&said);
+    println!("{said}");
     Ok(0)
 }
 

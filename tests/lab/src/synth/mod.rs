@@ -36,7 +36,7 @@ pub use saddle::*;
 pub use scenario::*;
 pub use truth::*;
 
-use crate::camera::Camera;
+use seatspan::camera::Camera;
 
 /// A drawn photo: the encoded file and what is true of it.
 #[derive(Debug, Clone)]

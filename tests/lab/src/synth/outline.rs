@@ -5,8 +5,8 @@ use std::sync::Arc;
 use nalgebra::{Vector2, Vector3};
 
 use super::saddle::SaddleSet;
-use crate::numeric::frame::CardPoint;
-use crate::numeric::words::View;
+use seatspan::numeric::frame::CardPoint;
+use seatspan::numeric::words::View;
 
 /// The rider's left or right.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
