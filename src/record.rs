@@ -129,6 +129,7 @@ fn sheet_of(photo: &Photo, request: &Request, walk: &Walk) -> Sheet {
         schema: sheet::SCHEMA.into(),
         software: Some(sheet::Software::this()),
         saddle: sheet::Saddle { name: request.name.clone(), note: None },
+        asked: None,
         view: Some(walk.view),
         photos: vec![photo_entry(photo)],
         cards: card_entries(walk),

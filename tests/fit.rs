@@ -189,6 +189,7 @@ impl Shape {
                 name: self.name.into(),
                 note: Some("Invented: no such saddle exists, no photo was taken.".into()),
             },
+            asked: None,
             view: Some(view),
             photos: vec![Photo {
                 file,

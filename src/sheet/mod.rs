@@ -3,6 +3,7 @@
 //! [`Sheet`] is what every other part reads. [`read`] takes files of every version that was ever published,
 //! [`write`](fn@write) makes one safely, and [`safe_write`] does the same for the bytes of any other output.
 
+mod asked;
 mod file;
 mod output;
 mod round;
@@ -13,6 +14,7 @@ pub(crate) mod tests;
 mod types;
 mod words;
 
+pub use asked::*;
 pub use file::{SheetError, from_json, json_schema, read, read_with_bytes, to_json, write};
 pub use output::{Output, OutputError, output_path, safe_write};
 pub use types::*;

@@ -7,6 +7,20 @@ fn in_repository(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
 }
 
+fn asked() -> Asked {
+    Asked {
+        view: Some(View::Underside),
+        heights: AskedHeights { seat: Some(vec![[0.0, 60.0], [0.35, 20.0]]), channel: None },
+        scale: AskedScale::Bar { mm: 149.6 },
+        photos: vec![AskedOfPhoto {
+            ends_px: Some([[2011.04, 640.0], [2020.0, 2410.123]]),
+            hints: vec![AskedHint { part: Part::Seat, px: [1801.25, 900.0], zoom: Some(3.5) }],
+            hidden: vec![HiddenStretch { part: Part::Channel, side: Side::Left, from_at: 0.3, to_at: 0.42 }],
+            lens_sha256: None,
+        }],
+    }
+}
+
 /// Every key filled, with invented figures.
 pub(crate) fn sample() -> Sheet {
     let pair = |half: f64| EdgePair {
@@ -37,6 +51,7 @@ pub(crate) fn sample() -> Sheet {
         schema: SCHEMA.into(),
         software: Some(Software { name: "seatspan".into(), version: "0.1.0".into() }),
         saddle: Saddle { name: "bracken".into(), note: Some("Invented data: no such saddle exists.".into()) },
+        asked: Some(asked()),
         view: Some(View::Underside),
         photos: vec![Photo {
             file: "bracken.jpg".into(),
@@ -115,6 +130,7 @@ fn sheets_of_version_1_are_read_for_ever() {
     assert_eq!(plain.stations[1].seat, None);
     assert_eq!(plain.software, None);
     let mut all = sample().rounded();
+    all.asked = None;
     let camera = all.camera.as_mut().unwrap();
     (camera.rotation, camera.translation_mm) = (None, None);
     let card = &mut all.cards[0];

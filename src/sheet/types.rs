@@ -6,6 +6,7 @@
 //! front end of the midline to 1 at its rear end. Pixels are those of the upright photo, origin at the centre of
 //! the top-left pixel, x right, y down; where a sheet has several photos they are those of the first.
 
+use super::asked::Asked;
 use super::words::{FocalSource, LiftSource, MidlineSource, Part, Side, View};
 use crate::refusal::{Refusal, Warning};
 use schemars::JsonSchema;
@@ -24,6 +25,9 @@ pub struct Sheet {
     pub software: Option<Software>,
     /// Which saddle this is.
     pub saddle: Saddle,
+    /// What the user asked for; null in sheets that did not keep it.
+    #[serde(default)]
+    pub asked: Option<Asked>,
     /// From where the saddle was photographed; null when a refused photo did not show it.
     #[serde(deserialize_with = "Option::deserialize")]
     pub view: Option<View>,
@@ -388,6 +392,7 @@ impl Sheet {
             schema: SCHEMA.into(),
             software: Some(Software::this()),
             saddle,
+            asked: None,
             view,
             photos,
             cards: Vec::new(),
