@@ -82,7 +82,7 @@ fn limits(rule: &Rule) -> Vec<(String, &Limit)> {
 pub fn markdown(set: &RuleSet) -> String {
     let mut out = String::from(
         "# The default rules\n\nMade from `src/fit/rules`; do not edit. Renew it with\n\
-         `SEATSPAN_RENEW=1 cargo test --release --test fit rules_table`.\n\n\
+         `SEATSPAN_RENEW=1 cargo test --release --test library rules_table`.\n\n\
          Every number has a source. *Common practice, no source* is what the trade says; a *working value* is a figure of\n\
          this project, for the fitter to change. A rule without a limit states its value and judges nothing.\n\n\
          | rule | about | a miss | measures | limit | source of the limit |\n| --- | --- | --- | --- | --- | --- |\n",

@@ -129,7 +129,7 @@ pub mod line {
 
 /// How far the line taken for the outermost side of the piping lies from where a caliper would touch it, mm, as a
 /// standard uncertainty common to both sides. It wanders with the angle of view, the light and what lies beyond; on
-/// rendered photos of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
+/// rendered photos of known truth the medians of most sides lie within this (`tests/accuracy/photos.rs` prints the widths).
 pub const PIPING_U_MM: f64 = 0.4;
 /// A card laid level by eye lies within a degree of the saddle's horizontal, either way (a stated assumption): a
 /// rectangular distribution, radians. Lifts are measured upwards from the card; where the saddle lies its plane is off by

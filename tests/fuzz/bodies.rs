@@ -1,4 +1,4 @@
-//! What the fuzz targets do with their bytes; the regression test of kept cases (`tests/fuzz_cases.rs`) does the same.
+//! What the fuzz targets do with their bytes; the regression test of kept cases (`tests/library/fuzz_cases.rs`) does the same.
 
 use std::sync::LazyLock;
 

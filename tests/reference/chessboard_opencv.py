@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Corners of a chessboard and the camera that OpenCV finds from them, as reference for tests/lens.rs.
+"""Corners of a chessboard and the camera that OpenCV finds from them, as reference for tests/accuracy/lens.rs.
 
 Usage: chessboard_opencv.py SHARED_FOLDER    (pip install opencv-python-headless==5.*; writes chessboard_opencv.json
 beside this script)

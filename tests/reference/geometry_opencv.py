@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Homographies, plane poses and lens distortion by OpenCV, as reference for tests/reference_geometry.rs.
+"""Homographies, plane poses and lens distortion by OpenCV, as reference for tests/accuracy/reference_geometry.rs.
 
 Usage: geometry_opencv.py    (pip install opencv-python-headless==5.*; writes geometry_opencv.json beside this script)
 

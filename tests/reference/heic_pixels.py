@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Mean colours of HEIC photos on an 8 x 8 grid, by another decoder, as reference for tests/photo_files.rs.
+"""Mean colours of HEIC photos on an 8 x 8 grid, by another decoder, as reference for tests/library/photo_files.rs.
 
 Usage: heic_pixels.py SHARED_FOLDER    (pip install pillow-heif; writes heic_pixels.json beside this script)
 

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""What the outline's networks tell of a made-up picture by JAX, as reference for tests/reference_net.rs.
+"""What the outline's networks tell of a made-up picture by JAX, as reference for tests/accuracy/reference_net.rs.
 
 Usage: net_jax.py    (pip install jax optax; writes net_jax.json beside this script)
 

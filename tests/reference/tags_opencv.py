@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Tags of family 36h11 in the shared photos by OpenCV's detector, as reference for tests/reference_tags.rs.
+"""Tags of family 36h11 in the shared photos by OpenCV's detector, as reference for tests/accuracy/real_tags.rs.
 
 Usage: tags_opencv.py SHARED_FOLDER    (pip install opencv-python-headless==5.*; writes tags_opencv.json beside this
 script)

@@ -1,7 +1,5 @@
 //! Calibrating a lens: against published results, against another program's corners, and on photos of known truth.
 
-mod common;
-
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -72,7 +70,8 @@ fn close(what: &str, got: f64, published: f64, tolerance: f64) {
 /// units of the last but one and of the last.
 #[test]
 fn zhang_s_five_views_give_the_published_camera() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("data/zhang1998")).filter(|f| f.is_dir())
+    let Some(folder) =
+        crate::shared::shared_folder().map(|f| f.join("data/zhang1998")).filter(|f| f.is_dir())
     else {
         println!("skipped: no shared data");
         return;
@@ -150,7 +149,7 @@ fn rms_a_point(fit: &Calibration) -> f64 {
 /// left out): f 532.81 and 532.93, c 342.50 and 233.89, k1 k2 p1 p2 k3 -0.2813 0.0291 0.0012 -0.0001 0.1549, rms 0.1963 px.
 #[test]
 fn a_chessboard_s_corners_give_the_published_camera() {
-    let set: Chessboard = serde_json::from_str(include_str!("reference/chessboard_opencv.json")).unwrap();
+    let set: Chessboard = serde_json::from_str(include_str!("../reference/chessboard_opencv.json")).unwrap();
     let views: Vec<TargetView> = set.photos.values().map(|seen| view(&set.board, seen)).collect();
     assert_eq!(views.len(), 13);
     // The closed form's skew, which distortion feigns, is no part of the model; one without skew keeps what it starts with.
@@ -199,7 +198,7 @@ fn a_chessboard_s_corners_give_the_published_camera() {
 /// The same corners with square pixels, as a phone's lens is taken to have.
 #[test]
 fn a_chessboard_s_corners_give_the_other_program_s_camera_with_square_pixels() {
-    let set: Chessboard = serde_json::from_str(include_str!("reference/chessboard_opencv.json")).unwrap();
+    let set: Chessboard = serde_json::from_str(include_str!("../reference/chessboard_opencv.json")).unwrap();
     let views: Vec<TargetView> = set.photos.values().map(|seen| view(&set.board, seen)).collect();
     let closed = closed_form(&views);
     let start = Inner { skew_px: 0.0, fy_px: closed.fx_px, ..closed };
@@ -227,7 +226,8 @@ fn text(bytes: &[u8]) -> String {
 /// Rendered photos of known truth (`photos/lens` of the shared data).
 #[test]
 fn the_lens_of_rendered_photos_lies_within_its_own_u95() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir()) else {
+    let Some(folder) = crate::shared::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir())
+    else {
         println!("skipped: no shared data");
         return;
     };
@@ -256,7 +256,8 @@ fn the_lens_of_rendered_photos_lies_within_its_own_u95() {
 
 #[test]
 fn a_set_that_does_not_determine_the_lens_is_refused_with_what_to_add() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir()) else {
+    let Some(folder) = crate::shared::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir())
+    else {
         println!("skipped: no shared data");
         return;
     };
@@ -351,7 +352,7 @@ fn views_that_do_not_agree_widen_the_uncertainty() {
 /// With the phone's lens calibrated, the pair's first photo is measured through it; another camera's file is refused.
 #[test]
 fn a_lens_file_is_written_read_and_picked_by_the_camera_s_name() {
-    let Some(shared) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
+    let Some(shared) = crate::shared::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
         println!("skipped: no shared data");
         return;
     };

@@ -1,14 +1,9 @@
 //! A folder of sheets as a user meets it. The sheets are made here from the one that the project keeps; invented.
 
-#[path = "common/run.rs"]
-mod run;
-#[path = "common/said.rs"]
-mod said;
-
 use std::path::Path;
 use std::process::Output;
 
-use run::seatspan;
+use crate::run::seatspan;
 use seatspan::numeric::words::View;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
@@ -85,7 +80,7 @@ fn a_photo_that_was_also_measured_together_with_another_is_named_once() {
 
 /// What `repeat` says against a sheet, in one line.
 fn error_line(args: &[&str]) -> String {
-    said::error_line(&seatspan(args))
+    crate::said::error_line(&seatspan(args))
 }
 
 #[test]

@@ -1,12 +1,10 @@
 //! Tags on real photos: which are found, that none is false, where their corners lie. The photos are not part of the
 //! project: where the folder of shared data is absent, each test prints a line and passes.
 
-mod common;
-
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use common::shared_folder as shared;
+use crate::shared::shared_folder as shared;
 use nalgebra::Vector2;
 use seatspan::card::find::{FoundTag, accepted_tags};
 use seatspan::card::find_cards;

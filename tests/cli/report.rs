@@ -1,23 +1,18 @@
 //! Reports of the demo photos, measured here: the structure of the page, and true lengths in the PDF as read by
 //! another library. Golden values are of structure, not of pixels.
 
-#[path = "common/run.rs"]
-mod run;
-#[path = "common/willow.rs"]
-mod willow;
-
 use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
 
+use crate::run::seatspan;
+use crate::willow::WILLOW;
 use lopdf::content::Content;
 use lopdf::{Document, Object};
-use run::seatspan;
 use seatspan::numeric::words::Part;
 use seatspan::report::overlay::edge_lines;
 use seatspan::sheet;
 use tempfile::TempDir;
-use willow::WILLOW;
 
 const FERN: [&str; 11] = [
     "fixtures/demo/fern.jpg",

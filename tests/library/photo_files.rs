@@ -9,8 +9,7 @@ use seatspan::photo::{FileError, FocalSource, Limits, Photo, PhotoError, PhotoNo
 use seatspan::refusal::{Refusal, RefusalCode};
 use serde::Deserialize;
 
-mod common;
-use common::shared_folder as shared;
+use crate::shared::shared_folder as shared;
 
 const ANY_SIZE: Limits = Limits { max_pixels: 100_000_000, min_long_side_px: 1 };
 
@@ -197,7 +196,7 @@ const HEIC_TOLERANCE_LEVELS: f64 = 1.5;
 #[test]
 fn heic_pixels_agree_with_another_decoder() {
     let Some(shared) = shared() else { return };
-    let reference: Reference = serde_json::from_str(include_str!("reference/heic_pixels.json")).unwrap();
+    let reference: Reference = serde_json::from_str(include_str!("../reference/heic_pixels.json")).unwrap();
     let (mut compared, mut refused, mut differ) = (0, Vec::new(), Vec::new());
     for (file, expected) in &reference.files {
         let photo = match open_any_size(&shared.join(file)) {

@@ -24,7 +24,8 @@ fn picture(channels: usize) -> Planes {
 
 #[test]
 fn the_networks_tell_what_jax_tells() {
-    let reference: serde_json::Value = serde_json::from_str(include_str!("reference/net_jax.json")).unwrap();
+    let reference: serde_json::Value =
+        serde_json::from_str(include_str!("../reference/net_jax.json")).unwrap();
     let nets: [(&str, &Option<Net>, usize); 4] = [
         ("form", &FORM, FORM_CHANNELS),
         ("channel_form", &CHANNEL_FORM, FORM_CHANNELS),

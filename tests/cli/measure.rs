@@ -1,23 +1,16 @@
 //! The command line as a user meets it: exit status, what is printed, what is written. On the demo photo, whose
 //! command is the README's, and on small files made here.
 
-#[path = "common/run.rs"]
-mod run;
-#[path = "common/said.rs"]
-mod said;
-#[path = "common/willow.rs"]
-mod willow;
-
 use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::sync::LazyLock;
 
-use run::seatspan;
-use said::error_line;
+use crate::run::seatspan;
+use crate::said::error_line;
+use crate::willow::WILLOW;
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
-use willow::WILLOW;
 
 /// Ends that lie in every picture drawn here.
 const ENDS: [&str; 6] = ["--view", "top", "--front", "100,100", "--rear", "500,400"];

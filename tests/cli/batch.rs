@@ -1,19 +1,14 @@
 //! Many photos at a time. Small pictures without a card serve where it does not matter what is found: each is refused,
 //! and has a sheet that says so.
 
-#[path = "common/run.rs"]
-mod run;
-#[path = "common/said.rs"]
-mod said;
-
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::{Output, Stdio};
 use std::time::{Duration, SystemTime};
 
+use crate::run::seatspan;
+use crate::said::error_line;
 use assert_cmd::Command;
-use run::seatspan;
-use said::error_line;
 use seatspan::sheet;
 use tempfile::TempDir;
 

@@ -268,7 +268,7 @@ fn kept(path: &str, text: &str, test: &str) {
     let found = std::fs::read_to_string(&file).unwrap_or_default();
     assert!(
         found == text,
-        "{path} is stale; renew it with `SEATSPAN_RENEW=1 cargo test --release --test fit {test}`"
+        "{path} is stale; renew it with `SEATSPAN_RENEW=1 cargo test --release --test library {test}`"
     );
 }
 
@@ -572,7 +572,7 @@ fn a_comparison_ranks_with_reasons_and_shared_errors_cancel() {
 fn the_table_of_riders_and_saddles() {
     let mut out = String::from(
         "# Every invented rider on every invented saddle\n\nMade by the rules; do not edit. Renew it with\n\
-         `SEATSPAN_RENEW=1 cargo test --release --test fit table_of_riders`.\n",
+         `SEATSPAN_RENEW=1 cargo test --release --test library table_of_riders`.\n",
     );
     for r in ["ilse", "bruno", "maren", "kari", "theo"] {
         let rider = rider(r);

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-#[path = "fuzz/bodies.rs"]
+#[path = "../fuzz/bodies.rs"]
 mod bodies;
 
 /// Runs every kept case of a target; gives how many there were.
@@ -66,7 +66,7 @@ fn untouched_tags_are_found_by_the_card_target() {
 
 #[test]
 fn a_sheet_cut_anywhere_is_refused_and_not_a_panic() {
-    let whole = include_bytes!("../fixtures/sheets/v1-all-keys.json");
+    let whole = include_bytes!("../../fixtures/sheets/v1-all-keys.json");
     for end in (0..whole.len()).step_by(7) {
         bodies::sheet(&whole[..end]);
     }

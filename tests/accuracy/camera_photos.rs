@@ -1,12 +1,10 @@
 //! The camera's fit on the rendered photos of the shared data: it settles in few iterations and little time on
 //! every one of them.
 
-mod common;
-
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use common::shared_folder as shared;
+use crate::shared::shared_folder as shared;
 use seatspan::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
 use seatspan::card::side::SidePoint;
 use seatspan::card::{FoundCards, find_cards};

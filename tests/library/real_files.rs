@@ -3,9 +3,7 @@
 //!
 //! The table in `docs/real-files.md` is written by this test when it is asked to:
 //!
-//!     SEATSPAN_RENEW=1 cargo test --release --test real_files -- --nocapture
-
-mod common;
+//!     SEATSPAN_RENEW=1 cargo test --release --test library real_files:: -- --nocapture
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -90,7 +88,7 @@ fn table(outcomes: &[Outcome]) -> String {
     let mut out = String::from(
         "# Every real file\n\nWhat `seatspan check` makes of every file of the shared real sets (real cameras, broken and \
          hostile files; none is part\nof the project), with the exit status, the time and the peak memory. Written by\n\n    \
-         SEATSPAN_RENEW=1 cargo test --release --test real_files -- --nocapture\n\n",
+         SEATSPAN_RENEW=1 cargo test --release --test library real_files:: -- --nocapture\n\n",
     );
     let most = |cost: &dyn Fn(&Outcome) -> f64, unit: &str| {
         let most = outcomes.iter().max_by(|a, b| cost(a).total_cmp(&cost(b)));
@@ -112,7 +110,9 @@ fn table(outcomes: &[Outcome]) -> String {
 
 #[test]
 fn every_real_file_is_judged_within_its_memory() {
-    let Some(real) = common::shared_folder().map(|f| f.join("real")).filter(|f| f.is_dir()) else { return };
+    let Some(real) = crate::shared::shared_folder().map(|f| f.join("real")).filter(|f| f.is_dir()) else {
+        return;
+    };
     let mut files = Vec::new();
     photos_below(&real, &mut files);
     files.sort();

@@ -1,8 +1,6 @@
 //! Accuracy on rendered photos with known widths (`photos/*.truth.json` of the shared data): midline ends and lifts
 //! given as a fitter would give them, every named width compared with its truth.
 
-mod common;
-
 use std::path::{Path, PathBuf};
 
 use seatspan::measure::Request;
@@ -30,7 +28,7 @@ struct Compared {
 
 /// The rendered photos, where they are.
 fn photos_folder() -> Option<PathBuf> {
-    common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir())
+    crate::shared::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir())
 }
 
 fn truth_files(folder: &Path) -> Vec<PathBuf> {
@@ -185,7 +183,8 @@ fn true_lift_mm(truth: &Value, station: f64) -> f64 {
 
 #[test]
 fn a_card_on_a_floor_of_boards_is_no_saddle() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir()) else {
+    let Some(folder) = crate::shared::shared_folder().map(|f| f.join("photos/lens")).filter(|f| f.is_dir())
+    else {
         return;
     };
     for n in 1..=7 {

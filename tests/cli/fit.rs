@@ -1,11 +1,6 @@
 //! `assess`, `compare`, `rules` and `rider` as a user meets them, on the invented riders and saddles of `fixtures/fit`.
 
-#[path = "common/run.rs"]
-mod run;
-#[path = "common/said.rs"]
-mod said;
-
-use run::seatspan;
+use crate::run::seatspan;
 
 const TOP: &str = "fixtures/fit/saddles/harebell-top.sheet.json";
 const UNDERSIDE: &str = "fixtures/fit/saddles/harebell-underside.sheet.json";
@@ -20,7 +15,7 @@ fn printed(args: &[&str]) -> String {
 }
 
 fn error_line(args: &[&str]) -> String {
-    said::error_line(&seatspan(args))
+    crate::said::error_line(&seatspan(args))
 }
 
 #[test]

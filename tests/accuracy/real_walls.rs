@@ -2,12 +2,10 @@
 //! distances that all photos together give. The photos are not part of the project: where the folder of shared data is
 //! absent, the test prints a line and passes.
 
-mod common;
-
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use common::shared_folder as shared;
+use crate::shared::shared_folder as shared;
 use nalgebra::{DVector, Matrix2, Rotation3, Vector2, Vector3};
 use seatspan::camera::Camera;
 use seatspan::camera::calibrate::agreement::views_ratio;

@@ -2,8 +2,6 @@
 //! fault, and the fault is named. On rendered photos of known truth, made worse here (`photos` of the shared data):
 //! what is then measured is as far off as was said.
 
-mod common;
-
 use lab::synth::{self, Scenario, presets};
 use rayon::prelude::*;
 use seatspan::check::{Judgement, Verdict, judge};
@@ -202,7 +200,7 @@ fn smaller(picture: &image::RgbImage, long: u32) -> image::RgbImage {
 
 #[test]
 fn what_is_measured_is_as_far_off_as_was_said() {
-    let Some(folder) = common::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
+    let Some(folder) = crate::shared::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir()) else {
         return;
     };
     let photos: Vec<Rendered> = ["bramble-a", "bramble-b", "sorrel", "hazel-a"]

@@ -1,14 +1,11 @@
 //! One saddle in several drawn photos of known truth, with no lift given.
 
-#[path = "common/pair.rs"]
-mod pair;
-
 use std::path::Path;
 use std::process::Command;
 
+use crate::pair::{seen_from, two_sides};
 use lab::synth::{self, Drawn, Scenario, Subject, Truth};
 use nalgebra::Vector3;
-use pair::{seen_from, two_sides};
 use seatspan::measure::Request;
 use seatspan::photo::Photo;
 use seatspan::record::measure;

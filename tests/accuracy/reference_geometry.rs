@@ -1,9 +1,7 @@
 //! Homographies, poses and distortion against another library's values (tests/reference/geometry_opencv.py), and
 //! homographies of published corner data (Z. Zhang 1998, from the shared data).
 
-mod common;
-
-use common::shared_folder as shared;
+use crate::shared::shared_folder as shared;
 use nalgebra::{Matrix3, Vector2, Vector3};
 use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
 use seatspan::camera::lens::Lens;
@@ -54,7 +52,7 @@ struct LensPoints {
 }
 
 fn reference() -> Reference {
-    serde_json::from_str(include_str!("reference/geometry_opencv.json")).unwrap()
+    serde_json::from_str(include_str!("../reference/geometry_opencv.json")).unwrap()
 }
 
 fn matrix(rows: &[[f64; 3]; 3]) -> Matrix3<f64> {
