@@ -3,3 +3,4 @@
 mod monte_carlo;
 mod stress;
 mod synth;
+mod training;
