@@ -15,12 +15,15 @@
 //!
 //! [`together`] walks several photos of one saddle and measures them as one.
 //! [`check`] walks rooms 1 to 3 and says whether a photo is worth measuring.
+//! Without default features the library is modules 0 to 7 and `check`, with no terminal, server, PDF, threads or clock.
 //! [`cli`] is the side entrance of the command line, [`desk`] that of the local page.
 
 pub mod camera;
 pub mod card;
 pub mod check;
+#[cfg(feature = "cli")]
 pub mod cli;
+#[cfg(feature = "cli")]
 pub mod desk;
 pub mod explain;
 pub mod fit;
@@ -28,9 +31,11 @@ pub mod measure;
 pub mod numeric;
 pub mod outline;
 pub mod photo;
+#[cfg(feature = "report")]
 pub mod print;
 pub mod record;
 pub mod refusal;
+#[cfg(feature = "report")]
 pub mod report;
 pub mod sheet;
 pub mod together;

@@ -12,7 +12,7 @@ use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, Warning};
-use crate::report::overlay::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
+use crate::sheet::geometry::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
 use crate::together::Together;
 use crate::warn::{poorly_told, warnings};

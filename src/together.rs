@@ -3,7 +3,7 @@
 
 use std::borrow::Borrow;
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use crate::card::{FoundCard, FoundCards, find_cards};
 use crate::measure::{Placed, PrintScale, Request, Walk, place_at, print_scale, walk_placed, walk_uneven};

@@ -3,8 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::numeric::parallel::*;
 use nalgebra::{Matrix3, Vector2, Vector3};
-use rayon::prelude::*;
 
 use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};

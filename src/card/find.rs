@@ -7,6 +7,7 @@ use nalgebra::Vector2;
 use super::verify::{CodeCheck, check_code};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::homography::homography;
+use crate::numeric::parallel;
 use crate::photo::{GrayView, Photo};
 
 /// A tag as a finder proposes it: good to a pixel or two.
@@ -36,7 +37,7 @@ fn proposed(view: &GrayView, profile: &str) -> Vec<FoundTag> {
     let mut detector = Detector::builder()
         .with_config(config)
         .with_family(TagFamily::AprilTag36h11)
-        .with_threads(rayon::current_num_threads())
+        .with_threads(parallel::current_num_threads())
         .build();
     // A picture of a few pixels, with which the library does nothing, shows no tags.
     let Ok(image) = ImageView::new(&view.data, view.width, view.height, view.width) else {

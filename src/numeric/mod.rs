@@ -6,6 +6,7 @@ pub mod file;
 pub mod frame;
 pub mod homography;
 pub mod normal;
+pub mod parallel;
 pub mod polynomial;
 pub mod solve;
 pub mod uncertain;

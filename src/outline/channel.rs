@@ -9,6 +9,7 @@ use super::lift::LiftProfile;
 use super::rim;
 use super::{Part, SIDES, Scene, Side};
 use crate::numeric::frame::CardPoint;
+use crate::numeric::parallel;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// A channel seen as surely as this is one, and the saddle lies upside down; seen less surely than the second value there is
@@ -51,7 +52,7 @@ pub fn trace_channel(
         traced.points.iter_mut().flatten().flat_map(|p| &mut p.rival).for_each(|r| r.apart_mm = -r.apart_mm);
         Some(traced)
     };
-    let (left, right) = rayon::join(|| trace(0), || trace(1));
+    let (left, right) = parallel::join(|| trace(0), || trace(1));
     Ok([left.ok_or_else(not_found)?, right.ok_or_else(not_found)?])
 }
 

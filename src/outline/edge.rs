@@ -1,6 +1,6 @@
 //! The edge itself: points of the photo, each with how well it is known.
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use super::Scene;
 use super::lift::LiftProfile;

@@ -13,6 +13,7 @@ use super::lift::LiftProfile;
 use super::strip::{CHANNELS, Strip};
 use super::trace::Programme;
 use super::{Part, SIDES, Scene};
+use crate::numeric::parallel;
 
 /// Rows of a chart's picture.
 const ROWS: usize = 160;
@@ -82,7 +83,7 @@ impl FormPictures {
             let told = net.look(self.planes[i].clone());
             hint::believed(told, rows.clone(), &self.shown(part, i), grid, path_of)
         };
-        let (left, right) = rayon::join(|| look(0), || look(1));
+        let (left, right) = parallel::join(|| look(0), || look(1));
         Seen { charts: &self.charts, told: [left, right], rows }
     }
 
@@ -122,7 +123,7 @@ impl Seen<'_> {
             let points = self.points(side, Some(end_tolerance_mm))?;
             Some(Curve::of_side(&points, &self.charts[side], SMOOTHING_MM, false))
         };
-        let (left, right) = rayon::join(|| curve(0), || curve(1));
+        let (left, right) = parallel::join(|| curve(0), || curve(1));
         Some([left?, right?])
     }
 

@@ -18,6 +18,7 @@ pub mod trace;
 pub use crate::numeric::words::{Part, SIDES, Side, View};
 
 use crate::camera::Camera;
+use crate::numeric::parallel;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 use edge::TracedEdge;
@@ -110,7 +111,7 @@ pub fn trace_seat(
         let rim = rim::follow(net, scene, Part::Seat, lift, curve)?;
         Some(TracedEdge::of(scene, lift, &rim))
     };
-    let (left, right) = rayon::join(|| trace(left), || trace(right));
+    let (left, right) = parallel::join(|| trace(left), || trace(right));
     Ok([left.ok_or_else(not_found)?, right.ok_or_else(not_found)?])
 }
 

@@ -3,7 +3,7 @@
 //! Samples are square roots of linear light, in which a sensor's shot noise is the same in the dark and in the
 //! light, turned to one intensity and two colour differences.
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use crate::camera::Camera;
 use crate::numeric::frame::CardPoint;

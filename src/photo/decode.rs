@@ -11,6 +11,7 @@ use super::format::Format;
 use super::limits::{Limits, unreadable};
 use super::notes::PhotoNote;
 use super::{heic, jpeg, raster};
+use crate::numeric::parallel;
 
 /// A decoded file: interleaved 8-bit RGB as stored, and what the file says of it.
 pub(super) struct Decoded {
@@ -62,7 +63,7 @@ fn silence_decoders() {
     ONCE.call_once(|| {
         let previous = panic::take_hook();
         panic::set_hook(Box::new(move |info| {
-            let worker = rayon::current_thread_index().is_some() && RUNNING.load(Ordering::SeqCst) > 0;
+            let worker = parallel::current_thread_index().is_some() && RUNNING.load(Ordering::SeqCst) > 0;
             if !worker && !QUIET.get() {
                 previous(info);
             }
@@ -79,7 +80,7 @@ mod tests {
         assert_eq!(without_panic(|| 7), Some(7));
         assert_eq!(without_panic(|| -> u8 { panic!("must not be seen") }), None);
         let from_worker = without_panic(|| {
-            rayon::scope(|s| s.spawn(|_| panic!("must not be seen")));
+            parallel::join(|| -> u8 { panic!("must not be seen") }, || ());
         });
         assert_eq!(from_worker, None);
         assert!(!QUIET.get());

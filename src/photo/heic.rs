@@ -1,11 +1,11 @@
 //! HEIC and HEIF photos of phones.
 
+use crate::numeric::parallel::*;
 use heic_rs::context::Context;
 use heic_rs::hevc::{self, Frame};
 use heic_rs::props::ItemProps;
 use heic_rs::props::hvcc::NAL_SPS;
 use heic_rs::{Error, MatrixCoefficients, Nclx, PixelLayout, Range, color, grid, transform};
-use rayon::prelude::*;
 
 use super::decode::Decoded;
 use super::error::PhotoError;

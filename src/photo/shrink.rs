@@ -3,7 +3,7 @@
 //! The stored picture is reduced row by row, which reads memory in its order, and only the small result is
 //! turned upright.
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use super::orient::Orientation;
 use super::pixels::Pixels;

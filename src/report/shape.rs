@@ -1,8 +1,8 @@
 //! A saddle's lines in millimetres on paper, the front end of the midline at the top, the same way round as in the
 //! photo: seen from above the rider's left is on the left, seen from below on the right.
 
-use super::overlay::stretches;
 use crate::numeric::words::{Part, Side, View};
+use crate::sheet::geometry::stretches;
 use crate::sheet::{EdgePair, Sheet};
 
 /// A stretch of an edge without a gap, front to rear.

@@ -5,6 +5,7 @@
 
 mod asked;
 mod file;
+pub mod geometry;
 mod output;
 mod round;
 pub mod shelf;

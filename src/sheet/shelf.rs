@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use super::file::read;
 use super::output::PART_PREFIX;

@@ -1,6 +1,6 @@
 //! How much each place of the plane's view looks like a boundary of each direction.
 
-use rayon::prelude::*;
+use crate::numeric::parallel::*;
 
 use super::plane::{CELL_MM, PlaneView};
 use crate::outline::strip::CHANNELS;

@@ -11,8 +11,8 @@ pub mod plan;
 pub mod plane;
 pub mod pose;
 
+use crate::numeric::parallel::*;
 use nalgebra::Vector2;
-use rayon::prelude::*;
 
 use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};

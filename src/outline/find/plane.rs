@@ -1,7 +1,7 @@
 //! The whole photo seen from straight above in one horizontal plane: coarse, for finding the saddle in it.
 
+use crate::numeric::parallel::*;
 use nalgebra::Vector2;
-use rayon::prelude::*;
 
 use crate::camera::Camera;
 use crate::card::FoundCard;

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::numeric::parallel::*;
 use nalgebra::Vector2;
-use rayon::prelude::*;
 
 use super::lines::{Lines, MOST};
 use super::plan::Shape;

@@ -4,8 +4,8 @@
 //! It sees a picture whose rows run along an edge and whose columns run across it, and gives for each row the logarithm of
 //! the probability of each column, and of the edge's not being seen in that row at all.
 
+use crate::numeric::parallel::*;
 use pulp::NullaryFnOnce;
-use rayon::prelude::*;
 
 /// Channels at each scale.
 const CHANNELS: [usize; 5] = [8, 16, 20, 24, 24];
@@ -49,7 +49,7 @@ impl Planes {
     }
 
     /// The rows within the border, all channels each, to be written.
-    fn rows_mut(&mut self) -> rayon::slice::ChunksExactMut<'_, f32> {
+    fn rows_mut(&mut self) -> impl IndexedParallelIterator<Item = &mut [f32]> {
         let length = self.channels * (self.columns + 2);
         let end = (self.rows + 1) * length;
         self.values[length..end].par_chunks_exact_mut(length)
