@@ -1,8 +1,8 @@
 //! The walk: one photo to its widths, a line a room.
 
-use crate::camera::bank_card::{ScaleByBankCard, scale_by_bank_card};
-use crate::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
-use crate::card::pattern::BAR_MM;
+use crate::camera::fit::{CameraFit, LensPrior};
+use crate::camera::placement::{LensSource, camera_over_cards, lens_prior};
+use crate::camera::print_scale::{PrintScale, ScaleBy, print_scale};
 use crate::card::{FoundCards, find_cards};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Side, View};
@@ -13,9 +13,8 @@ use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, HiddenStretch, Outline, trace_seat};
 use crate::photo::Photo;
-use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::refusal::{Refusal, RefusalCode};
-use crate::width::{GIVEN_END_U_MM, MEASURED_BAR_U, PRINT_SCALE_U, Subject, Widths, measure_widths};
+use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
 
 /// What the user says about a photo.
 #[derive(Debug, Clone, Default)]
@@ -43,37 +42,6 @@ pub struct Request {
     pub scale_by: ScaleBy,
 }
 
-/// A printer that is off by more than this part is none: the bar was read wrong.
-const MOST_SCALE_OFF: f64 = 0.1;
-
-/// Whether the card's bar can be so long, mm.
-pub fn is_bar(bar_mm: f64) -> bool {
-    (bar_mm / BAR_MM - 1.0).abs() <= MOST_SCALE_OFF
-}
-
-/// What tells at which scale the cards were printed.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum ScaleBy {
-    /// Nothing: they were printed at actual size, as printers print it.
-    #[default]
-    Printer,
-    /// The length of the card's bar as the user has measured it, mm.
-    Bar(f64),
-    /// A bank card that lies in the frame on a card.
-    BankCard,
-}
-
-/// The scale at which the cards were printed.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PrintScale {
-    /// What told it.
-    pub by: ScaleBy,
-    /// Printed length over nominal length.
-    pub value: f64,
-    /// Its relative standard uncertainty.
-    pub relative_u: f64,
-}
-
 /// Everything that the walk found, for the sheet and for drawing.
 #[derive(Debug, Clone)]
 pub struct Walk {
@@ -84,7 +52,7 @@ pub struct Walk {
     /// The camera.
     pub fit: CameraFit,
     /// Where the focal length came from.
-    pub lens_known: LensKnowledge,
+    pub lens_known: LensSource,
     /// How the saddle is seen.
     pub view: View,
     /// Points that were known to lie on an edge.
@@ -110,17 +78,6 @@ impl Walk {
         };
         Some([end(0.0)?, end(1.0)?])
     }
-}
-
-/// What the focal length rests on beside the card.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LensKnowledge {
-    /// A lens file.
-    File,
-    /// The photo's EXIF.
-    Exif,
-    /// A phone's usual lens.
-    Assumed,
 }
 
 /// The rooms in order.
@@ -149,22 +106,22 @@ pub struct Placed {
     /// The camera.
     pub fit: CameraFit,
     /// Where the focal length came from.
-    pub lens_known: LensKnowledge,
+    pub lens_known: LensSource,
 }
 
 /// The third room: the camera over the cards found, at the scale they were printed.
 ///
 /// # Errors
-/// As [`camera_of`] and [`print_scale`].
+/// As [`camera_over_cards`] and [`print_scale`].
 pub fn place(photo: &Photo, request: &Request, found: FoundCards) -> Result<Placed, Refusal> {
-    let scale = print_scale(photo, request, &found)?;
+    let scale = print_scale(photo, &found, request.scale_by, &lens_prior(photo, request.lens).0)?;
     place_at(photo, request, found, scale)
 }
 
 /// The third room, with the scale of the print known.
 ///
 /// # Errors
-/// As [`camera_of`].
+/// As [`camera_over_cards`].
 pub fn place_at(
     photo: &Photo,
     request: &Request,
@@ -173,41 +130,8 @@ pub fn place_at(
 ) -> Result<Placed, Refusal> {
     found.cards.iter_mut().for_each(|card| card.print_scale = print_scale.value);
     let (prior, lens_known) = lens_prior(photo, request.lens);
-    let fit = camera_of(&found, &prior)?;
+    let fit = camera_over_cards(&found, &prior)?;
     Ok(Placed { found, print_scale, fit, lens_known })
-}
-
-/// The scale at which the cards were printed.
-///
-/// # Errors
-/// `bank-card-not-seen`, and as [`camera_of`].
-pub fn print_scale(photo: &Photo, request: &Request, found: &FoundCards) -> Result<PrintScale, Refusal> {
-    let by = request.scale_by;
-    let (value, relative_u) = match by {
-        ScaleBy::Printer => (1.0, PRINT_SCALE_U),
-        ScaleBy::Bar(bar_mm) => (bar_mm / BAR_MM, MEASURED_BAR_U),
-        ScaleBy::BankCard => {
-            let told = bank_card_in(photo, request, found)?;
-            (told.scale, told.relative_u)
-        }
-    };
-    Ok(PrintScale { by, value, relative_u })
-}
-
-/// What the bank card tells that lies on the first of the cards with a frame where one is seen.
-fn bank_card_in(photo: &Photo, request: &Request, found: &FoundCards) -> Result<ScaleByBankCard, Refusal> {
-    let fit = camera_of(found, &lens_prior(photo, request.lens).0)?;
-    let framed = found.cards.iter().enumerate().filter(|(_, card)| card.pattern.bank_card_frame);
-    let mut told = framed.filter_map(|(i, card)| scale_by_bank_card(photo, &fit, i, card));
-    told.next().ok_or_else(no_bank_card)
-}
-
-fn no_bank_card() -> Refusal {
-    Refusal::new(
-        RefusalCode::BankCardNotSeen,
-        "no bank card is seen in the frame of the reference card",
-        "lay a dark bank card flat into the frame, in even light, or measure the printed bar and give --bar instead",
-    )
 }
 
 /// The rooms after the third, from the camera's place.
@@ -321,69 +245,6 @@ fn seat_of(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Resu
         (None, _, view) => find_saddle(around, lift, view)?,
     };
     seat.within_photo(around, lift)
-}
-
-/// A phone's main camera sees like a 26 mm lens on 35 mm film, give or take a fifth (common practice, no source).
-pub const PHONE_F35_MM: f64 = 26.0;
-/// See [`PHONE_F35_MM`].
-pub const PHONE_F35_RELATIVE_U: f64 = 0.2;
-
-/// What is known of the lens before the card is looked at: a calibration where one is given, else what the photo says,
-/// else what phones have.
-pub fn lens_prior(photo: &Photo, calibrated: Option<LensPrior>) -> (LensPrior, LensKnowledge) {
-    if let Some(prior) = calibrated {
-        return (prior, LensKnowledge::File);
-    }
-    let (w, h) = (photo.width_px(), photo.height_px());
-    match photo.focal_hint() {
-        Some(hint) => (LensPrior::uncalibrated(w, h, hint.focal_px, hint.relative_u), LensKnowledge::Exif),
-        None => {
-            let focal_px = PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
-            (LensPrior::uncalibrated(w, h, focal_px, PHONE_F35_RELATIVE_U), LensKnowledge::Assumed)
-        }
-    }
-}
-
-/// Beyond this tilt a plane's pose and every lift turn on fractions of a pixel.
-pub const MOST_TILT_DEG: f64 = 60.0;
-/// Edges blurred over more than this part of a module no longer tell one module from the next.
-const MOST_BLUR_MODULES: f64 = 0.45;
-/// The mirrored pose must fit worse by this much of the sum of squares: one in a million by chance.
-const LEAST_MIRROR_GAP: f64 = 24.0;
-
-/// Fits the camera to the cards.
-///
-/// # Errors
-/// A refusal: too blurred, no pose, too oblique.
-pub fn camera_of(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
-    let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
-    let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
-    let blurred = found.cards.iter().all(|card| card.blur_modules() > MOST_BLUR_MODULES);
-    if blurred {
-        return Err(Refusal::new(
-            RefusalCode::CardBlurred,
-            "the reference card is too blurred",
-            "hold the phone still or prop it up, tap on the card to focus, and use more light",
-        ));
-    }
-    let fit = fit_camera(prior, &cards, &sides).map_err(|e| {
-        Refusal::new(
-            RefusalCode::PoseFailed,
-            format!("the camera's place over the card could not be computed ({e})"),
-            "photograph again from straight above, with the whole card flat and in focus",
-        )
-    })?;
-    let tilt = fit.camera.pose.tilt_deg();
-    if !(tilt <= MOST_TILT_DEG && fit.mirror_cost_gap >= LEAST_MIRROR_GAP) {
-        return Err(Refusal::new(
-            RefusalCode::TooOblique,
-            format!(
-                "the card is seen too much from the side ({tilt:.0} degrees) or too small to tell its tilt"
-            ),
-            "photograph again from straight above the saddle",
-        ));
-    }
-    Ok(fit)
 }
 
 /// Halves of a named width never differ by this in one saddle, mm (common practice, no source): one side of what was traced is

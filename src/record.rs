@@ -2,9 +2,11 @@
 
 use std::borrow::Borrow;
 
+use crate::camera::placement::{LensSource, camera_over_cards, lens_prior};
 use crate::camera::pose::Pose;
+use crate::camera::print_scale::ScaleBy;
 use crate::card::{FoundCard, FoundCards};
-use crate::measure::{LensKnowledge, Request, ScaleBy, Walk, camera_of, lens_prior, walk};
+use crate::measure::{Request, Walk, walk};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::words::{Part, SIDES, Side};
 use crate::outline::HiddenStretch;
@@ -216,10 +218,10 @@ fn camera_entry(walk: &Walk) -> sheet::Camera {
     let prior_u = 1.0 / fit.estimate.prior_precision[0].sqrt();
     let from_card = fit.estimate.u(0) < CARD_DECIDES * prior_u;
     let focal_source = match walk.lens_known {
-        LensKnowledge::File => sheet::FocalSource::LensFile,
+        LensSource::File => sheet::FocalSource::LensFile,
         _ if from_card => sheet::FocalSource::Card,
-        LensKnowledge::Exif => sheet::FocalSource::Exif,
-        LensKnowledge::Assumed => sheet::FocalSource::Assumed,
+        LensSource::Exif => sheet::FocalSource::Exif,
+        LensSource::Assumed => sheet::FocalSource::Assumed,
     };
     let [across, along] = fit.bend_mm(0);
     let bend = if across.0.abs() / across.1 > along.0.abs() / along.1 { across } else { along };
@@ -308,7 +310,7 @@ fn with_one_card(photo: &Photo, request: &Request, walk: &Walk) -> Option<Widths
     if walk.found.cards.len() < 2 {
         return None;
     }
-    let fit = camera_of(&found, &lens_prior(photo, request.lens).0).ok()?;
+    let fit = camera_over_cards(&found, &lens_prior(photo, request.lens).0).ok()?;
     measure_widths(&Subject {
         fit: &fit,
         midline: &walk.midline,

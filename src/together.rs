@@ -5,8 +5,10 @@ use std::borrow::Borrow;
 
 use crate::numeric::parallel::*;
 
+use crate::camera::placement::lens_prior;
+use crate::camera::print_scale::{PrintScale, print_scale};
 use crate::card::{FoundCard, FoundCards, find_cards};
-use crate::measure::{Placed, PrintScale, Request, Walk, place_at, print_scale, walk_placed, walk_uneven};
+use crate::measure::{Placed, Request, Walk, place_at, walk_placed, walk_uneven};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -171,7 +173,9 @@ fn one_scale(photos: &[&Photo], requests: &[Request], found: &[FoundCards]) -> R
     let each = photos.iter().zip(requests).zip(found);
     let scales: Vec<PrintScale> = each
         .map(|((photo, request), found)| {
-            print_scale(photo, request, found).map_err(|refusal| of_photo(photo.name(), refusal))
+            let prior = lens_prior(photo, request.lens).0;
+            print_scale(photo, found, request.scale_by, &prior)
+                .map_err(|refusal| of_photo(photo.name(), refusal))
         })
         .collect::<Result<_, _>>()?;
     let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;

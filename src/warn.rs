@@ -1,6 +1,7 @@
 //! What the user should know about a result that stands all the same.
 
-use crate::measure::{LensKnowledge, Request, Walk};
+use crate::camera::placement::LensSource;
+use crate::measure::{Request, Walk};
 use crate::numeric::words::{Part, View};
 use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::{Photo, PhotoNote};
@@ -11,7 +12,7 @@ use crate::width::{COVERAGE, MeasuredWidth};
 /// All warnings of a walk.
 pub fn warnings(photo: &Photo, request: &Request, walk: &Walk) -> Vec<Warning> {
     let mut all = walk.found.warnings.clone();
-    let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensKnowledge::File;
+    let lens_known = photo.focal_hint().is_some() || walk.lens_known == LensSource::File;
     all.extend(photo.history().iter().filter_map(|note| photo_warning(note, lens_known)));
     all.extend(lift_warning(request, walk.view));
     all.extend(no_channel_warning(request, walk.view));
@@ -135,7 +136,7 @@ pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
 }
 
 fn lens_warning(walk: &Walk) -> Option<Warning> {
-    (walk.lens_known == LensKnowledge::Assumed).then(|| {
+    (walk.lens_known == LensSource::Assumed).then(|| {
         Warning::new(
             "focal-length-assumed",
             "the photo does not say its focal length: it was assumed and then fitted to the card",

@@ -7,7 +7,9 @@ pub mod fit;
 pub mod lens;
 pub mod lens_choice;
 pub mod lens_file;
+pub mod placement;
 pub mod pose;
+pub mod print_scale;
 
 use nalgebra::Vector3;
 

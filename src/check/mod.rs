@@ -14,8 +14,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::camera::fit::LensPrior;
+use crate::camera::placement::{camera_over_cards, lens_prior};
 use crate::card::{FoundCards, find_cards};
-use crate::measure::{camera_of, lens_prior};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
 use faults::{reasons_of_loss, reasons_of_refusal};
@@ -130,7 +130,7 @@ const TAKE_AGAIN_MM: f64 = 6.35;
 pub fn judge(photo: &Photo, lens: Option<LensPrior>) -> Judgement {
     let measured = find_cards(photo).and_then(|found| {
         let prior = lens_prior(photo, lens).0;
-        let fit = camera_of(&found, &prior)?;
+        let fit = camera_over_cards(&found, &prior)?;
         Ok((found, prior, fit))
     });
     match measured {

@@ -5,12 +5,13 @@
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
+use crate::camera::print_scale::PRINT_SCALE_U;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES, View as Seen};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::width::influence::{Cut, CutSide, Influences, Inputs};
-use crate::width::{GIVEN_END_U_MM, PRINT_SCALE_U, combined};
+use crate::width::{GIVEN_END_U_MM, combined};
 
 /// The width that is predicted for, mm: about what the trade asks of a seat.
 pub const WIDTH_MM: f64 = 230.0;

@@ -1,7 +1,7 @@
 //! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
 
+use crate::camera::print_scale::is_bar;
 use crate::card::pattern::BAR_MM;
-use crate::measure::is_bar;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES, Side, View};
 use crate::outline::HiddenStretch;

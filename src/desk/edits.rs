@@ -4,7 +4,8 @@ use serde::{Deserialize, Serialize};
 
 use super::answer::Trouble;
 use crate::camera::fit::LensPrior;
-use crate::measure::{Request, ScaleBy, is_bar};
+use crate::camera::print_scale::{ScaleBy, is_bar};
+use crate::measure::Request;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
 use crate::outline::HiddenStretch;

@@ -21,13 +21,6 @@ use section::{Located, locate_edge, section};
 
 /// Coverage factor for 95 % of a normal distribution.
 pub const COVERAGE: f64 = 1.96;
-/// Where nobody has measured the card's bar: a printer told to print at actual size is true to about 0.35 % either way
-/// (a stated assumption), taken as rectangular.
-pub const PRINT_SCALE_U: f64 = 0.002;
-/// Where the bar was measured with a ruler: each end is read to about half a millimetre (a rectangular distribution of
-/// +-0.25 mm, 0.2 mm for both ends together, of 150 mm), and across the bar the sheet may be printed by 0.1 % otherwise than
-/// along it (stated assumptions).
-pub const MEASURED_BAR_U: f64 = 0.0017;
 /// An end of the midline pointed at by hand is good to about this, mm.
 pub const GIVEN_END_U_MM: f64 = 1.5;
 /// A station whose edge has less than this probability of being the edge is not given.

@@ -2,9 +2,11 @@
 
 use lab::synth::{self, Scenario, presets};
 use nalgebra::Vector2;
+use seatspan::camera::placement::lens_prior;
+use seatspan::camera::print_scale::{ScaleBy, print_scale};
 use seatspan::card::bank_card::{ID1_MM, ID1_THICK_MM, frame_middle_mm};
 use seatspan::card::pattern::patterns;
-use seatspan::measure::{Request, ScaleBy, print_scale};
+use seatspan::measure::Request;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
 use seatspan::record::measure;
@@ -39,7 +41,10 @@ fn by_bank_card() -> Request {
 fn scale_in(scenario: &Scenario) -> Result<(f64, f64), RefusalCode> {
     let (photo, _) = photo(scenario);
     let found = seatspan::card::find_cards(&photo).unwrap();
-    print_scale(&photo, &by_bank_card(), &found).map(|s| (s.value, s.relative_u)).map_err(|r| r.code)
+    let prior = lens_prior(&photo, None).0;
+    print_scale(&photo, &found, ScaleBy::BankCard, &prior)
+        .map(|s| (s.value, s.relative_u))
+        .map_err(|r| r.code)
 }
 
 #[test]

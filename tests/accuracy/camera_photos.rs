@@ -6,9 +6,9 @@ use std::time::{Duration, Instant};
 
 use crate::shared::shared_folder as shared;
 use seatspan::camera::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
+use seatspan::camera::placement::lens_prior;
 use seatspan::card::side::SidePoint;
 use seatspan::card::{FoundCards, find_cards};
-use seatspan::measure::lens_prior;
 use seatspan::photo::Photo;
 
 fn photos(shared: &Path) -> Vec<PathBuf> {

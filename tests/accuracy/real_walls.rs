@@ -12,12 +12,12 @@ use seatspan::camera::calibrate::agreement::views_ratio;
 use seatspan::camera::calibrate::{Calibration, Inner, Known, Model, Observation, TargetView, calibrate};
 use seatspan::camera::fit::{CameraFit, LensPrior, line};
 use seatspan::camera::lens_file::{LensFile, SCHEMA};
+use seatspan::camera::placement::{camera_over_cards, lens_prior};
 use seatspan::camera::pose::Pose;
 use seatspan::card::find::accepted_tags;
 use seatspan::card::pattern::{Pattern, TagPlace};
 use seatspan::card::side::{Side, SidePixels, measure_side};
 use seatspan::card::{FoundCard, FoundCards, MeasuredTag};
-use seatspan::measure::{camera_of, lens_prior};
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
 use seatspan::numeric::uncertain::{coverage_factor, effective_freedom};
@@ -321,7 +321,7 @@ impl Outcome {
                     self.unmeasured += 1;
                     continue;
                 };
-                let Ok(fit) = camera_of(&as_card(card, own, tag_mm).unwrap(), prior) else {
+                let Ok(fit) = camera_over_cards(&as_card(card, own, tag_mm).unwrap(), prior) else {
                     self.refused += 1;
                     continue;
                 };

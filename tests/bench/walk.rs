@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
 use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
+use seatspan::camera::print_scale::PRINT_SCALE_U;
 use seatspan::card::find_cards;
 use seatspan::measure::{Request, Walk, walk};
 use seatspan::numeric::frame::PhotoPoint;
@@ -15,7 +16,7 @@ use seatspan::record::measure;
 use seatspan::report::draw::{Picture, png};
 use seatspan::report::overlay::drawing;
 use seatspan::report::units::Units;
-use seatspan::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, measure_widths};
+use seatspan::width::{GIVEN_END_U_MM, Subject, measure_widths};
 
 fn main() {
     divan::main();

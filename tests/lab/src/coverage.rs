@@ -11,7 +11,8 @@ use seatspan::camera::lens::Lens;
 use seatspan::camera::pose::Pose;
 use seatspan::card::pattern::{Pattern, patterns};
 use seatspan::card::side::SidePoint;
-use seatspan::measure::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
+use seatspan::camera::placement::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
+use seatspan::camera::print_scale::PRINT_SCALE_U;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
 use seatspan::numeric::uncertain::Drawer;
@@ -22,7 +23,7 @@ use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
 use seatspan::photo::focal::FILM_DIAGONAL_MM;
 use seatspan::width::influence::{PIPING_U_MM, Slope};
-use seatspan::width::{GIVEN_END_U_MM, PRINT_SCALE_U, Subject, Widths, combined, expanded, measure_widths};
+use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, combined, expanded, measure_widths};
 
 /// Options of `lab coverage`.
 #[derive(Debug, ClapArgs)]

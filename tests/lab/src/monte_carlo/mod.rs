@@ -10,7 +10,8 @@ use serde::Serialize;
 
 use seatspan::camera::lens_choice::prior_of;
 use seatspan::card::pattern::BAR_MM;
-use seatspan::measure::{Request, ScaleBy, Walk, walk};
+use seatspan::camera::print_scale::ScaleBy;
+use seatspan::measure::{Request, Walk, walk};
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::outline::HiddenStretch;
 use seatspan::outline::hint::Hint;
