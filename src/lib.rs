@@ -40,4 +40,5 @@ pub mod report;
 pub mod sheet;
 pub mod together;
 pub mod warn;
+pub mod warning;
 pub mod width;

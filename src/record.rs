@@ -13,11 +13,12 @@ use crate::outline::HiddenStretch;
 use crate::outline::edge::{EdgePoint, Rival};
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
-use crate::refusal::{Refusal, Warning};
+use crate::refusal::Refusal;
 use crate::sheet::geometry::{CardOutline, DoubtLine, NamedLine, OverlayGeometry, StationLine, edge_lines};
 use crate::sheet::{self, Sheet};
 use crate::together::Together;
 use crate::warn::{poorly_told, warnings};
+use crate::warning::{Warning, WarningCode};
 use crate::width::joint::{Joint, ToldLift};
 use crate::width::{
     GIVEN_END_U_MM, LocatedPair, MeasuredWidth, Subject, Widths, combined, expanded, measure_widths,
@@ -59,15 +60,13 @@ pub fn record_together<P: Borrow<Photo>>(
         geometries.push(OverlayGeometry { photo: i, ..geometry });
     }
     let mut sheet = sheets[0].clone();
-    for other in &sheets[1..] {
+    for (i, other) in sheets.iter().enumerate().skip(1) {
         sheet.photos.extend_from_slice(&other.photos);
         let said = |warning: &&Warning| sheet.warnings.iter().all(|w| w.text != warning.text);
-        let file = &other.photos[0].file;
-        let new: Vec<Warning> =
-            other.warnings.iter().filter(said).map(|w| w.clone().in_photo(file)).collect();
+        let new: Vec<Warning> = other.warnings.iter().filter(said).map(|w| w.clone().in_photo(i)).collect();
         sheet.warnings.extend(new);
     }
-    sheet.warnings.extend(sheets[1..].iter().zip(&requests[1..]).filter_map(corrected_elsewhere));
+    sheet.warnings.extend(requests.iter().enumerate().skip(1).filter_map(corrected_elsewhere));
     if let Some(edges) = sheet.edges.as_mut().filter(|edges| edges.channel.is_none()) {
         // Lost in the first photo, and seen in another.
         edges.channel = sheets.iter().find_map(|other| other.edges.as_ref()?.channel.clone());
@@ -83,7 +82,7 @@ pub fn record_together<P: Borrow<Photo>>(
 }
 
 /// The sheet keeps the corrections of the first photo point by point, and says that there were some in another.
-fn corrected_elsewhere((sheet, request): (&Sheet, &Request)) -> Option<Warning> {
+fn corrected_elsewhere((photo, request): (usize, &Request)) -> Option<Warning> {
     let many = |n: usize, one, more| (n > 0).then(|| format!("{n} {}", if n == 1 { one } else { more }));
     let said = [
         request.ends.map(|_| "the midline's ends".to_owned()),
@@ -92,10 +91,9 @@ fn corrected_elsewhere((sheet, request): (&Sheet, &Request)) -> Option<Warning> 
     ];
     let said: Vec<String> = said.into_iter().flatten().collect();
     (!said.is_empty()).then(|| {
-        let file = &sheet.photos[0].file;
         let text = format!("corrected by hand: {}", said.join(", "));
-        Warning::new("corrected-in-another-photo", text, "look at the lines drawn in that photo")
-            .in_photo(file)
+        let hint = "look at the lines drawn in that photo";
+        Warning::new(WarningCode::CorrectedInAnotherPhoto, text, hint).in_photo(photo)
     })
 }
 

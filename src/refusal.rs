@@ -1,8 +1,7 @@
-//! Every reason to say no: a code, what is wrong, and what to do next.
+//! Refusals: why a photo cannot be measured, and what to do next.
 //!
-//! A stage of the walk gives a value with its uncertainty, or a [`Refusal`]. A refusal is an answer about the
-//! photo (exit status 1); what goes wrong with the machine or with the arguments is an error (exit status 2)
-//! and travels as `anyhow::Error` at the front door.
+//! A stage of the pipeline returns a value with its uncertainty, or a [`Refusal`]: a statement about the photo (exit status
+//! 1). What goes wrong with the machine or with the arguments is an error (exit status 2).
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -74,50 +73,5 @@ impl Refusal {
     /// A refusal from its three parts.
     pub fn new(code: RefusalCode, text: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { code, text: text.into(), hint: hint.into() }
-    }
-}
-
-/// Something the user should know about a result that stands all the same.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Warning {
-    /// Machine-readable kind, such as `lift-unknown`.
-    pub code: String,
-    /// What was noticed, in one plain sentence.
-    pub text: String,
-    /// What to do about it.
-    pub hint: String,
-}
-
-impl Warning {
-    /// A warning from its three parts.
-    pub fn new(code: impl Into<String>, text: impl Into<String>, hint: impl Into<String>) -> Self {
-        Self { code: code.into(), text: text.into(), hint: hint.into() }
-    }
-
-    /// The same said of one of several photos, by its file.
-    pub fn in_photo(self, file: &str) -> Self {
-        Self { text: format!("{file}: {}", self.text), ..self }
-    }
-
-    /// The same where that photo is called otherwise; a warning of another photo stays as it is.
-    pub fn in_photo_renamed(&self, from: &str, to: &str) -> Self {
-        let rest = self.text.strip_prefix(from).and_then(|rest| rest.strip_prefix(": "));
-        rest.map_or_else(|| self.clone(), |rest| Self { text: rest.to_owned(), ..self.clone() }.in_photo(to))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_is_said_of_a_photo_follows_its_name() {
-        let said = Warning::new("a", "the light is poor", "wait").in_photo("right.jpg");
-        assert_eq!(said.text, "right.jpg: the light is poor");
-        assert_eq!(
-            said.in_photo_renamed("right.jpg", "willow-2.jpg").text,
-            "willow-2.jpg: the light is poor"
-        );
-        assert_eq!(said.in_photo_renamed("left.jpg", "willow.jpg"), said);
     }
 }

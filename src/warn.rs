@@ -5,7 +5,7 @@ use crate::measure::{Request, Walk};
 use crate::numeric::words::{Part, View};
 use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::{Photo, PhotoNote};
-use crate::refusal::Warning;
+use crate::warning::{Warning, WarningCode};
 use crate::width::joint::{Joint, ToldLift};
 use crate::width::{COVERAGE, MeasuredWidth};
 
@@ -52,7 +52,7 @@ fn lift_warning(request: &Request, view: View) -> Option<Warning> {
     .collect();
     missing.first().map(|part| {
         Warning::new(
-            "lift-unknown",
+            WarningCode::LiftUnknown,
             format!(
                 "how high the edges lie over the card is not known ({}): the widths are those in the card's plane, \
                  and the uncertainty allows for some centimetres",
@@ -70,7 +70,7 @@ fn no_channel_warning(request: &Request, view: View) -> Option<Warning> {
     let said = hinted || hidden || request.channel_lift.is_some();
     (said && view == View::Top).then(|| {
         Warning::new(
-            "channel-not-shown",
+            WarningCode::ChannelNotShown,
             "something was said of the channel, and this photo shows the saddle from above: it was not used",
             "say it of a photo of the saddle upside down, or give --view underside if this is one",
         )
@@ -93,7 +93,7 @@ fn sparse_lift_warning(walk: &Walk) -> Option<Warning> {
     let worst = walk.widths.named.iter().filter_map(off).max_by(|a, b| a.2.total_cmp(&b.2));
     worst.map(|(part, station, u_mm)| {
         Warning::new(
-            "lift-sparse",
+            WarningCode::LiftSparse,
             format!(
                 "no height of the {part}'s edges was given near {station:.2}, where they may lie {:.0} mm higher or lower: \
                  the width there carries that",
@@ -123,7 +123,7 @@ pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
     let (part, u_mm) =
         [seat, channel.map(|told| ("channel", told))].into_iter().flatten().filter_map(most).next()?;
     Some(Warning::new(
-        "lift-poorly-told",
+        WarningCode::LiftPoorlyTold,
         format!(
             "in places the photos tell the height of the {part}'s edges only to ± {:.0} mm, and the widths there carry that",
             COVERAGE * u_mm
@@ -138,7 +138,7 @@ pub fn poorly_told(request: &Request, joint: &Joint) -> Option<Warning> {
 fn lens_warning(walk: &Walk) -> Option<Warning> {
     (walk.lens_known == LensSource::Assumed).then(|| {
         Warning::new(
-            "focal-length-assumed",
+            WarningCode::FocalLengthAssumed,
             "the photo does not say its focal length: it was assumed and then fitted to the card",
             "send the photo as the phone made it, or give a lens file with --lens",
         )
@@ -157,7 +157,7 @@ fn bend_warning(walk: &Walk) -> Option<Warning> {
         .filter(|(b, u)| b.abs() > BEND_IS_SEEN * u && b.abs() > BEND_MATTERS_MM)
         .max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
     Some(Warning::new(
-        "card-bent",
+        WarningCode::CardBent,
         format!("the card looks bent by {:.1} mm; this was allowed for", bend.abs()),
         "glue the card to something flat and stiff",
     ))
@@ -181,7 +181,7 @@ fn distance_warning(walk: &Walk) -> Option<Warning> {
         .fold(f64::INFINITY, f64::min);
     (far > FAR_IN_CARD_WIDTHS * card_mm).then(|| {
         Warning::new(
-            "card-far-from-edge",
+            WarningCode::CardFarFromEdge,
             format!("the card lies {far:.0} mm from the middle of the saddle"),
             "lay the card close beside the saddle, or a second one on its other side",
         )
@@ -208,7 +208,7 @@ fn untraced_warning(walk: &Walk) -> Vec<Warning> {
             let word = if stations.len() == 1 { "station" } else { "stations" };
             let (part, at) = (part.as_str(), stations.join(", "));
             all.push(Warning::new(
-                "stations-untraced",
+                WarningCode::StationsUntraced,
                 format!("the {part}'s edges could not be traced at {word} {at}"),
                 "look at the overlay: take away what lies across the edge, or light it more evenly",
             ));
@@ -217,7 +217,7 @@ fn untraced_warning(walk: &Walk) -> Vec<Warning> {
     let missing = walk.widths.missing(walk.view);
     if !missing.is_empty() {
         all.push(Warning::new(
-            "widths-missing",
+            WarningCode::WidthsMissing,
             format!("not measured: {}", missing.join(", ")),
             "look at the overlay for where the edge was lost and photograph again",
         ));
@@ -240,7 +240,7 @@ fn uneven_warning(request: &Request, walk: &Walk) -> Option<Warning> {
     let wider = if difference > 0.0 { "left" } else { "right" };
     (difference.abs() > UNEVEN_MM).then(|| {
         Warning::new(
-            "halves-differ",
+            WarningCode::HalvesDiffer,
             format!("at {name} the {wider} half is {:.1} mm wider than the other", difference.abs()),
             "look at the overlay: the saddle is uneven, the midline lies beside its middle, or one side was traced along a seam or shadow",
         )

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::fit::LensPrior;
 use super::lens_file::{LensFile, LensFileError};
 use crate::photo::Photo;
-use crate::refusal::Warning;
+use crate::warning::{Warning, WarningCode};
 
 /// The lens to use for a photo; none where a folder has none of its camera.
 ///
@@ -31,7 +31,7 @@ pub fn readable(given: &Path) -> Result<(), LensFileError> {
 /// What is said of a photo whose camera has no lens file in the folder given.
 pub fn none_of_its_camera() -> Warning {
     Warning::new(
-        "lens-not-found",
+        WarningCode::LensNotFound,
         "the folder of lens files has none of this photo's camera: measured without one",
         "calibrate the camera with seatspan lens, or name its file with --lens",
     )

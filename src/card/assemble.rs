@@ -13,7 +13,8 @@ use super::verify::{check_code, photo_from_unit};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::{apply, homography};
 use crate::photo::Photo;
-use crate::refusal::{Refusal, RefusalCode, Warning};
+use crate::refusal::{Refusal, RefusalCode};
+use crate::warning::{Warning, WarningCode};
 
 /// A tag with its measured sides, in the order top, right, bottom, left of the upright tag; `None` for a side that
 /// is hidden or has no clean step.
@@ -165,7 +166,7 @@ fn dropped_warning(pattern: &Pattern, copy: u32, dropped: usize) -> Warning {
         many => (format!("{many} tags"), "do not stand where its layout has them"),
     };
     Warning::new(
-        "tag-dropped",
+        WarningCode::TagDropped,
         format!("{tags} of the {} (copy {copy}) {has}", pattern.name),
         "see that no second card with the same tags is in the picture and that the card lies flat",
     )

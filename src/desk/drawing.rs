@@ -3,10 +3,10 @@
 use serde_json::{Value, json};
 
 use crate::numeric::frame::PhotoPoint;
-use crate::report::overlay::OverlayGeometry;
 use crate::report::text::lifts_shown;
 use crate::report::units::{MM_PER_INCH, half_width};
 use crate::report::words::{influence, taper, width};
+use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{EdgePair, EdgePairPx, LiftSource, Part, Sheet};
 use crate::warn::told_poorly;
 use crate::width::COVERAGE;
@@ -27,7 +27,7 @@ fn points(line: &[PhotoPoint]) -> Vec<[f64; 2]> {
 /// What lies where in the photo.
 pub fn drawing(sheet: &Sheet, geometry: &OverlayGeometry) -> Value {
     let line = |ends: &[PhotoPoint; 2]| ends.map(at);
-    let edge = |e: &crate::report::overlay::EdgeLine| json!({ "part": e.part, "side": e.side, "points": points(&e.points) });
+    let edge = |e: &crate::sheet::geometry::EdgeLine| json!({ "part": e.part, "side": e.side, "points": points(&e.points) });
     json!({
         "cards": geometry.cards.iter().map(|c| json!({
             "outline": points(&c.outline),
@@ -130,6 +130,8 @@ pub fn findings(sheet: &Sheet) -> Value {
         "doubts": sheet.doubts,
         "hidden": sheet.hidden.iter().map(|h| h.in_words()).collect::<Vec<_>>(),
         "hints": sheet.hints.len(),
-        "warnings": sheet.warnings,
+        "warnings": sheet.warnings.iter().map(|w| json!({
+            "code": w.code, "text": sheet.warning_text(w), "hint": w.hint,
+        })).collect::<Vec<_>>(),
     })
 }

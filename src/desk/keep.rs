@@ -12,8 +12,9 @@ use super::lock::locked;
 use super::opened::Measured;
 use crate::photo::Photo;
 use crate::report::draw::{Picture, png};
-use crate::report::overlay::{OverlayGeometry, drawing};
+use crate::report::overlay::drawing;
 use crate::report::units::Units;
+use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{self, OutputError, Sheet, safe_write};
 
 /// How a photo is kept.
@@ -101,7 +102,7 @@ pub fn keep(room: &Room, item: &Arc<Item>, wish: &Wish) -> Result<Value, Trouble
     if !wish.replace && files.into_iter().any(|file| room.folder.join(file).exists()) {
         return Err(there_already(&stem));
     }
-    call_as_kept(&mut sheet, &all);
+    sheet.photos.iter_mut().zip(&all).for_each(|(entry, one)| entry.file = one.file());
     let text = sheet::to_json(&sheet).map_err(anyhow::Error::from)?;
     let write = |file: &str, bytes: &[u8]| {
         safe_write(&room.folder.join(file), bytes, wish.replace).map_err(|e| match e {
@@ -121,14 +122,6 @@ pub fn keep(room: &Room, item: &Arc<Item>, wish: &Wish) -> Result<Value, Trouble
 fn kept(room: &Room, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -> Result<Kept, Trouble> {
     let photo = room.photos.photo(&item)?;
     Ok(Kept { item, photo, geometry, stem })
-}
-
-/// The sheet calls the photos as they are called on the shelf.
-fn call_as_kept(sheet: &mut Sheet, all: &[Kept]) {
-    for (entry, one) in sheet.photos.iter_mut().zip(all) {
-        let before = std::mem::replace(&mut entry.file, one.file());
-        sheet.warnings.iter_mut().for_each(|w| *w = w.in_photo_renamed(&before, &one.file()));
-    }
 }
 
 fn there_already(stem: &str) -> Trouble {

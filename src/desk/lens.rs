@@ -10,7 +10,7 @@ use crate::camera::fit::LensPrior;
 use crate::camera::lens_choice::prior_of;
 use crate::camera::lens_file::{LensFile, LensFileError};
 use crate::photo::Photo;
-use crate::refusal::Warning;
+use crate::warning::{Warning, WarningCode};
 
 /// The lens that a photo is measured with.
 #[derive(Debug, Clone, Default)]
@@ -43,7 +43,7 @@ pub fn choose(folder: &Path, wish: Option<&str>, photo: &Photo) -> Result<Chosen
         Some(name) => named(folder, name, photo),
         None => Ok(of_its_camera(folder, photo).unwrap_or_else(|error| {
             let hint = "choose a lens file or none, under Photo and card";
-            let warning = Warning::new("lens-not-picked", what(&error), hint);
+            let warning = Warning::new(WarningCode::LensNotPicked, what(&error), hint);
             ChosenLens { warning: Some(warning), ..ChosenLens::default() }
         })),
     }

@@ -16,8 +16,8 @@ use crate::numeric::words::View;
 use crate::photo::Photo;
 use crate::record::{record, record_together};
 use crate::refusal::Refusal;
-use crate::report::overlay::OverlayGeometry;
 use crate::sheet::Sheet;
+use crate::sheet::geometry::OverlayGeometry;
 use crate::together::{measure_found_together, same_twice};
 
 /// Where the saddle was found, so that it is not looked for again.

@@ -96,7 +96,7 @@ fn warnings(sheets: &[Sheet]) -> Vec<String> {
             .map(|r| format!("{}: not measured: {}", s.saddle.name, r.text))
             .collect::<Vec<_>>();
         let view = s.view.map_or("", View::as_str);
-        let told = s.warnings.iter().map(move |w| format!("{view}: {}", w.text));
+        let told = s.warnings.iter().map(move |w| format!("{view}: {}", s.warning_text(w)));
         refused.into_iter().chain(told).collect::<Vec<_>>()
     };
     sheets.iter().flat_map(of).collect()

@@ -194,6 +194,7 @@ fn camera_focal(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::warning::WarningCode;
     use approx::assert_relative_eq;
 
     fn phone() -> Exif {
@@ -205,7 +206,7 @@ mod tests {
         }
     }
 
-    fn hint(exif: &Exif, w: u32, h: u32) -> (Option<FocalHint>, Vec<&'static str>) {
+    fn hint(exif: &Exif, w: u32, h: u32) -> (Option<FocalHint>, Vec<WarningCode>) {
         let mut notes = vec![];
         let hint = focal_hint(exif, w, h, &mut notes);
         (hint, notes.iter().map(PhotoNote::code).collect())
@@ -228,7 +229,7 @@ mod tests {
         let h = h.unwrap();
         assert_relative_eq!(h.focal_px, 26.0 * 2000.0 / 43.266_615, max_relative = 1e-6);
         assert_relative_eq!(h.relative_u, 0.05);
-        assert_eq!(notes, ["photo-resized"]);
+        assert_eq!(notes, [WarningCode::PhotoResized]);
     }
 
     #[test]
@@ -237,22 +238,22 @@ mod tests {
         let h = h.unwrap();
         assert_relative_eq!(h.focal_px, 26.0 * 5040.0 / 43.266_615, max_relative = 1e-6);
         assert!(h.relative_u > 0.15);
-        assert_eq!(notes, ["photo-cropped"]);
-        assert_eq!(hint(&phone(), 1500, 1500), (None, vec!["photo-cropped"]));
+        assert_eq!(notes, [WarningCode::PhotoCropped]);
+        assert_eq!(hint(&phone(), 1500, 1500), (None, vec![WarningCode::PhotoCropped]));
     }
 
     #[test]
     fn data_of_another_picture_is_stale() {
         let (h, notes) = hint(&phone(), 8064, 6048);
         assert!(h.unwrap().relative_u > 0.1);
-        assert_eq!(notes, ["exif-stale"]);
-        assert_eq!(hint(&phone(), 9000, 3000), (None, vec!["exif-stale"]));
+        assert_eq!(notes, [WarningCode::ExifStale]);
+        assert_eq!(hint(&phone(), 9000, 3000), (None, vec![WarningCode::ExifStale]));
     }
 
     #[test]
     fn digital_zoom_is_trusted_only_where_it_is_included() {
         let zoomed = Exif { digital_zoom: Some(2.0), ..phone() };
-        assert_eq!(hint(&zoomed, 4032, 3024), (None, vec!["digital-zoom"]));
+        assert_eq!(hint(&zoomed, 4032, 3024), (None, vec![WarningCode::DigitalZoom]));
         let apple = Exif { make: Some("Apple".into()), ..zoomed.clone() };
         assert_relative_eq!(hint(&apple, 4032, 3024).0.unwrap().relative_u, 0.05f64.hypot(0.04));
         let small = Exif { digital_zoom: Some(1.1), ..zoomed.clone() };
@@ -262,7 +263,7 @@ mod tests {
             epsilon = 1e-12
         );
         let noise = Exif { digital_zoom: Some(1.0007), ..zoomed };
-        assert_eq!(hint(&noise, 4032, 3024).1, Vec::<&str>::new());
+        assert_eq!(hint(&noise, 4032, 3024).1, Vec::<WarningCode>::new());
     }
 
     #[test]
@@ -278,7 +279,7 @@ mod tests {
         assert_eq!(h.source, FocalSource::FocalPlane);
         assert_relative_eq!(h.focal_px, 50.0 * 166.7 / 2.0, max_relative = 1e-9);
         let absurd = Exif { focal_plane_px_per_mm: Some([1e7, 1e7]), ..camera };
-        assert_eq!(hint(&absurd, 6000, 4000), (None, vec!["exif-focal-implausible"]));
+        assert_eq!(hint(&absurd, 6000, 4000), (None, vec![WarningCode::ExifFocalImplausible]));
         assert_eq!(hint(&Exif { focal_mm: Some(4.2), ..Exif::default() }, 4032, 3024), (None, vec![]));
     }
 }

@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::warning::WarningCode;
+
 /// Something noticed about a photo that can be measured all the same.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
@@ -59,20 +61,20 @@ pub enum PhotoNote {
 
 impl PhotoNote {
     /// Machine-readable kind, such as `photo-resized`; the name never changes its meaning.
-    pub fn code(&self) -> &'static str {
+    pub fn code(&self) -> WarningCode {
         match self {
-            Self::NoExif => "exif-missing",
-            Self::CorruptExif { .. } => "exif-corrupt",
-            Self::InvalidOrientation { .. } => "exif-orientation-invalid",
-            Self::InvalidDate => "exif-date-invalid",
-            Self::Resized { .. } => "photo-resized",
-            Self::Cropped { .. } => "photo-cropped",
-            Self::StaleExif { .. } => "exif-stale",
-            Self::DigitalZoom { .. } => "digital-zoom",
-            Self::ImplausibleFocal => "exif-focal-implausible",
-            Self::Transparent => "photo-transparent",
-            Self::Grey => "photo-grey",
-            Self::HdrCurve => "photo-hdr",
+            Self::NoExif => WarningCode::ExifMissing,
+            Self::CorruptExif { .. } => WarningCode::ExifCorrupt,
+            Self::InvalidOrientation { .. } => WarningCode::ExifOrientationInvalid,
+            Self::InvalidDate => WarningCode::ExifDateInvalid,
+            Self::Resized { .. } => WarningCode::PhotoResized,
+            Self::Cropped { .. } => WarningCode::PhotoCropped,
+            Self::StaleExif { .. } => WarningCode::ExifStale,
+            Self::DigitalZoom { .. } => WarningCode::DigitalZoom,
+            Self::ImplausibleFocal => WarningCode::ExifFocalImplausible,
+            Self::Transparent => WarningCode::PhotoTransparent,
+            Self::Grey => WarningCode::PhotoGrey,
+            Self::HdrCurve => WarningCode::PhotoHdr,
         }
     }
 

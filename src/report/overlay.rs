@@ -4,7 +4,7 @@ use super::draw::place::{Area, Ground, Place, Wish};
 use super::draw::{Drawing, Role, Shape, Text, font};
 use super::units::Units;
 use crate::numeric::frame::PhotoPoint;
-pub use crate::sheet::geometry::*;
+use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{Part, Sheet, Side};
 
 mod band;

@@ -1,11 +1,12 @@
 use super::draw::{Drawing, Picture, RenderError, Role, Shape, png, svg};
-use super::overlay::{
-    CardOutline, DoubtLine, EdgeLine, NamedLine, OverlayGeometry, StationLine, drawing, edge_lines,
-};
+use super::overlay::drawing;
 use super::text::{CAUTIONS, TextOptions, text};
 use super::units::Units;
 use crate::numeric::frame::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::sheet::geometry::{
+    CardOutline, DoubtLine, EdgeLine, NamedLine, OverlayGeometry, StationLine, edge_lines,
+};
 use crate::sheet::tests::sample;
 use crate::sheet::{Part, Side};
 

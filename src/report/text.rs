@@ -184,7 +184,7 @@ fn notes(sheet: &Sheet, out: &mut String) {
         );
     }
     for w in &sheet.warnings {
-        let _ = writeln!(out, "\nwarning: {} [{}]", plain(&w.text), plain(&w.code));
+        let _ = writeln!(out, "\nwarning: {} [{}]", plain(&sheet.warning_text(w)), plain(&w.code.as_str()));
         let _ = writeln!(out, "  {}", plain(&w.hint));
     }
 }

@@ -1,5 +1,6 @@
 use super::*;
-use crate::refusal::{Refusal, RefusalCode, Warning};
+use crate::refusal::{Refusal, RefusalCode};
+use crate::warning::{Warning, WarningCode};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -117,7 +118,11 @@ pub(crate) fn sample() -> Sheet {
             apart_mm: -9.0,
             probability: 0.2,
         }],
-        warnings: vec![Warning::new("lift-unknown", "The lift is not known.", "Give it with --lift.")],
+        warnings: vec![Warning::new(
+            WarningCode::LiftUnknown,
+            "The lift is not known.",
+            "Give it with --lift.",
+        )],
         refused: None,
     }
 }

@@ -8,7 +8,8 @@
 
 use super::asked::Asked;
 use super::words::{FocalSource, LiftSource, MidlineSource, Part, Side, View};
-use crate::refusal::{Refusal, Warning};
+use crate::refusal::Refusal;
+use crate::warning::Warning;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -410,6 +411,14 @@ impl Sheet {
             doubts: Vec::new(),
             warnings: Vec::new(),
             refused: Some(refusal),
+        }
+    }
+
+    /// What a warning says, after the file of the photo that it concerns.
+    pub fn warning_text(&self, warning: &Warning) -> String {
+        match warning.photo.and_then(|index| self.photos.get(index)) {
+            Some(photo) => format!("{}: {}", photo.file, warning.text),
+            None => warning.text.clone(),
         }
     }
 

@@ -13,6 +13,7 @@ use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
 use seatspan::sheet::{Lift, LiftSource, Sheet};
 use seatspan::together::measure_together;
+use seatspan::warning::WarningCode;
 
 fn photo(scenario: &Scenario) -> (Photo, Truth) {
     let Drawn { bytes, truth } = synth::draw(scenario).unwrap();
@@ -62,7 +63,12 @@ fn photos_from_two_sides_tell_lift_and_widths() {
         // 1.5 mm is what photos of one saddle with a ruler's lifts reach.
         assert!((w.mm - t.mm).abs() < 1.5, "{}: {} against {} mm", t.name, w.mm, t.mm);
     }
-    assert!(sheet.warnings.iter().all(|w| w.code != "lift-unknown" && w.code != "lift-poorly-told"));
+    assert!(
+        sheet
+            .warnings
+            .iter()
+            .all(|w| w.code != WarningCode::LiftUnknown && w.code != WarningCode::LiftPoorlyTold)
+    );
     assert_eq!(sheet.photos.len(), 2);
 }
 
@@ -88,7 +94,7 @@ fn photos_from_one_place_tell_no_lift_and_their_common_errors_stay() {
     let sheet = sheet.unwrap();
     let middle = lifts(&sheet, &truth)[5];
     assert!(middle[2] > 20.0, "the lift cannot be known: u {} mm", middle[2]);
-    assert!(sheet.warnings.iter().any(|w| w.code == "lift-poorly-told"));
+    assert!(sheet.warnings.iter().any(|w| w.code == WarningCode::LiftPoorlyTold));
     let alone =
         measure(&photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
     for w in &sheet.widths {

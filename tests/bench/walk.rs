@@ -113,7 +113,7 @@ fn overlay(photo: &Photo) -> Vec<u8> {
 fn overlay_png(
     photo: &Photo,
     sheet: &seatspan::sheet::Sheet,
-    geometry: &seatspan::report::overlay::OverlayGeometry,
+    geometry: &seatspan::sheet::geometry::OverlayGeometry,
 ) -> Vec<u8> {
     let size = (photo.width_px() as u32, photo.height_px() as u32);
     let drawing = drawing(sheet, geometry, size, Units::Millimetres);

@@ -333,7 +333,7 @@ fn a_height_missing_near_a_width_is_said_and_makes_it_less_sure() {
         let widest = sheet.width("seat.widest").unwrap().clone();
         // The demo's truth, mm (fixtures/demo/README.md).
         assert!((widest.mm - 214.92).abs() < widest.u95, "{lift}: {} ± {}", widest.mm, widest.u95);
-        (widest.u95, sheet.warnings.iter().any(|w| w.code == "lift-sparse"))
+        (widest.u95, sheet.warnings.iter().any(|w| w.code == seatspan::warning::WarningCode::LiftSparse))
     };
     let (five, three, one) =
         (u95("seat=0:44,0.25:26,0.5:11,0.75:31,1:68"), u95("seat=0:44,0.5:11,1:68"), u95("seat=0:44"));

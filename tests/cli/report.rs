@@ -10,8 +10,8 @@ use crate::willow::WILLOW;
 use lopdf::content::Content;
 use lopdf::{Document, Object};
 use seatspan::numeric::words::Part;
-use seatspan::report::overlay::edge_lines;
 use seatspan::sheet;
+use seatspan::sheet::geometry::edge_lines;
 use tempfile::TempDir;
 
 const FERN: [&str; 11] = [

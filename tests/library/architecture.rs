@@ -15,7 +15,7 @@ const ROOMS: [(&str, u32); 9] = [
     ("print", 9),
 ];
 /// Under every room: used by all, and using none of them.
-const GROUND: [&str; 2] = ["numeric", "refusal"];
+const GROUND: [&str; 3] = ["numeric", "refusal", "warning"];
 /// The walk, its scribes and the judge of photos: they use every room and one another; only side entrances use them.
 const WALK: [&str; 6] = ["measure", "together", "record", "warn", "explain", "check"];
 /// Side entrances: they use everything, and nothing uses them, but that the command line opens the desk.

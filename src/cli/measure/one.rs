@@ -14,8 +14,9 @@ use crate::photo::{Photo, PhotoError, file_name, sha256_of_file};
 use crate::record::{photo_entry, record};
 use crate::refusal::Refusal;
 use crate::report::draw::{Picture, png, svg};
-use crate::report::overlay::{OverlayGeometry, drawing};
+use crate::report::overlay::drawing;
 use crate::report::text::{TextOptions, text};
+use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{self, Output, Sheet, output_path, safe_write};
 
 /// Measures a photo alone, and prints its table or sheet.

@@ -4,10 +4,10 @@ use super::plan::{OnPaper, apart, window_mm};
 use super::{Figure, Item, Stroke, Tone};
 use crate::numeric::words::{Part, View};
 use crate::photo::Photo;
-use crate::report::overlay::edge_lines;
 use crate::report::shape::Shape;
 use crate::report::straight::Straight;
 use crate::sheet::Sheet;
+use crate::sheet::geometry::edge_lines;
 
 /// Pixels of the picture for a millimetre of the saddle: about those of a phone's photo.
 const PX_PER_MM: f64 = 2.5;

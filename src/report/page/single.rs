@@ -358,8 +358,11 @@ fn in_words(sheet: &Sheet, key: &str, name: &str, u95: f64) -> Option<Block> {
 
 /// What the user can do, from the warnings, the doubts and the largest lines of the budget.
 fn better(sheet: &Sheet, shape: &Shape) -> Option<Section> {
-    let mut items: Vec<Note> =
-        sheet.warnings.iter().map(|w| Note::plain(sentence(&w.text), sentence(&w.hint))).collect();
+    let mut items: Vec<Note> = sheet
+        .warnings
+        .iter()
+        .map(|w| Note::plain(sentence(&sheet.warning_text(w)), sentence(&w.hint)))
+        .collect();
     items.extend(sheet.doubts.iter().map(|d| {
         let stretch = stretch([d.from_at, d.to_at]);
         let place = format!("The {}’s {} edge {stretch} is in doubt.", d.part.as_str(), d.side.as_str());

@@ -11,7 +11,7 @@ use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::{Photo, PhotoError};
 use seatspan::record::{measure, record_together};
 use seatspan::refusal::{Refusal, RefusalCode};
-use seatspan::report::overlay::OverlayGeometry;
+use seatspan::sheet::geometry::OverlayGeometry;
 use seatspan::sheet::Sheet;
 use seatspan::together::measure_together;
 
