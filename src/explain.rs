@@ -1,121 +1,129 @@
-//! `--explain DIR`: one picture a stage, for seeing what each room decided.
+//! Pictures of what each stage saw and decided, for `--explain`.
+//!
+//! A stage adds a picture of what it looked at, with marks where it found something. Nothing is made while nobody collects.
 
-use std::path::Path;
+use std::io::Cursor;
+use std::sync::{Mutex, PoisonError};
 
-use image::{GrayImage, Luma, Rgb, RgbImage};
+use image::{ImageFormat, Luma, Rgb, RgbImage};
+use imageproc::drawing::{draw_cross_mut, draw_line_segment_mut};
 
-use crate::card::find::looks;
-use crate::measure::Walk;
-use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::{SIDES, Side};
-use crate::outline::Scene;
-use crate::outline::chart::Chart;
-use crate::outline::form::FormPictures;
-use crate::outline::learnt::net::Telling;
-use crate::photo::Photo;
-use crate::photo::srgb::linear_to_srgb;
-use crate::sheet::{OutputError, safe_write};
+/// Collector of explanation pictures.
+#[derive(Debug, Default)]
+pub struct Explanation(Option<Mutex<Vec<Picture>>>);
 
-/// Millimetres a pixel of the plan.
-const PLAN_MM_PER_PX: f64 = 0.5;
-/// What is shown around the midline, mm.
-const PLAN_MARGIN_MM: f64 = 200.0;
-/// Reach of the strips shown, and what a pixel of them covers outwards, mm.
-const STRIP_REACH_MM: f64 = 150.0;
-const STRIP_STEP_MM: f64 = 0.25;
+impl Explanation {
+    /// Collects nothing.
+    pub const OFF: &'static Self = &Self(None);
 
-/// Writes the pictures: the finder's first look, the plan in the card's plane, each side's strip, and where the edge
-/// may lie in it.
-///
-/// # Errors
-/// When a picture cannot be written, or stands there already and `overwrite` is false.
-pub fn explain(photo: &Photo, walk: &Walk, folder: &Path, overwrite: bool) -> Result<(), OutputError> {
-    let save = |name: &str, picture: Vec<u8>| safe_write(&folder.join(name), &picture, overwrite);
-    save("1-finder.png", png_gray(finder_view(photo)))?;
-    save("2-plan.png", png(plan(photo, walk)))?;
-    for side in SIDES {
-        save(&format!("3-strip-{}.png", side.as_str()), png(strip(photo, walk, side)))?;
+    /// A collector without pictures yet.
+    pub fn on() -> Self {
+        Self(Some(Mutex::default()))
     }
-    let (camera, midline, view) = (&walk.fit.camera, &walk.midline, walk.view);
-    let scene = Scene { photo, camera, midline, view, hints: &walk.hints };
-    let form = FormPictures::of(&scene, &walk.seat_lift);
-    for (side, told) in SIDES.iter().zip(form.edges().iter().flat_map(|seen| &seen.told)) {
-        save(&format!("4-told-{}.png", side.as_str()), png_gray(told_picture(told)))?;
-    }
-    Ok(())
-}
 
-fn png(picture: RgbImage) -> Vec<u8> {
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    picture.write_to(&mut bytes, image::ImageFormat::Png).expect("writing to memory does not fail");
-    bytes.into_inner()
-}
-
-fn png_gray(picture: GrayImage) -> Vec<u8> {
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    picture.write_to(&mut bytes, image::ImageFormat::Png).expect("writing to memory does not fail");
-    bytes.into_inner()
-}
-
-fn finder_view(photo: &Photo) -> GrayImage {
-    let view = photo.luma_upright(looks(photo)[0].factor);
-    GrayImage::from_raw(view.width as u32, view.height as u32, view.data).unwrap_or_default()
-}
-
-/// The photo seen square from above, in the card's plane, the midline from top to bottom.
-fn plan(photo: &Photo, walk: &Walk) -> RgbImage {
-    let length = walk.midline.length_mm();
-    let width = (2.0 * PLAN_MARGIN_MM / PLAN_MM_PER_PX) as u32;
-    let height = ((length + PLAN_MARGIN_MM) / PLAN_MM_PER_PX) as u32;
-    RgbImage::from_fn(width, height, |x, y| {
-        let along = f64::from(y) * PLAN_MM_PER_PX - PLAN_MARGIN_MM / 2.0;
-        let right = f64::from(x) * PLAN_MM_PER_PX - PLAN_MARGIN_MM;
-        let at = walk.midline.point(along / length, right, Side::Right, 0.0);
-        colour(photo, walk.fit.camera.photo_from_card(at))
-    })
-}
-
-fn colour(photo: &Photo, at: Option<PhotoPoint>) -> Rgb<u8> {
-    let light = at.and_then(|p| photo.linear_at(p)).unwrap_or([0.0; 3]);
-    Rgb(light.map(|v| (255.0 * linear_to_srgb(f64::from(v))).round() as u8))
-}
-
-/// A side's strip with its traced edge.
-fn strip(photo: &Photo, walk: &Walk, side: Side) -> RgbImage {
-    let chart = Chart::closed(&walk.midline, side);
-    let (camera, lift) = (&walk.fit.camera, &walk.seat_lift);
-    let size = ((STRIP_REACH_MM / STRIP_STEP_MM) as u32, chart.rays.len() as u32);
-    let mut picture = RgbImage::from_fn(size.0, size.1, |x, y| {
-        let at = chart.point_between(f64::from(y), f64::from(x) * STRIP_STEP_MM, &walk.midline, lift);
-        colour(photo, camera.photo_from_card(at))
-    });
-    let located = &walk.widths.seat[if side == Side::Left { 0 } else { 1 }];
-    for p in located.iter().flatten() {
-        let at = walk.midline.point(p.station, p.offset_mm, side, 0.0).horizontal();
-        let nearest = chart.rays.iter().enumerate().min_by(|a, b| {
-            let off = |ray: &crate::outline::chart::Ray| {
-                let v = at - ray.start_mm;
-                v.perp(&ray.direction).abs() + if v.dot(&ray.direction) < 0.0 { 1e9 } else { 0.0 }
-            };
-            off(a.1).total_cmp(&off(b.1))
-        });
-        if let Some((row, ray)) = nearest {
-            let column = ((at - ray.start_mm).norm() / STRIP_STEP_MM) as u32;
-            if column < size.0 {
-                picture.put_pixel(column, row as u32, Rgb([0, 200, 255]));
-            }
+    /// Adds a picture, which is only made if pictures are collected.
+    pub fn add(&self, picture: impl FnOnce() -> Picture) {
+        if let Some(pictures) = &self.0 {
+            let picture = picture();
+            pictures.lock().unwrap_or_else(PoisonError::into_inner).push(picture);
         }
     }
-    picture
+
+    /// The pictures as PNG files: names in the order in which they were added, and bytes.
+    pub fn files(self) -> Vec<(String, Vec<u8>)> {
+        let pictures = self.0.map(Mutex::into_inner).map(|all| all.unwrap_or_else(PoisonError::into_inner));
+        let pictures = pictures.unwrap_or_default().into_iter().enumerate();
+        pictures.map(|(i, picture)| (format!("{:02}-{}.png", i + 1, picture.name), picture.png())).collect()
+    }
 }
 
-/// Pixels of a picture for each row and column of what is told.
-const TOLD_SCALE: u32 = 4;
+/// Colours of marks.
+pub mod colour {
+    use image::Rgb;
 
-/// The probability of the edge at each place of the form's chart, its square root as a shade of grey.
-fn told_picture(told: &Telling) -> GrayImage {
-    GrayImage::from_fn(told.columns as u32 * TOLD_SCALE, told.rows as u32 * TOLD_SCALE, |x, y| {
-        let probability = told.row((y / TOLD_SCALE) as usize)[(x / TOLD_SCALE) as usize].exp();
-        Luma([(255.0 * probability.sqrt()) as u8])
-    })
+    /// What was only proposed.
+    pub const PROPOSED: Rgb<u8> = Rgb([255, 140, 0]);
+    /// What was accepted.
+    pub const ACCEPTED: Rgb<u8> = Rgb([0, 220, 90]);
+    /// A traced edge.
+    pub const EDGE: Rgb<u8> = Rgb([0, 200, 255]);
+    /// A rival of a traced edge.
+    pub const RIVAL: Rgb<u8> = Rgb([255, 60, 200]);
+}
+
+/// A picture with marks; its coordinates have their origin at the centre of the top-left pixel.
+#[derive(Debug, Clone)]
+pub struct Picture {
+    name: &'static str,
+    image: RgbImage,
+}
+
+impl Picture {
+    /// A picture of a stage.
+    pub fn new(name: &'static str, image: RgbImage) -> Self {
+        Self { name, image }
+    }
+
+    /// Grey levels, row by row.
+    pub fn grey(name: &'static str, levels: &[u8], width: usize) -> Self {
+        let size = (width as u32, levels.len().checked_div(width).unwrap_or(0) as u32);
+        Self::new(
+            name,
+            RgbImage::from_fn(size.0, size.1, |x, y| Rgb([levels[y as usize * width + x as usize]; 3])),
+        )
+    }
+
+    /// Probabilities by row and column, their square roots as grey levels, each enlarged to `scale` pixels.
+    pub fn probabilities(
+        name: &'static str,
+        size: [usize; 2],
+        scale: u32,
+        at: impl Fn(usize, usize) -> f32,
+    ) -> Self {
+        let [rows, columns] = size.map(|n| n as u32 * scale);
+        let level = |x: u32, y: u32| (255.0 * at((y / scale) as usize, (x / scale) as usize).sqrt()) as u8;
+        let grey = image::GrayImage::from_fn(columns, rows, |x, y| Luma([level(x, y)]));
+        Self::new(name, image::DynamicImage::from(grey).into_rgb8())
+    }
+
+    /// Draws a line through points.
+    pub fn line(mut self, points: &[[f64; 2]], colour: Rgb<u8>) -> Self {
+        for pair in points.windows(2) {
+            let [from, to] = [pair[0], pair[1]].map(|[x, y]| (x as f32, y as f32));
+            draw_line_segment_mut(&mut self.image, from, to, colour);
+        }
+        self
+    }
+
+    /// Draws crosses at points.
+    pub fn crosses(mut self, points: &[[f64; 2]], colour: Rgb<u8>) -> Self {
+        for [x, y] in points {
+            draw_cross_mut(&mut self.image, colour, x.round() as i32, y.round() as i32);
+        }
+        self
+    }
+
+    fn png(&self) -> Vec<u8> {
+        let mut bytes = Cursor::new(Vec::new());
+        self.image.write_to(&mut bytes, ImageFormat::Png).expect("writing to memory does not fail");
+        bytes.into_inner()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pictures_are_made_only_where_they_are_collected() {
+        Explanation::OFF.add(|| unreachable!());
+        let explain = Explanation::on();
+        explain.add(|| Picture::grey("first", &[0; 12], 4).line(&[[0.0, 1.0], [3.0, 1.0]], colour::EDGE));
+        explain.add(|| Picture::probabilities("second", [2, 3], 4, |_, _| 1.0));
+        let files = explain.files();
+        let names: Vec<_> = files.iter().map(|f| f.0.as_str()).collect();
+        assert_eq!(names, ["01-first.png", "02-second.png"]);
+        let drawn = image::load_from_memory(&files[0].1).unwrap().into_rgb8();
+        assert_eq!((*drawn.get_pixel(2, 1), *drawn.get_pixel(2, 2)), (colour::EDGE, Rgb([0; 3])));
+    }
 }

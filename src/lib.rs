@@ -27,10 +27,10 @@ pub mod cli;
 pub mod desk;
 pub mod explain;
 pub mod fit;
-pub mod measure;
 pub mod numeric;
 pub mod outline;
 pub mod photo;
+pub mod pipeline;
 #[cfg(feature = "report")]
 pub mod print;
 pub mod record;
@@ -39,6 +39,5 @@ pub mod refusal;
 pub mod report;
 pub mod sheet;
 pub mod together;
-pub mod warn;
 pub mod warning;
 pub mod width;

@@ -1,197 +1,196 @@
-//! Several photos of one saddle that stood still beside its card: each walked alone, then all measured together, with the
-//! lift of the edges as the photos tell it.
+//! Several photos of one saddle that stood still beside its card: each is located and traced alone, then all are measured
+//! together, with the heights of the edges as the photos show them.
 
-use std::borrow::Borrow;
+use std::sync::Arc;
 
 use crate::numeric::parallel::*;
 
 use crate::camera::placement::lens_prior;
 use crate::camera::print_scale::{PrintScale, print_scale};
 use crate::card::{FoundCard, FoundCards, find_cards};
-use crate::measure::{Placed, Request, Walk, place_at, walk_placed, walk_uneven};
-use crate::outline::lift::LiftProfile;
+use crate::explain::Explanation;
 use crate::photo::Photo;
+use crate::pipeline::{Located, Measured, Reached, Refused, Request, Staged, Traced};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::width::joint::{Joint, JointSubject, Sight, measure_jointly};
-use crate::width::{GIVEN_END_U_MM, Widths};
+use crate::width::{GIVEN_END_U_MM, Widths, measure_widths};
 
-/// What several photos of a saddle say together.
+/// One saddle measured in several photos.
 #[derive(Debug, Clone)]
 pub struct Together {
-    /// Each photo's walk, with the midline, the lifts and the widths of all; the traced points are its own.
-    pub walks: Vec<Walk>,
+    /// Each photo with the midline, heights and widths of all; the traced points are its own.
+    pub photos: Vec<Measured>,
     /// The joint estimate.
     pub joint: Joint,
-    /// The widths as the first photo alone gave them.
-    pub alone: Widths,
+    /// The widths as the first photo alone gives them.
+    pub alone: Option<Widths>,
 }
 
-/// Measures one saddle in several photos; a request for each, alike but for the lens.
+/// Measures one saddle in several photos. There is a request for each; they differ in ends, corrections and lens.
 ///
 /// # Errors
 /// The first refusal of any photo, with its name, or why the photos do not go together.
-pub fn measure_together<P: Borrow<Photo>>(photos: &[P], requests: &[Request]) -> Result<Together, Refusal> {
-    let found =
-        |photo: &P| find_cards(photo.borrow()).map_err(|refusal| of_photo(photo.borrow().name(), refusal));
-    let found = photos.iter().map(found).collect::<Result<_, _>>()?;
-    measure_found_together(photos, requests, found)
+pub fn measure_together(photos: &[Arc<Photo>], requests: &[Request]) -> Staged<Together> {
+    let find = |photo: &Arc<Photo>| {
+        let refused = |refusal| named(Refused::new(refusal, photo.clone(), Reached::Nothing));
+        Ok((photo.clone(), find_cards(photo).map_err(refused)?))
+    };
+    measure_over_cards(photos.iter().map(find).collect::<Staged<_>>()?, requests)
 }
 
-/// As [`measure_together`], from the cards found in each photo.
+/// Measures one saddle in several photos whose cards were found before.
 ///
 /// # Errors
 /// As [`measure_together`].
-pub fn measure_found_together<P: Borrow<Photo>>(
-    photos: &[P],
-    requests: &[Request],
-    found: Vec<FoundCards>,
-) -> Result<Together, Refusal> {
-    let photos: &[&Photo] = &photos.iter().map(Borrow::borrow).collect::<Vec<_>>();
-    let placed = placed_alike(photos, requests, found)?;
-    let each = |requests: &[Request], walk: Walking| -> Result<Vec<Walk>, Refusal> {
-        let walked = photos.par_iter().zip(requests).zip(&placed);
-        let walked: Vec<Result<Walk, Refusal>> = walked
-            .map(|((photo, request), placed)| {
-                walk(photo, request, placed.clone()).map_err(|refusal| of_photo(photo.name(), refusal))
-            })
-            .collect();
-        walked.into_iter().collect()
-    };
-    let first = each(requests, walk_uneven)?;
-    if first.iter().any(|walk| walk.view != first[0].view) {
-        return Err(views_differ());
+pub fn measure_over_cards(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<Together> {
+    let located = locate(found, requests)?;
+    let first = trace(&located, requests)?;
+    if first.iter().any(|traced| traced.view != first[0].view) {
+        return Err(refused(&first[0], views_differ()));
     }
-    let told = joint_of(photos, requests, &first)?;
-    // Once more along the edges at the lift that they have.
-    let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, w)| nearer(r, w, &told)).collect();
-    let mut walks = each(&nearer, walk_placed)?;
-    let alone = first.into_iter().next().map(|walk| walk.widths).ok_or_else(no_width)?;
-    let joint = joint_of(photos, requests, &walks)?;
+    let joint = estimate(requests, &first.iter().collect::<Vec<_>>())?;
+    // Traced again along the edges at the heights that they have.
+    let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, t)| nearer(r, t, &joint)).collect();
+    let again = trace(&located, &nearer)?.into_iter().zip(&nearer);
+    let mut photos: Vec<Measured> =
+        again.map(|(traced, request)| traced.measure(request).map_err(named)).collect::<Staged<_>>()?;
+    let traced: Vec<&Traced> = photos.iter().map(|photo| &photo.traced).collect();
+    let joint = estimate(requests, &traced)?;
     if !(joint.disagreement <= MOST_DISAGREEMENT) {
-        return Err(disagree());
+        return Err(refused(traced[0], disagree()));
     }
-    for (walk, (seat, channel)) in walks.iter_mut().zip(&joint.located) {
-        let widths = joint.widths.clone();
-        walk.widths = Widths { seat: seat.clone(), channel: channel.clone(), ..widths };
-        walk.midline = joint.midline;
-        walk.seat_lift = joint.seat_lift.profile.clone();
-        if let Some(told) = &joint.channel_lift {
-            walk.channel_lift = told.profile.clone();
-        }
-    }
-    Ok(Together { walks, joint, alone })
+    photos.iter_mut().enumerate().for_each(|(i, photo)| adopt(photo, &joint, i));
+    let alone = measure_widths(&first[0].subject(&first[0].located.fit));
+    Ok(Together { photos, joint, alone })
 }
 
-/// A way to walk one photo.
-type Walking = fn(&Photo, &Request, Placed) -> Result<Walk, Refusal>;
+/// Every photo's camera over one card that all show, at one print scale.
+fn locate(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<Vec<Located>> {
+    let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
+    let in_all = |card: &&FoundCard| found.iter().all(|(_, f)| f.cards.iter().any(|c| same(c, card)));
+    let Some(world) = found[0].1.cards.iter().find(in_all).cloned() else {
+        let (photo, cards) = found.into_iter().next().expect("at least one photo");
+        return Err(Refused::new(cards_differ(), photo, Reached::Cards(cards)));
+    };
+    let scale = one_scale(&found, requests)?;
+    let all = found.into_iter().zip(requests);
+    all.map(|((photo, mut cards), request)| {
+        cards.cards.sort_by_key(|card| !same(card, &world));
+        Located::at_scale(photo, cards, scale, request, Explanation::OFF).map_err(named)
+    })
+    .collect()
+}
+
+/// The cards were printed once, whatever each photo says: the mean. A bank card errs alike in every photo.
+fn one_scale(found: &[(Arc<Photo>, FoundCards)], requests: &[Request]) -> Staged<PrintScale> {
+    let each = found.iter().zip(requests).map(|((photo, cards), request)| {
+        let prior = lens_prior(photo, request.lens.prior).0;
+        print_scale(photo, cards, request.scale_by, &prior)
+            .map_err(|refusal| named(Refused::new(refusal, photo.clone(), Reached::Cards(cards.clone()))))
+    });
+    let scales: Vec<PrintScale> = each.collect::<Staged<_>>()?;
+    let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;
+    Ok(PrintScale { value: mean(|s| s.value), relative_u: mean(|s| s.relative_u), ..scales[0] })
+}
+
+fn trace(located: &[Located], requests: &[Request]) -> Staged<Vec<Traced>> {
+    let traced: Vec<Staged<Traced>> = located
+        .par_iter()
+        .zip(requests)
+        .map(|(located, request)| located.clone().trace(request, Explanation::OFF).map_err(named))
+        .collect();
+    traced.into_iter().collect()
+}
 
 /// Photos that differ by more than this many of their uncertainties, in the mean of squares, show another saddle, or one that
 /// was moved.
 const MOST_DISAGREEMENT: f64 = 3.0;
 
-fn joint_of(photos: &[&Photo], requests: &[Request], walks: &[Walk]) -> Result<Joint, Refusal> {
-    let sights: Option<Vec<Sight>> = walks
+fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
+    let sights: Option<Vec<Sight>> = traced
         .iter()
-        .zip(lenses(photos))
-        .map(|(w, lens)| {
-            Some(Sight { fit: &w.fit, outline: &w.outline, ends_px: w.midline_ends_px()?, lens })
+        .zip(lenses(traced))
+        .map(|(t, lens)| {
+            Some(Sight { fit: &t.located.fit, outline: &t.outline, ends_px: t.midline_ends_px()?, lens })
         })
         .collect();
-    let unknown = LiftProfile::unknown();
-    let known = |lift: &'_ Option<LiftProfile>| lift.clone().unwrap_or_else(|| unknown.clone());
-    let (seat, channel) = (known(&requests[0].seat_lift), known(&requests[0].channel_lift));
-    let subject = JointSubject {
-        sights: &sights.ok_or_else(disagree)?,
-        view: walks[0].view,
-        lifts: [&seat, &channel],
-        end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: walks[0].print_scale.relative_u,
-    };
-    let joint = measure_jointly(&subject).ok_or_else(disagree)?;
-    if joint.widths.named.is_empty() { Err(no_width()) } else { Ok(joint) }
+    let [seat, channel] = requests[0].lifts();
+    let joint = sights.and_then(|sights| {
+        measure_jointly(&JointSubject {
+            sights: &sights,
+            view: traced[0].view,
+            lifts: [&seat, &channel],
+            end_u_mm: GIVEN_END_U_MM,
+            print_scale_u: traced[0].located.print_scale.relative_u,
+        })
+    });
+    match joint {
+        None => Err(refused(traced[0], disagree())),
+        Some(joint) if joint.widths.named.is_empty() => Err(refused(traced[0], no_width())),
+        Some(joint) => Ok(joint),
+    }
 }
 
-fn no_width() -> Refusal {
-    Refusal::new(
-        RefusalCode::EdgesNotFound,
-        "no width could be taken from the photos together",
-        "photograph the saddle whole and against a plain floor, with nothing lying across it",
-    )
-}
-
-/// A request for the same photo with the lift that all have told, where the saddle was found.
-fn nearer(request: &Request, walk: &Walk, told: &Joint) -> Request {
+/// The request to trace a photo where the saddle was found, at the heights that all photos show.
+fn nearer(request: &Request, traced: &Traced, joint: &Joint) -> Request {
     Request {
-        view: Some(walk.view),
-        near: walk.midline_ends_px(),
-        seat_lift: Some(told.seat_lift.profile.clone()),
-        channel_lift: told.channel_lift.as_ref().map(|lift| lift.profile.clone()),
+        near: traced.midline_ends_px().map(|ends| (traced.view, ends)),
+        seat_lift: Some(joint.seat_lift.profile.clone()),
+        channel_lift: joint.channel_lift.as_ref().map(|lift| lift.profile.clone()),
         ..request.clone()
     }
 }
 
-/// Which lens took each photo, by the number of the first photo that it took; where nothing tells two apart they are one.
-fn lenses(photos: &[&Photo]) -> Vec<usize> {
-    (0..photos.len()).map(|i| (0..i).find(|j| !apart(photos[*j], photos[i])).unwrap_or(i)).collect()
+/// Gives a photo the midline, heights and widths of all.
+fn adopt(photo: &mut Measured, joint: &Joint, index: usize) {
+    let (seat, channel) = joint.located[index].clone();
+    photo.widths = Widths { seat, channel, ..joint.widths.clone() };
+    photo.one_card = None;
+    photo.traced.midline = joint.midline;
+    photo.traced.seat_lift = joint.seat_lift.profile.clone();
+    if let Some(lift) = &joint.channel_lift {
+        photo.traced.channel_lift = lift.profile.clone();
+    }
+}
+
+/// The lens of each photo, as the index of the first photo that it took; lenses that nothing distinguishes are one.
+fn lenses(traced: &[&Traced]) -> Vec<usize> {
+    let photo = |i: usize| &traced[i].located.photo;
+    (0..traced.len()).map(|i| (0..i).find(|j| !other_lens(photo(*j), photo(i))).unwrap_or(i)).collect()
 }
 
 /// Focal lengths of one lens agree within this part, whatever the size of the picture.
 const ONE_FOCAL: f64 = 0.01;
 
 /// Whether two photos say that different lenses took them.
-fn apart(a: &Photo, b: &Photo) -> bool {
-    let of = |photo: &Photo| photo.exif().model.clone();
+fn other_lens(a: &Photo, b: &Photo) -> bool {
+    let model = |photo: &Photo| photo.exif().model.clone();
     let long_px = |photo: &Photo| photo.width_px().max(photo.height_px()) as f64;
     let focal = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px / long_px(photo));
-    let models = of(a).zip(of(b)).is_some_and(|(a, b)| a != b);
+    let models = model(a).zip(model(b)).is_some_and(|(a, b)| a != b);
     models || focal(a).zip(focal(b)).is_some_and(|(a, b)| (a / b - 1.0).abs() > ONE_FOCAL)
 }
 
-/// Every photo's camera over one card that all show.
-fn placed_alike(
-    photos: &[&Photo],
-    requests: &[Request],
-    found: Vec<FoundCards>,
-) -> Result<Vec<Placed>, Refusal> {
-    let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
-    let in_all = |card: &&FoundCard| found.iter().all(|f| f.cards.iter().any(|c| same(c, card)));
-    let world = found[0].cards.iter().find(in_all).cloned().ok_or_else(cards_differ)?;
-    let scale = one_scale(photos, requests, &found)?;
-    photos
-        .iter()
-        .zip(requests)
-        .zip(found)
-        .map(|((photo, request), mut found)| {
-            found.cards.sort_by_key(|card| !same(card, &world));
-            place_at(photo, request, found, scale).map_err(|r| of_photo(photo.name(), r))
-        })
-        .collect()
-}
-
-/// The cards were printed once, whatever each photo says: the mean. What may be wrong with a bank card is so in every photo.
-fn one_scale(photos: &[&Photo], requests: &[Request], found: &[FoundCards]) -> Result<PrintScale, Refusal> {
-    let each = photos.iter().zip(requests).zip(found);
-    let scales: Vec<PrintScale> = each
-        .map(|((photo, request), found)| {
-            let prior = lens_prior(photo, request.lens).0;
-            print_scale(photo, found, request.scale_by, &prior)
-                .map_err(|refusal| of_photo(photo.name(), refusal))
-        })
-        .collect::<Result<_, _>>()?;
-    let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;
-    Ok(PrintScale { value: mean(|s| s.value), relative_u: mean(|s| s.relative_u), ..scales[0] })
-}
-
-/// The first two that are the same photo: it would pass for two that agree.
-pub fn same_twice<P: Borrow<Photo>>(photos: &[P]) -> Option<[&Photo; 2]> {
+/// The first two photos that are the same file, which would pass for two that agree.
+pub fn same_twice(photos: &[Arc<Photo>]) -> Option<[&Photo; 2]> {
     photos.iter().enumerate().find_map(|(i, photo)| {
-        let photo = photo.borrow();
-        let same = photos[..i].iter().map(Borrow::borrow).find(|other| other.sha256() == photo.sha256())?;
-        Some([same, photo])
+        let same = photos[..i].iter().find(|other| other.sha256() == photo.sha256())?;
+        Some([&**same, &**photo])
     })
 }
 
+/// A refusal of the set of photos, with the first as far as it came.
+fn refused(first: &Traced, refusal: Refusal) -> Box<Refused> {
+    Refused::new(refusal, first.located.photo.clone(), Reached::Traced(first.clone()))
+}
+
 /// A photo's own refusal, with its name.
+fn named(refused: Box<Refused>) -> Box<Refused> {
+    let name = refused.photo.name().to_owned();
+    refused.map(|refusal| of_photo(&name, refusal))
+}
+
+/// A refusal of one of several photos, with its name.
 pub fn of_photo(name: &str, refusal: Refusal) -> Refusal {
     let text = format!("{name}: {}", refusal.text);
     let of_the_saddle = matches!(
@@ -202,7 +201,7 @@ pub fn of_photo(name: &str, refusal: Refusal) -> Refusal {
             | RefusalCode::ViewUnclear
     );
     let hint = match of_the_saddle {
-        true => "take this photo anew, more from above and against a plain floor, or leave it out".to_owned(),
+        true => "take this photo again, more from above and on a plain floor, or leave it out".to_owned(),
         false => refusal.hint,
     };
     Refusal { text, hint, ..refusal }
@@ -211,23 +210,31 @@ pub fn of_photo(name: &str, refusal: Refusal) -> Refusal {
 fn cards_differ() -> Refusal {
     Refusal::new(
         RefusalCode::CardsDiffer,
-        "no card is to be seen in all of the photos",
-        "leave the card and the saddle where they are between the photos, and take both into every picture",
+        "no card is seen in all of the photos",
+        "leave card and saddle in place between the photos, and take both into every picture",
     )
 }
 
 fn views_differ() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
-        "some of the photos show the saddle upright and others upside down",
-        "say --view top or --view underside where one is mistaken; measured together, photos show the saddle as it stood",
+        "some photos show the saddle upright and others upside down",
+        "leave out the photos of the other view, or correct a view that was taken wrongly with --view",
+    )
+}
+
+fn no_width() -> Refusal {
+    Refusal::new(
+        RefusalCode::EdgesNotFound,
+        "the photos together give no width",
+        "photograph the whole saddle on a plain floor, with nothing lying across it",
     )
 }
 
 fn disagree() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
-        "the photos do not agree: the saddle or the card was moved between them, or an edge was lost in one",
-        "measure each photo by itself and look at its overlay; leave saddle and card where they are between photos",
+        "the photos do not agree: saddle or card was moved between them, or an edge was lost in one",
+        "measure each photo by itself and look at its overlay; leave saddle and card in place between photos",
     )
 }

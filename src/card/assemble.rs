@@ -10,6 +10,7 @@ use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
 use super::side::{Side, SidePixels, SidePoint, measure_side};
 use super::verify::{check_code, photo_from_unit};
+use crate::explain::{Explanation, Picture, colour};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::{apply, homography};
 use crate::photo::Photo;
@@ -69,8 +70,16 @@ pub const LEAST_SIDE_PX: f64 = 20.0;
 /// Finds every card in the photo.
 ///
 /// # Errors
-/// A refusal: no card, a pattern that is unknown, tags that do not agree, tags too small.
+/// `no-card`, `pattern-unknown`, `card-too-small` or `card-inconsistent`.
 pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
+    find_cards_explained(photo, Explanation::OFF)
+}
+
+/// Finds every card in the photo, with a picture of the tags.
+///
+/// # Errors
+/// As [`find_cards`].
+pub fn find_cards_explained(photo: &Photo, explain: &Explanation) -> Result<FoundCards, Refusal> {
     let mut warnings = Vec::new();
     let mut proposed = Vec::new();
     let mut cards = Vec::new();
@@ -82,6 +91,7 @@ pub fn find_cards(photo: &Photo) -> Result<FoundCards, Refusal> {
             break;
         }
     }
+    explain.add(|| picture(photo, &proposed, &cards));
     if cards.is_empty() {
         return Err(why_none(&proposed));
     }
@@ -99,6 +109,23 @@ fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
     let coarsest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
     let smallest_px = smallest_tag_mm() * coarsest * SEEN_SMALLER / look.factor as f64;
     !cards.is_empty() && smallest_px >= SURELY_FOUND_PX
+}
+
+/// The first look's view with the tags that were proposed and those that were measured.
+fn picture(photo: &Photo, proposed: &[FoundTag], cards: &[FoundCard]) -> Picture {
+    let view = photo.luma_upright(looks(photo)[0].factor);
+    let reduced = |p: PhotoPoint| [p.x_px, p.y_px].map(|c| (c + 0.5) / view.factor as f64 - 0.5);
+    let closed = |corners: Vec<PhotoPoint>| -> Vec<[f64; 2]> {
+        corners.iter().chain(corners.first()).copied().map(reduced).collect()
+    };
+    let picture = Picture::grey("cards", &view.data, view.width);
+    let picture = proposed
+        .iter()
+        .fold(picture, |picture, tag| picture.line(&closed(tag.corners.to_vec()), colour::PROPOSED));
+    let measured = cards.iter().flat_map(|card| &card.tags);
+    measured.fold(picture, |picture, tag| {
+        picture.line(&closed(tag.corners().into_iter().flatten().collect()), colour::ACCEPTED)
+    })
 }
 
 fn why_none(proposed: &[FoundTag]) -> Refusal {

@@ -7,4 +7,4 @@ pub mod pattern;
 pub mod side;
 pub mod verify;
 
-pub use assemble::{FoundCard, FoundCards, MeasuredTag, find_cards};
+pub use assemble::{FoundCard, FoundCards, MeasuredTag, find_cards, find_cards_explained};

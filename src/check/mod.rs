@@ -13,10 +13,8 @@ mod view;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::camera::fit::LensPrior;
-use crate::camera::placement::{camera_over_cards, lens_prior};
-use crate::card::{FoundCards, find_cards};
 use crate::photo::Photo;
+use crate::pipeline::Located;
 use crate::refusal::Refusal;
 use faults::{reasons_of_loss, reasons_of_refusal};
 use look::CardLook;
@@ -126,21 +124,15 @@ const LOSS_TO_MENTION_MM: f64 = 0.5;
 /// speaks of seat widths (common practice, no source), mm.
 const TAKE_AGAIN_MM: f64 = 6.35;
 
-/// Judges a photo, with a calibration of its lens where there is one.
-pub fn judge(photo: &Photo, lens: Option<LensPrior>) -> Judgement {
-    let measured = find_cards(photo).and_then(|found| {
-        let prior = lens_prior(photo, lens).0;
-        let fit = camera_over_cards(&found, &prior)?;
-        Ok((found, prior, fit))
+/// Judges a photo that was located or refused.
+pub fn judge(photo: &Photo, outcome: Result<&Located, &Refusal>) -> Judgement {
+    let viewed = outcome.map_err(Refusal::clone).and_then(|located| {
+        let look = CardLook::of(photo, &located.found);
+        let view = View::of(located, &look).ok_or_else(too_far_off)?;
+        Ok((located, view, look))
     });
-    match measured {
-        Ok((found, prior, fit)) => {
-            let look = CardLook::of(photo, &found);
-            match View::of(photo, &found, prior, &fit, &look) {
-                Some(view) => judge_view(photo, &found, &view, &look),
-                None => refused(photo.name(), reasons_of_refusal(photo, &too_far_off())),
-            }
-        }
+    match viewed {
+        Ok((located, view, look)) => judge_view(located, &view, &look),
         Err(refusal) => refused(photo.name(), reasons_of_refusal(photo, &refusal)),
     }
 }
@@ -173,7 +165,8 @@ fn refused(file: &str, mut reasons: Vec<Reason>) -> Judgement {
     }
 }
 
-fn judge_view(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -> Judgement {
+fn judge_view(located: &Located, view: &View, look: &CardLook) -> Judgement {
+    let Located { photo, found, .. } = located;
     let u95_mm = view.u95_mm();
     let best = view.at_its_best().simulated_u95_mm();
     let loss_mm = best.map(|best| u95_mm - best).filter(|loss| loss.is_finite()).map(|loss| loss.max(0.0));

@@ -5,7 +5,6 @@
 use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
-use crate::camera::print_scale::PRINT_SCALE_U;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES, View as Seen};
 use crate::outline::lift::LiftProfile;
@@ -35,7 +34,13 @@ pub type Line = (String, f64);
 
 /// The budget of the width about the point of the card's plane seen at `middle`, the less certain of the two
 /// directions along the sheet's sides. `None` where the camera does not see that plane there.
-pub fn budget(fit: &CameraFit, middle: PhotoPoint, edge_u_mm: f64, heights: Heights) -> Option<Vec<Line>> {
+pub fn budget(
+    fit: &CameraFit,
+    middle: PhotoPoint,
+    edge_u_mm: f64,
+    print_scale_u: f64,
+    heights: Heights,
+) -> Option<Vec<Line>> {
     let lift = match heights {
         Heights::Measured => LiftProfile::measured([0.0, 0.5, 1.0].map(|s| (s, USUAL_LIFT_MM)).to_vec())?,
         Heights::Unknown => LiftProfile::unknown(),
@@ -43,7 +48,7 @@ pub fn budget(fit: &CameraFit, middle: PhotoPoint, edge_u_mm: f64, heights: Heig
     let centre = fit.camera.card_from_photo(middle, lift.at_mm(0.5))?.horizontal();
     [Vector2::x(), Vector2::y()]
         .into_iter()
-        .map(|along| budget_along(fit, centre, along, edge_u_mm, &lift))
+        .map(|along| budget_along(fit, centre, along, [edge_u_mm, print_scale_u], &lift))
         .collect::<Option<Vec<_>>>()?
         .into_iter()
         .max_by(|a, b| combined(a).total_cmp(&combined(b)))
@@ -53,7 +58,7 @@ fn budget_along(
     fit: &CameraFit,
     centre: Vector2<f64>,
     along: Vector2<f64>,
-    edge_u_mm: f64,
+    [edge_u_mm, print_scale_u]: [f64; 2],
     lift: &LiftProfile,
 ) -> Option<Vec<Line>> {
     let half = along * (LENGTH_MM / 2.0);
@@ -70,7 +75,7 @@ fn budget_along(
         midline,
         seat_lift: lift.clone(),
         channel_lift: lift.clone(),
-        print_scale_u: PRINT_SCALE_U,
+        print_scale_u,
         end_u_mm: GIVEN_END_U_MM,
     };
     let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;

@@ -10,12 +10,13 @@ use super::predict::{Heights, Line, USUAL_LIFT_MM, budget};
 use crate::camera::Camera;
 use crate::camera::fit::{BEND_U_MM, CameraFit, CardInFit, LensPrior, fit_camera};
 use crate::camera::pose::Pose;
+use crate::camera::print_scale::PrintScale;
 use crate::card::pattern::Pattern;
 use crate::card::side::SidePoint;
 use crate::card::{FoundCard, FoundCards};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::homography;
-use crate::photo::Photo;
+use crate::pipeline::Located;
 use crate::width::expanded;
 
 /// What good practice reaches, as the guide asks for it; the best photo that a fault is measured against.
@@ -55,6 +56,8 @@ pub struct View {
     pub camera: Camera,
     /// What is known of the lens beforehand.
     pub prior: LensPrior,
+    /// The scale at which the card was printed.
+    pub print_scale: PrintScale,
     /// The middle of the frame, px.
     pub middle: PhotoPoint,
     /// The first card's pattern and the tags of it that count.
@@ -76,13 +79,8 @@ pub struct View {
 
 impl View {
     /// The view of a measured photo; `None` where the middle of the photo does not look at the card's plane.
-    pub fn of(
-        photo: &Photo,
-        found: &FoundCards,
-        prior: LensPrior,
-        fit: &CameraFit,
-        look: &CardLook,
-    ) -> Option<Self> {
+    pub fn of(located: &Located, look: &CardLook) -> Option<Self> {
+        let Located { photo, found, fit, .. } = located;
         let card = &found.cards[0];
         let middle =
             PhotoPoint::new((photo.width_px() - 1) as f64 / 2.0, (photo.height_px() - 1) as f64 / 2.0);
@@ -90,7 +88,8 @@ impl View {
         let bend_mm = fit.bend_mm(0).into_iter().map(|b| b.0.abs()).fold(0.0, f64::max);
         let mut view = Self {
             camera: fit.camera,
-            prior,
+            prior: located.lens,
+            print_scale: located.print_scale,
             middle,
             pattern: card.pattern,
             tags: card.tags.iter().map(|t| t.index).collect(),
@@ -103,9 +102,11 @@ impl View {
             lift_unknown_mm: None,
         };
         let edge_u_mm = view.edge_u_mm()?;
-        let unknown = budget(fit, middle, edge_u_mm, Heights::Unknown)?;
-        view.lift_unknown_mm = Some(expanded(&view.completed(unknown)));
-        view.measured = view.completed(budget(fit, middle, edge_u_mm, Heights::Measured)?);
+        let predicted = |heights| Some(view.completed(view.budget(fit, edge_u_mm, heights)?));
+        let unknown = expanded(&predicted(Heights::Unknown)?);
+        let measured = predicted(Heights::Measured)?;
+        view.lift_unknown_mm = Some(unknown);
+        view.measured = measured;
         Some(view)
     }
 
@@ -123,7 +124,7 @@ impl View {
     pub fn simulated_u95_mm(&self) -> Option<f64> {
         let cards = [self.card_in_fit()?];
         let fit = fit_camera(&self.prior_here(), &cards, &self.side_points()).ok()?;
-        let lines = budget(&fit, self.middle, self.edge_u_mm()?, Heights::Measured)?;
+        let lines = self.budget(&fit, self.edge_u_mm()?, Heights::Measured)?;
         Some(expanded(&self.completed(lines)))
     }
 
@@ -250,6 +251,15 @@ impl View {
         LensPrior { mean: self.camera.lens, ..self.prior }
     }
 
+    fn budget(&self, fit: &CameraFit, edge_u_mm: f64, heights: Heights) -> Option<Vec<Line>> {
+        budget(fit, self.middle, edge_u_mm, self.print_scale.relative_u, heights)
+    }
+
+    /// The corners of a tag where they were printed, mm.
+    fn corners(&self, tag: usize) -> [CardPoint; 4] {
+        self.pattern.corners(tag).map(|corner| CardPoint::from(corner.vector() * self.print_scale.value))
+    }
+
     fn edge_u_mm(&self) -> Option<f64> {
         let blur_mm = self.blur_px.hypot(SAMPLING_PX) * self.mm_per_px()?;
         let coarser = 1.0 + self.step / EDGE_LEVELS;
@@ -269,12 +279,12 @@ impl View {
         let pairs: Vec<_> = self
             .tags
             .iter()
-            .flat_map(|&index| self.pattern.corners(index))
+            .flat_map(|&index| self.corners(index))
             .map(|c| Some((c.horizontal(), self.camera.photo_from_card(c)?.vector())))
             .collect::<Option<_>>()?;
         Some(CardInFit {
-            half_width_mm: self.pattern.width_mm / 2.0,
-            half_height_mm: self.pattern.height_mm / 2.0,
+            half_width_mm: self.print_scale.value * self.pattern.width_mm / 2.0,
+            half_height_mm: self.print_scale.value * self.pattern.height_mm / 2.0,
             photo_from_plane: homography(&pairs)?,
         })
     }
@@ -283,7 +293,7 @@ impl View {
     fn side_points(&self) -> Vec<SidePoint> {
         let mut points = Vec::new();
         for &tag in &self.tags {
-            let corners = self.pattern.corners(tag);
+            let corners = self.corners(tag);
             for i in 0..4 {
                 points.extend(self.side(corners[i], corners[(i + 1) % 4]).into_iter().flatten());
             }

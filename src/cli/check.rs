@@ -1,14 +1,19 @@
 //! `seatspan check`: photos in, a verdict for each.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::camera::lens_choice::{none_of_its_camera, prior_of, readable};
+use super::measure::scale_by;
+use super::values::parse_bar;
+use crate::camera::lens_choice::{ChosenLens, readable};
 use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
+use crate::explain::Explanation;
 use crate::photo::{Photo, PhotoError, file_name};
+use crate::pipeline::{Located, Request};
 
 /// Options of `seatspan check`.
 #[derive(Debug, ClapArgs)]
@@ -20,6 +25,12 @@ pub struct Args {
     /// Lens file of the camera, or a folder of them to pick from by maker and model
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
+    /// Length of the bar on the printed card, measured with a ruler: 150 when it was printed true
+    #[arg(long, value_name = "MM", value_parser = parse_bar)]
+    pub bar: Option<f64>,
+    /// A bank card (ISO/IEC 7810, ID-1) lies in the frame on the printed card: its size gives the scale of the print
+    #[arg(long, conflicts_with = "bar")]
+    pub bank_card: bool,
     /// Print the judgements as JSON, and nothing else
     #[arg(long)]
     pub json: bool,
@@ -55,7 +66,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let mut judged = Vec::new();
     let mut failed = false;
     for path in &args.photos {
-        match judge_file(path, args.lens.as_deref()) {
+        match judge_file(path, args) {
             Ok(judgement) => {
                 if !args.json {
                     super::say(&text(&judgement));
@@ -80,18 +91,21 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
 /// A judgement, or the one line that says why the file could not be judged.
-fn judge_file(path: &Path, lens: Option<&Path>) -> Result<Judgement, String> {
+fn judge_file(path: &Path, args: &Args) -> Result<Judgement, String> {
     let photo = match Photo::open(path) {
         Ok(photo) => photo,
         Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&file_name(path), &refusal)),
         Err(PhotoError::Io(error)) => return Err(error.to_string()),
     };
-    let prior = lens.map(|given| prior_of(given, &photo)).transpose();
-    let prior = prior.map_err(|e| format!("{}: {e}", path.display()))?;
-    if matches!(prior, Some(None)) {
-        eprintln!("{}: {}", path.display(), none_of_its_camera().text);
+    let lens = args.lens.as_ref().map(|given| ChosenLens::from_path(given, &photo)).transpose();
+    let lens = lens.map_err(|e| format!("{}: {e}", path.display()))?.unwrap_or_default();
+    if let Some(warning) = &lens.warning {
+        eprintln!("{}: {}", path.display(), warning.text);
     }
-    Ok(judge(&photo, prior.flatten()))
+    let request = Request { lens, scale_by: scale_by(args.bar, args.bank_card), ..Request::default() };
+    let photo = Arc::new(photo);
+    let located = Located::find(photo.clone(), &request, Explanation::OFF);
+    Ok(judge(&photo, located.as_ref().map_err(|refused| &refused.refusal)))
 }
 
 /// A judgement for people.

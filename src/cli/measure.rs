@@ -17,6 +17,7 @@ use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::units::Units;
 use jobs::Shard;
+pub use one::scale_by;
 
 pub use crate::numeric::words::Part;
 

@@ -3,12 +3,12 @@
 use serde_json::{Value, json};
 
 use crate::numeric::frame::PhotoPoint;
+use crate::record::is_poorly_known;
 use crate::report::text::lifts_shown;
 use crate::report::units::{MM_PER_INCH, half_width};
 use crate::report::words::{influence, taper, width};
 use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{EdgePair, EdgePairPx, LiftSource, Part, Sheet};
-use crate::warn::told_poorly;
 use crate::width::COVERAGE;
 
 fn at(p: PhotoPoint) -> [f64; 2] {
@@ -85,7 +85,7 @@ fn together(sheet: &Sheet) -> Value {
 
 /// Some rows of a part's lift, with their uncertainty and whether they are told poorly.
 fn lift_told(part: Part, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> Option<Value> {
-    let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": told_poorly(u) });
+    let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": is_poorly_known(u) });
     let rows: Vec<_> = lifts_shown(rows?, us?).map(row).collect();
     Some(json!({ "part": part, "rows": rows }))
 }

@@ -3,14 +3,14 @@
 use serde::{Deserialize, Serialize};
 
 use super::answer::Trouble;
-use crate::camera::fit::LensPrior;
+use crate::camera::lens_choice::ChosenLens;
 use crate::camera::print_scale::{ScaleBy, is_bar};
-use crate::measure::Request;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
+use crate::pipeline::Request;
 
 /// Lists longer than this are no fitter's.
 const MOST_ROWS: usize = 200;
@@ -122,14 +122,14 @@ impl Edits {
         }
     }
 
-    /// What the walk is asked. `near` is where an earlier walk has found the saddle, `lens` the calibrated lens that serves.
+    /// The request to the pipeline. `near` is where the saddle was found before.
     ///
     /// # Errors
     /// Where something makes no sense, with what to do.
     pub fn request(
         &self,
         near: Option<(View, [PhotoPoint; 2])>,
-        lens: Option<LensPrior>,
+        lens: ChosenLens,
     ) -> Result<Request, Trouble> {
         let point = |[x, y]: [f64; 2]| PhotoPoint::new(x, y);
         if self.hints.len() > MOST_ROWS || self.hidden.len() > MOST_ROWS {
@@ -141,11 +141,11 @@ impl Edits {
         let hidden = |s: &Struck| HiddenStretch { part: s.part, side: s.side, from: s.from, to: s.to };
         Ok(Request {
             name: self.name.clone(),
-            view: self.view.or(near.map(|n| n.0)),
+            view: self.view,
             ends: self.ends.map(|ends| ends.map(point)),
             hints: self.hints.iter().map(|h| Hint { part: h.part, pixel: point(h.px) }).collect(),
             hidden: self.hidden.iter().map(hidden).collect(),
-            near: near.filter(|n| self.view.is_none_or(|v| v == n.0)).map(|n| n.1),
+            near,
             seat_lift: profile("seat", &self.seat_lift)?,
             channel_lift: profile("channel", &self.channel_lift)?,
             lens,
@@ -214,7 +214,7 @@ mod tests {
     #[test]
     fn a_lift_out_of_order_is_put_in_order() {
         let edits = Edits { seat_lift: vec![[1.0, 68.0], [0.0, 44.0]], ..Edits::default() };
-        let lift = edits.request(None, None).unwrap().seat_lift.unwrap();
+        let lift = edits.request(None, ChosenLens::default()).unwrap().seat_lift.unwrap();
         assert_eq!(lift.points(), [(0.0, 44.0), (1.0, 68.0)]);
     }
 
@@ -228,17 +228,9 @@ mod tests {
             (Edits { bar_mm: Some(149.0), bank_card: true, ..Edits::default() }, "bank card"),
         ];
         for (edits, word) in cases {
-            let told = format!("{:?}", edits.request(None, None).unwrap_err());
+            let told = format!("{:?}", edits.request(None, ChosenLens::default()).unwrap_err());
             assert!(told.contains(word), "{told}");
         }
-    }
-
-    #[test]
-    fn a_view_of_ones_own_lets_go_of_where_the_saddle_was_found() {
-        let near = Some((View::Top, [PhotoPoint::new(0.0, 0.0), PhotoPoint::new(1.0, 1.0)]));
-        let other = Edits { view: Some(View::Underside), ..Edits::default() };
-        assert!(other.request(near, None).unwrap().near.is_none());
-        assert!(Edits::default().request(near, None).unwrap().near.is_some());
     }
 
     #[test]

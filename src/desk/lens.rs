@@ -6,22 +6,10 @@ use serde_json::{Value, json};
 
 use super::answer::Trouble;
 use super::edits::NO_LENS;
-use crate::camera::fit::LensPrior;
-use crate::camera::lens_choice::prior_of;
+use crate::camera::lens_choice::ChosenLens;
 use crate::camera::lens_file::{LensFile, LensFileError};
 use crate::photo::Photo;
 use crate::warning::{Warning, WarningCode};
-
-/// The lens that a photo is measured with.
-#[derive(Debug, Clone, Default)]
-pub struct ChosenLens {
-    /// The lens.
-    pub prior: Option<LensPrior>,
-    /// Its file's name.
-    pub file: Option<String>,
-    /// Why none could be picked where there are some.
-    pub warning: Option<Warning>,
-}
 
 fn name_of(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
@@ -41,12 +29,18 @@ pub fn choose(folder: &Path, wish: Option<&str>, photo: &Photo) -> Result<Chosen
     match wish {
         Some(NO_LENS) => Ok(ChosenLens::default()),
         Some(name) => named(folder, name, photo),
-        None => Ok(of_its_camera(folder, photo).unwrap_or_else(|error| {
-            let hint = "choose a lens file or none, under Photo and card";
-            let warning = Warning::new(WarningCode::LensNotPicked, what(&error), hint);
-            ChosenLens { warning: Some(warning), ..ChosenLens::default() }
+        None => Ok(ChosenLens::from_path(folder, photo).map_or_else(not_picked, |lens| ChosenLens {
+            // A shelf without a lens file of this camera is nothing to warn about.
+            warning: None,
+            ..lens
         })),
     }
+}
+
+fn not_picked(error: LensFileError) -> ChosenLens {
+    let hint = "choose a lens file or none, under Photo and card";
+    let warning = Warning::new(WarningCode::LensNotPicked, what(&error), hint);
+    ChosenLens { warning: Some(warning), ..ChosenLens::default() }
 }
 
 /// Only what lies in the folder and says that it is a lens file is opened.
@@ -54,15 +48,13 @@ fn named(folder: &Path, name: &str, photo: &Photo) -> Result<ChosenLens, Trouble
     let gone =
         || Trouble::new(422, format!("there is no lens file {name} in the shelf's folder"), "choose another");
     let path = all_in(folder).into_iter().find(|path| name_of(path) == name).ok_or_else(gone)?;
-    let prior = prior_of(&path, photo)
-        .map_err(|e| Trouble::new(422, what(&e), "choose another lens file, or none"))?;
-    Ok(ChosenLens { prior, file: Some(name.to_owned()), warning: None })
+    ChosenLens::from_path(&path, photo)
+        .map_err(|e| Trouble::new(422, what(&e), "choose another lens file, or none"))
 }
 
-fn of_its_camera(folder: &Path, photo: &Photo) -> Result<ChosenLens, LensFileError> {
-    let Some((lens, path)) = LensFile::find(folder, photo)? else { return Ok(ChosenLens::default()) };
-    let file = name_of(&path);
-    Ok(ChosenLens { prior: Some(lens.prior_for(photo, &file)?), file: Some(file), warning: None })
+/// The name of the file that was chosen.
+pub fn file(lens: &ChosenLens) -> Option<String> {
+    lens.path.as_deref().map(name_of)
 }
 
 /// A folder that cannot be read holds none; the shelf says so itself.
@@ -74,11 +66,11 @@ fn all_in(folder: &Path) -> Vec<PathBuf> {
 pub fn lenses(folder: &Path, photo: &Photo) -> Value {
     let exif = photo.exif();
     let camera: Vec<&str> = [&exif.make, &exif.model].into_iter().flatten().map(String::as_str).collect();
-    let picked = choose(folder, None, photo).ok().and_then(|lens| lens.file);
+    let picked = choose(folder, None, photo).ok().and_then(|lens| file(&lens));
     let found: Vec<Value> = all_in(folder)
         .iter()
         .map(|path| {
-            let serves = prior_of(path, photo);
+            let serves = ChosenLens::from_path(path, photo);
             json!({ "file": name_of(path), "serves": serves.is_ok(), "why_not": serves.err().map(|e| what(&e)) })
         })
         .collect();

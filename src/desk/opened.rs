@@ -1,26 +1,27 @@
-//! What stays of a photo while it is worked on: decoded, its cards found, the camera in its place, so that a correction traces
-//! the edges anew and nothing else.
+//! A photo while it is worked on: decoded, with its cards and camera, so that a correction only traces the edges again.
 
 use std::path::Path;
 use std::sync::Arc;
 
 use super::answer::Trouble;
 use super::edits::{Edits, Told};
-use super::lens::{ChosenLens, choose};
+use super::lens::{self, choose};
 use super::stage::Stage;
+use crate::camera::lens_choice::ChosenLens;
 use crate::camera::print_scale::ScaleBy;
 use crate::card::{FoundCards, find_cards};
-use crate::measure::{Placed, Request, place, walk_placed};
+use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::View;
 use crate::photo::Photo;
+use crate::pipeline::{Located, Request};
 use crate::record::{record, record_together};
 use crate::refusal::Refusal;
 use crate::sheet::Sheet;
 use crate::sheet::geometry::OverlayGeometry;
-use crate::together::{measure_found_together, same_twice};
+use crate::together::{measure_over_cards, same_twice};
 
-/// Where the saddle was found, so that it is not looked for again.
+/// Where the saddle was found, so that it need not be searched again.
 pub type Near = (View, [PhotoPoint; 2]);
 
 /// A measured photo.
@@ -39,113 +40,122 @@ pub struct Measured {
 /// A photo while it is worked on.
 pub struct Opened {
     photo: Arc<Photo>,
-    found: FoundCards,
+    found: Result<FoundCards, Refusal>,
     standing: Option<Standing>,
 }
 
-/// The camera, for what tells the scale of the print and one wish for a lens.
-struct Standing {
+/// The camera for one choice of print scale and lens.
+pub struct Standing {
     scale_by: ScaleBy,
     wish: Option<String>,
     lens: ChosenLens,
-    placed: Placed,
+    /// The photo with its camera.
+    pub located: Located,
 }
 
-/// What came of a photo: trouble of the machine or of what was asked, or what the photo says.
+/// The result for a photo: a trouble of the machine or the edits; within, the photo's refusal.
 pub type Came<T> = Result<Result<T, Refusal>, Trouble>;
 
 impl Opened {
     /// Finds the cards in a photo.
-    ///
-    /// # Errors
-    /// The photo's refusal.
-    pub fn of(photo: Arc<Photo>) -> Result<Self, Refusal> {
-        find_cards(&photo).map(|found| Self { photo, found, standing: None })
+    pub fn of(photo: Arc<Photo>) -> Self {
+        let found = find_cards(&photo);
+        Self { photo, found, standing: None }
     }
 
-    /// What of it is measured together with other photos.
-    pub fn seen(&self) -> (Arc<Photo>, FoundCards) {
-        (self.photo.clone(), self.found.clone())
+    /// The photo with its cards, to be measured together with others.
+    pub fn seen(&self) -> Result<(Arc<Photo>, FoundCards), Refusal> {
+        Ok((self.photo.clone(), self.found.clone()?))
     }
 
-    /// Measures it alone; beside the result where the saddle was found. `near` is where it was found earlier; `at` is told how
-    /// far the walk has come.
+    /// The photo.
+    pub fn photo(&self) -> &Arc<Photo> {
+        &self.photo
+    }
+
+    /// Measures the photo alone; beside the result, where the saddle was found. `near` is where it was found before; `at`
+    /// receives the progress.
     ///
     /// # Errors
     /// Where the edits make no sense; within, the photo's refusal.
-    pub fn walk(
+    pub fn measure(
         &mut self,
         edits: &Edits,
         near: Option<Near>,
         folder: &Path,
         at: impl Fn(Stage),
     ) -> Came<(Measured, Option<Near>)> {
-        let (lens, placed) = match self.stand(edits, folder, &at)? {
-            Ok(standing) => (standing.lens.clone(), standing.placed.clone()),
+        let (lens, located) = match self.locate(edits, folder, &at)? {
+            Ok(standing) => (standing.lens.clone(), standing.located.clone()),
             Err(refusal) => return Ok(Err(refusal)),
         };
-        let request = edits.request(near, lens.prior)?;
+        let file = lens::file(&lens);
+        let request = edits.request(near, lens)?;
         at(Stage::Tracing);
-        let walk = match walk_placed(&self.photo, &request, placed) {
-            Ok(walk) => walk,
-            Err(refusal) => return Ok(Err(refusal)),
-        };
-        let (mut sheet, geometry) = record(&self.photo, &request, &walk);
-        sheet.warnings.extend(lens.warning);
-        let near = walk.midline_ends_px().map(|ends| (walk.view, ends));
-        Ok(Ok((Measured { sheet, geometry, others: Vec::new(), lens: lens.file }, near)))
+        let traced = located.trace(&request, Explanation::OFF);
+        Ok(match traced.and_then(|traced| traced.measure(&request)) {
+            Ok(measured) => {
+                let (sheet, geometry) = record(&request, &measured);
+                let near = measured.traced.midline_ends_px().map(|ends| (measured.traced.view, ends));
+                Ok((Measured { sheet, geometry, others: Vec::new(), lens: file }, near))
+            }
+            Err(refused) => Err(refused.refusal),
+        })
     }
 
-    /// The camera as the edits want it.
-    fn stand(&mut self, edits: &Edits, folder: &Path, at: impl Fn(Stage)) -> Came<&Standing> {
+    /// The camera as the edits want it; fitted again only when print scale or lens have changed.
+    ///
+    /// # Errors
+    /// Where the edits make no sense; within, the photo's refusal.
+    pub fn locate(&mut self, edits: &Edits, folder: &Path, at: impl Fn(Stage)) -> Came<&Standing> {
         let scale_by = edits.scale_by()?;
         let stands = |s: &Standing| s.scale_by == scale_by && s.wish == edits.lens;
         if !self.standing.as_ref().is_some_and(stands) {
+            let found = match &self.found {
+                Ok(found) => found.clone(),
+                Err(refusal) => return Ok(Err(refusal.clone())),
+            };
             at(Stage::Camera);
             let lens = choose(folder, edits.lens.as_deref(), &self.photo)?;
-            let request = edits.request(None, lens.prior)?;
-            let placed = match place(&self.photo, &request, self.found.clone()) {
-                Ok(placed) => placed,
-                Err(refusal) => return Ok(Err(refusal)),
+            let request = edits.request(None, lens.clone())?;
+            let located = match Located::over_cards(self.photo.clone(), found, &request, Explanation::OFF) {
+                Ok(located) => located,
+                Err(refused) => return Ok(Err(refused.refusal)),
             };
-            let wish = edits.lens.clone();
-            self.standing = Some(Standing { scale_by, wish, lens, placed });
+            self.standing = Some(Standing { scale_by, wish: edits.lens.clone(), lens, located });
         }
         self.standing.as_ref().map(Ok).ok_or_else(|| Trouble::missing("the photo"))
     }
 }
 
-/// Measures several photos of one saddle together; the first is the one that is worked on. `near` is where an earlier walk has
-/// found the saddle in each.
+/// Measures several photos of one saddle together; the first is the one that is worked on. `near` is where the saddle was found
+/// before in each.
 ///
 /// # Errors
 /// Where the edits make no sense; within, the refusal of a photo or of all together.
-pub fn walk_together(
+pub fn measure_set(
     seen: Vec<(Arc<Photo>, FoundCards)>,
     near: Option<Vec<Near>>,
     told: &Told,
     folder: &Path,
 ) -> Came<Measured> {
-    let (photos, found): (Vec<Arc<Photo>>, Vec<FoundCards>) = seen.into_iter().unzip();
+    let photos: Vec<Arc<Photo>> = seen.iter().map(|(photo, _)| photo.clone()).collect();
     if let Some([one, same]) = same_twice(&photos) {
         let text = format!("{} and {} are the same photo", one.name(), same.name());
-        return Err(Trouble::new(422, text, "choose another one of the same saddle"));
+        return Err(Trouble::new(422, text, "choose two different photos of the saddle"));
     }
-    let (mut requests, mut lenses): (Vec<Request>, Vec<ChosenLens>) = (Vec::new(), Vec::new());
+    let mut requests: Vec<Request> = Vec::new();
     for (i, edits) in std::iter::once(&told.own).chain(&told.others).enumerate() {
         let lens = choose(folder, edits.lens.as_deref(), &photos[i])?;
-        requests.push(edits.request(near.as_ref().map(|near| near[i]), lens.prior)?);
-        lenses.push(lens);
+        requests.push(edits.request(near.as_ref().map(|near| near[i]), lens)?);
     }
-    Ok(measure_found_together(&photos, &requests, found).map(|together| {
-        let (mut sheet, mut geometries) = record_together(&photos, &requests, &together);
-        for warning in lenses.iter().filter_map(|lens| lens.warning.as_ref()) {
-            if !sheet.warnings.contains(warning) {
-                sheet.warnings.push(warning.clone());
-            }
+    Ok(match measure_over_cards(seen, &requests) {
+        Ok(together) => {
+            let (sheet, mut geometries) = record_together(&requests, &together);
+            let geometry = geometries.remove(0);
+            let others = told.own.with.iter().copied().zip(geometries).collect();
+            Ok(Measured { sheet, geometry, others, lens: lens::file(&requests[0].lens) })
         }
-        let geometry = geometries.remove(0);
-        let others = told.own.with.iter().copied().zip(geometries).collect();
-        Measured { sheet, geometry, others, lens: lenses.swap_remove(0).file }
-    }))
+        Err(refused) => Err(refused.refusal),
+    })
 }

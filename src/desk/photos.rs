@@ -15,9 +15,10 @@ use super::answer::Trouble;
 use super::edits::{Edits, Told};
 use super::item::Item;
 use super::lock::locked;
-use super::opened::{Came, Measured, Near, Opened, walk_together};
+use super::opened::{Came, Measured, Near, Opened, measure_set};
 use super::stage::Stage;
 use crate::card::FoundCards;
+use crate::check::{Judgement, judge};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
 use crate::together::of_photo;
@@ -169,11 +170,11 @@ impl Photos {
             return Ok(());
         }
         let before = item.stage();
-        let walked = catch_unwind(AssertUnwindSafe(|| match others.as_slice() {
-            [] => self.walk(item, &told),
-            others => self.walk_together(item, others, &told),
+        let measured = catch_unwind(AssertUnwindSafe(|| match others.as_slice() {
+            [] => self.measure_alone(item, &told),
+            others => self.measure_together(item, others, &told),
         }));
-        match walked {
+        match measured {
             Ok(Ok(Ok((measured, near)))) => item.settle(measured, near, told, began),
             Ok(Ok(Err(refusal))) => item.refuse(refusal),
             Ok(Err(trouble)) => {
@@ -237,21 +238,40 @@ impl Photos {
         }
     }
 
-    /// The walk over a photo alone.
-    fn walk(&self, item: &Item, told: &Told) -> Came<(Measured, Option<Near>)> {
-        let walk = |open: &mut Opened| open.walk(&told.own, item.near(), &self.shelf, |stage| item.at(stage));
-        self.opened(item, |stage| item.at(stage), walk)
+    /// Measures a photo alone.
+    fn measure_alone(&self, item: &Item, told: &Told) -> Came<(Measured, Option<Near>)> {
+        let measure =
+            |open: &mut Opened| open.measure(&told.own, item.near(), &self.shelf, |stage| item.at(stage));
+        self.opened(item, |stage| item.at(stage), measure)
     }
 
-    /// The walk over a photo and others of the same saddle.
-    fn walk_together(
+    /// Judges a photo as its edits say now.
+    ///
+    /// # Errors
+    /// Where it cannot be decoded, or the edits make no sense.
+    pub fn judge(&self, item: &Item) -> Result<Judgement, Trouble> {
+        let edits = item.edits();
+        let judged = self.opened(
+            item,
+            |_| (),
+            |open| {
+                let photo = open.photo().clone();
+                let outcome = open.locate(&edits, &self.shelf, |_| ())?;
+                Ok(Ok(judge(&photo, outcome.as_ref().map(|standing| &standing.located))))
+            },
+        )?;
+        judged.map_err(|refusal| Trouble::new(422, refusal.text, refusal.hint))
+    }
+
+    /// Measures a photo and others of the same saddle.
+    fn measure_together(
         &self,
         item: &Item,
         others: &[Arc<Item>],
         told: &Told,
     ) -> Came<(Measured, Option<Near>)> {
         let _alone = locked(&self.together);
-        let see = |open: &mut Opened| Ok(Ok(open.seen()));
+        let see = |open: &mut Opened| Ok(open.seen());
         let mut seen: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
         match self.opened(item, |stage| item.at(stage), see)? {
             Ok(own) => seen.push(own),
@@ -264,7 +284,7 @@ impl Photos {
             }
         }
         item.at(Stage::Tracing);
-        let together = walk_together(seen, item.near_together(&told.own.with), told, &self.shelf)?;
+        let together = measure_set(seen, item.near_together(&told.own.with), told, &self.shelf)?;
         Ok(together.map(|measured| (measured, None)))
     }
 
@@ -280,10 +300,7 @@ impl Photos {
             };
             *locked(&item.decoded) = Some(photo.clone());
             at(Stage::Card);
-            match Opened::of(photo) {
-                Ok(fresh) => *opened = Some(fresh),
-                Err(refusal) => return Ok(Err(refusal)),
-            }
+            *opened = Some(Opened::of(photo));
         }
         let Some(open) = opened.as_mut() else { return Err(Trouble::missing("the photo")) };
         work(open)
@@ -322,7 +339,7 @@ fn named(item: &Item, refusal: Refusal) -> Refusal {
     of_photo(&item.file, Refusal { text, ..refusal })
 }
 
-/// A walk that has panicked: a mistake of the program, told as what it means for the photo.
+/// A panic is a fault of the program; what the user needs to know is what it means for the photo.
 fn broken() -> Trouble {
     Trouble::new(
         500,

@@ -16,7 +16,6 @@ use super::opened::Measured;
 use super::photos::MOST_PHOTO_BYTES;
 use super::query::parameter;
 use super::{Room, assets, keep, lens, papers, rider, shelf};
-use crate::check::judge;
 
 /// The sample: a rendered photo of an invented saddle, with the lift that belongs to it.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
@@ -158,11 +157,9 @@ fn picture(room: &Room, item: &Item, query: &str) -> Result<Answer, Trouble> {
     Ok(Answer::picture(jpeg))
 }
 
-/// What is to be said of a photo before it is measured.
+/// Judgement of a photo.
 fn judged(room: &Room, item: &Item) -> Result<serde_json::Value, Trouble> {
-    let photo = room.photos.photo(item)?;
-    let lens = lens::choose(&room.folder, item.edits().lens.as_deref(), &photo)?;
-    let judgement = judge(&photo, lens.prior);
+    let judgement = room.photos.judge(item)?;
     let (verdict, headline) = (judgement.verdict, judgement.headline());
     Ok(json!({ "verdict": verdict, "headline": headline, "reasons": judgement.reasons }))
 }

@@ -18,6 +18,7 @@ pub mod trace;
 pub use crate::numeric::words::{Part, SIDES, Side, View};
 
 use crate::camera::Camera;
+use crate::explain::{Explanation, Picture};
 use crate::numeric::parallel;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -89,6 +90,8 @@ pub struct Scene<'a> {
     pub view: View,
     /// Points that are known to lie on an edge.
     pub hints: &'a [Hint],
+    /// Collector of explanation pictures.
+    pub explain: &'a Explanation,
 }
 
 /// Ends pointed at by hand lie within this of the outline, mm.
@@ -104,7 +107,14 @@ pub fn trace_seat(
     end_tolerance_mm: f64,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let pictures = FormPictures::of(scene, lift);
-    let seen = pictures.edges().filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
+    let seen = pictures.edges().inspect(|seen| {
+        for (told, name) in seen.told.iter().zip(["form-left", "form-right"]) {
+            scene.explain.add(|| {
+                Picture::probabilities(name, [told.rows, told.columns], 4, |r, c| told.row(r)[c].exp())
+            });
+        }
+    });
+    let seen = seen.filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
     let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
     let net = learnt::RIM.as_ref().ok_or_else(not_found)?;
     let trace = |curve| {

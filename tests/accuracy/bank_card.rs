@@ -6,9 +6,9 @@ use seatspan::camera::placement::lens_prior;
 use seatspan::camera::print_scale::{ScaleBy, print_scale};
 use seatspan::card::bank_card::{ID1_MM, ID1_THICK_MM, frame_middle_mm};
 use seatspan::card::pattern::patterns;
-use seatspan::measure::Request;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
+use seatspan::pipeline::Request;
 use seatspan::record::measure;
 use seatspan::refusal::RefusalCode;
 
@@ -78,8 +78,8 @@ fn widths_are_true_on_a_print_that_was_fitted_to_the_page() {
     let (photo, truth) = photo(&with_card(0.94, ID1_MM, [0.0, 0.0], 0.6, DARK_BLUE));
     let seat_lift: LiftProfile = truth.lifts.iter().find(|lift| lift.0 == "seat").unwrap().1.parse().unwrap();
     let request = Request { seat_lift: Some(seat_lift), ..by_bank_card() };
-    let (sheet, _) = measure(&photo, &request).unwrap();
-    let (blind, _) = measure(&photo, &Request { scale_by: ScaleBy::Printer, ..request }).unwrap();
+    let (sheet, _) = measure(photo.clone(), &request).unwrap();
+    let (blind, _) = measure(photo, &Request { scale_by: ScaleBy::Printer, ..request }).unwrap();
     for named in &truth.named {
         let width = sheet.width(named.name).unwrap();
         println!("{}: {:.1} ± {:.1} mm, truth {:.1}", named.name, width.mm, width.u95, named.mm);

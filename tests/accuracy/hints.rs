@@ -1,18 +1,26 @@
 //! Points that are shown by hand: the edge runs through them, what lies beside them follows, the rest stays.
 
-use seatspan::measure::{Request, Walk, walk};
+use std::sync::{Arc, LazyLock};
+
+use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::{Part, Side, View};
 use seatspan::outline::hint::Hint;
 use seatspan::photo::Photo;
+use seatspan::pipeline::{self, Measured, Request};
+use seatspan::refusal::Refusal;
 
 /// Where the edge is shown to be, outwards of where it is traced: far enough that another line must be followed.
 const OFF_MM: f64 = 6.0;
 const SHOWN_AT: f64 = 0.55;
 
-fn photo() -> Photo {
+static PHOTO: LazyLock<Arc<Photo>> = LazyLock::new(|| {
     let file = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/willow.jpg");
-    Photo::from_bytes("willow.jpg", std::fs::read(file).unwrap()).unwrap()
+    Photo::from_bytes("willow.jpg", std::fs::read(file).unwrap()).unwrap().into()
+});
+
+fn measure(hints: Vec<Hint>) -> Result<Measured, Refusal> {
+    Ok(pipeline::measure(PHOTO.clone(), &request(hints), Explanation::OFF)?)
 }
 
 fn request(hints: Vec<Hint>) -> Request {
@@ -27,8 +35,8 @@ fn request(hints: Vec<Hint>) -> Request {
 }
 
 /// Half-width on a side at a station, mm, between the traced points before and behind it.
-fn half_mm(walk: &Walk, side: usize, station: f64) -> f64 {
-    let points: Vec<_> = walk.widths.seat[side].iter().flatten().collect();
+fn half_mm(measured: &Measured, side: usize, station: f64) -> f64 {
+    let points: Vec<_> = measured.widths.seat[side].iter().flatten().collect();
     let around = points.windows(2).find(|w| (w[0].station..w[1].station).contains(&station)).unwrap();
     let part = (station - around[0].station) / (around[1].station - around[0].station);
     around[0].offset_mm + part * (around[1].offset_mm - around[0].offset_mm)
@@ -36,12 +44,12 @@ fn half_mm(walk: &Walk, side: usize, station: f64) -> f64 {
 
 #[test]
 fn an_edge_runs_through_a_point_shown_and_what_lies_beside_it_follows() {
-    let photo = photo();
-    let before = walk(&photo, &request(Vec::new())).unwrap();
+    let before = measure(Vec::new()).unwrap();
+    let traced = &before.traced;
     let shown_mm = half_mm(&before, 0, SHOWN_AT) + OFF_MM;
-    let at = before.midline.point(SHOWN_AT, shown_mm, Side::Left, before.seat_lift.at_mm(SHOWN_AT));
-    let pixel = before.fit.camera.photo_from_card(at).unwrap();
-    let after = walk(&photo, &request(vec![Hint { part: Part::Seat, pixel }])).unwrap();
+    let at = traced.midline.point(SHOWN_AT, shown_mm, Side::Left, traced.seat_lift.at_mm(SHOWN_AT));
+    let pixel = traced.located.fit.camera.photo_from_card(at).unwrap();
+    let after = measure(vec![Hint { part: Part::Seat, pixel }]).unwrap();
     let moved_mm =
         |side: usize, station: f64| half_mm(&after, side, station) - half_mm(&before, side, station);
     // A hand shows a point to 0.7 mm; twice that.
@@ -58,10 +66,9 @@ fn an_edge_runs_through_a_point_shown_and_what_lies_beside_it_follows() {
 
 #[test]
 fn a_point_shown_on_the_traced_edge_leaves_the_widths() {
-    let photo = photo();
-    let before = walk(&photo, &request(Vec::new())).unwrap();
-    let on_edge = before.outline.seat[1].points.iter().flatten().nth(120).unwrap();
-    let after = walk(&photo, &request(vec![Hint { part: Part::Seat, pixel: on_edge.pixel }])).unwrap();
+    let before = measure(Vec::new()).unwrap();
+    let on_edge = before.traced.outline.seat[1].points.iter().flatten().nth(120).unwrap();
+    let after = measure(vec![Hint { part: Part::Seat, pixel: on_edge.pixel }]).unwrap();
     for ((name, a), (_, b)) in before.widths.named.iter().zip(&after.widths.named) {
         // Half of the least uncertainty of a width, mm.
         assert!((a.mm - b.mm).abs() < 0.9, "{name}: {} and {}", a.mm, b.mm);
@@ -70,25 +77,21 @@ fn a_point_shown_on_the_traced_edge_leaves_the_widths() {
 
 #[test]
 fn a_point_that_is_on_no_edge_is_refused_with_what_to_do() {
-    let photo = photo();
     let refused = |x: f64, y: f64| {
         let hint = Hint { part: Part::Seat, pixel: PhotoPoint::new(x, y) };
-        walk(&photo, &request(vec![hint])).expect_err("it lies on no edge")
+        measure(vec![hint]).expect_err("it lies on no edge")
     };
     let outside = refused(99_999.0, 3.0);
     assert!(outside.text.contains("outside the photo of 4032 x 3024 pixels"), "{}", outside.text);
     // A flap beside the seat: the sides no longer agree.
     let inside = refused(1500.0, 1300.0);
-    assert!(inside.hint.contains("the point shown by hand"), "{}", inside.hint);
+    assert!(inside.hint.contains("the point given"), "{}", inside.hint);
 }
 
 #[test]
 fn a_point_far_beyond_what_is_looked_at_changes_nothing() {
-    let photo = photo();
-    let before = walk(&photo, &request(Vec::new())).unwrap();
-    let after =
-        walk(&photo, &request(vec![Hint { part: Part::Seat, pixel: PhotoPoint::new(3900.0, 200.0) }]))
-            .unwrap();
+    let before = measure(Vec::new()).unwrap();
+    let after = measure(vec![Hint { part: Part::Seat, pixel: PhotoPoint::new(3900.0, 200.0) }]).unwrap();
     for ((name, a), (_, b)) in before.widths.named.iter().zip(&after.widths.named) {
         assert_eq!(a.mm, b.mm, "{name}");
     }

@@ -2,12 +2,13 @@
 //! given as a fitter would give them, every named width compared with its truth.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use seatspan::measure::Request;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::View;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
+use seatspan::pipeline::Request;
 use seatspan::record::{measure, record_together};
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::Sheet;
@@ -91,7 +92,7 @@ impl Measured {
             let truth: Value = serde_json::from_slice(&std::fs::read(&file).unwrap()).unwrap();
             let name = truth["name"].as_str().unwrap();
             let photo = Photo::open(&folder.join(format!("{name}.jpg"))).unwrap();
-            match measure(&photo, &request(&truth)) {
+            match measure(photo, &request(&truth)) {
                 Ok((sheet, _)) => measured.add(name, &truth, &sheet),
                 Err(refusal) => measured.refused.push(format!("{name}: {}", refusal.text)),
             }
@@ -152,10 +153,11 @@ fn pairs_of_photos_tell_the_lift_and_the_widths() {
     let Some(folder) = photos_folder() else { return };
     let mut measured = Measured::default();
     for name in ["hazel", "bramble"] {
-        let photos = ["a", "b"].map(|n| Photo::open(&folder.join(format!("{name}-{n}.jpg"))).unwrap());
+        let photos =
+            ["a", "b"].map(|n| Arc::new(Photo::open(&folder.join(format!("{name}-{n}.jpg"))).unwrap()));
         let requests = vec![Request { name: name.into(), ..Request::default() }; photos.len()];
-        let together = measure_together(&photos, &requests).unwrap();
-        let (sheet, _) = record_together(&photos, &requests, &together);
+        let together = measure_together(&photos, &requests).map_err(|refused| refused.refusal).unwrap();
+        let (sheet, _) = record_together(&requests, &together);
         let file = folder.join(format!("{name}-a.truth.json"));
         let truth: Value = serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap();
         measured.add(name, &truth, &sheet);
@@ -190,7 +192,7 @@ fn a_card_on_a_floor_of_boards_is_no_saddle() {
     for n in 1..=7 {
         let photo = Photo::open(&folder.join(format!("lens-{n}.jpg"))).unwrap();
         let nothing = Request { name: "none".into(), ..Request::default() };
-        let refusal = measure(&photo, &nothing).expect_err("there is no saddle in it");
+        let refusal = measure(photo, &nothing).expect_err("there is no saddle in it");
         assert_eq!(refusal.code, RefusalCode::NoSaddle, "lens-{n}: {}", refusal.text);
     }
 }

@@ -2,12 +2,13 @@
 
 use std::path::Path;
 use std::process::Command;
+use std::sync::Arc;
 
 use crate::pair::{seen_from, two_sides};
 use lab::synth::{self, Drawn, Scenario, Subject, Truth};
 use nalgebra::Vector3;
-use seatspan::measure::Request;
 use seatspan::photo::Photo;
+use seatspan::pipeline::Request;
 use seatspan::record::measure;
 use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
@@ -15,16 +16,16 @@ use seatspan::sheet::{Lift, LiftSource, Sheet};
 use seatspan::together::measure_together;
 use seatspan::warning::WarningCode;
 
-fn photo(scenario: &Scenario) -> (Photo, Truth) {
+fn photo(scenario: &Scenario) -> (Arc<Photo>, Truth) {
     let Drawn { bytes, truth } = synth::draw(scenario).unwrap();
-    (Photo::from_bytes(format!("{}.jpg", scenario.name), bytes).unwrap(), truth)
+    (Photo::from_bytes(format!("{}.jpg", scenario.name), bytes).unwrap().into(), truth)
 }
 
 fn together(scenarios: &[Scenario]) -> (Result<Sheet, Refusal>, Truth) {
-    let (photos, mut truths): (Vec<Photo>, Vec<Truth>) = scenarios.iter().map(photo).unzip();
+    let (photos, mut truths): (Vec<Arc<Photo>>, Vec<Truth>) = scenarios.iter().map(photo).unzip();
     let requests = vec![Request { name: "acorn".into(), ..Request::default() }; photos.len()];
-    let sheet = measure_together(&photos, &requests).map(|t| record_together(&photos, &requests, &t).0);
-    (sheet, truths.swap_remove(0))
+    let sheet = measure_together(&photos, &requests).map(|t| record_together(&requests, &t).0);
+    (sheet.map_err(Refusal::from), truths.swap_remove(0))
 }
 
 /// The lift of the seat's edges at a station, mm: the mean of both.
@@ -96,7 +97,7 @@ fn photos_from_one_place_tell_no_lift_and_their_common_errors_stay() {
     assert!(middle[2] > 20.0, "the lift cannot be known: u {} mm", middle[2]);
     assert!(sheet.warnings.iter().any(|w| w.code == WarningCode::LiftPoorlyTold));
     let alone =
-        measure(&photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
+        measure(photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
     for w in &sheet.widths {
         let one = alone.width(&w.name).unwrap();
         // What is unknown of the lift is the same in both, and by far the largest part.

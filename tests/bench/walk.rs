@@ -1,22 +1,22 @@
 //! The walk of the 12-megapixel demo photo, whole and stage by stage, beside decoding the same file to RGB alone.
 
 use std::path::{Path, PathBuf};
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use divan::{Bencher, black_box};
 use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
-use seatspan::camera::print_scale::PRINT_SCALE_U;
 use seatspan::card::find_cards;
-use seatspan::measure::{Request, Walk, walk};
+use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::View;
 use seatspan::outline::{GIVEN_END_TOLERANCE_MM, Scene, trace_seat};
 use seatspan::photo::Photo;
+use seatspan::pipeline::{self, Measured, Request};
 use seatspan::record::measure;
 use seatspan::report::draw::{Picture, png};
 use seatspan::report::overlay::drawing;
 use seatspan::report::units::Units;
-use seatspan::width::{GIVEN_END_U_MM, Subject, measure_widths};
+use seatspan::width::measure_widths;
 
 fn main() {
     divan::main();
@@ -26,7 +26,7 @@ fn demo() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/demo/willow.jpg")
 }
 
-static PHOTO: LazyLock<Photo> = LazyLock::new(|| Photo::open(&demo()).expect("the demo photo"));
+static PHOTO: LazyLock<Arc<Photo>> = LazyLock::new(|| Photo::open(&demo()).expect("the demo photo").into());
 static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
     name: "willow".into(),
     view: Some(View::Top),
@@ -34,7 +34,9 @@ static REQUEST: LazyLock<Request> = LazyLock::new(|| Request {
     seat_lift: Some("0:44,0.25:26,0.5:11,0.75:31,1:68".parse().expect("the demo's lift")),
     ..Request::default()
 });
-static WALK: LazyLock<Walk> = LazyLock::new(|| walk(&PHOTO, &REQUEST).expect("the demo is measured"));
+static MEASURED: LazyLock<Measured> = LazyLock::new(|| {
+    pipeline::measure(PHOTO.clone(), &REQUEST, Explanation::OFF).expect("the demo is measured")
+});
 
 /// The yardstick: the file to RGB by the `image` crate, and nothing else.
 #[divan::bench(sample_count = 10, sample_size = 1)]
@@ -46,7 +48,7 @@ fn a_decode_to_rgb_alone() -> image::RgbImage {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn b_whole_walk() -> Vec<u8> {
     let photo = Photo::open(&demo()).expect("the demo photo");
-    overlay(&photo)
+    overlay(photo.into())
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
@@ -62,52 +64,43 @@ fn d_find_cards(bencher: Bencher) {
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn e_fit_camera(bencher: Bencher) {
-    let walk = &*WALK;
+    let found = &MEASURED.traced.located.found;
     let hint = PHOTO.focal_hint().expect("the demo's EXIF");
     let prior = LensPrior::uncalibrated(PHOTO.width_px(), PHOTO.height_px(), hint.focal_px, hint.relative_u);
-    let cards: Vec<CardInFit> = walk.found.cards.iter().map(CardInFit::from).collect();
-    let sides: Vec<_> =
-        walk.found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
+    let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
+    let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
     bencher.bench_local(|| fit_camera(black_box(&prior), &cards, &sides).is_ok());
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn f_trace_seat(bencher: Bencher) {
-    let walk = &*WALK;
+    let traced = &MEASURED.traced;
     let scene = Scene {
         photo: &PHOTO,
-        camera: &walk.fit.camera,
-        midline: &walk.midline,
+        camera: &traced.located.fit.camera,
+        midline: &traced.midline,
         view: View::Top,
         hints: &[],
+        explain: Explanation::OFF,
     };
-    bencher.bench_local(|| trace_seat(black_box(&scene), &walk.seat_lift, GIVEN_END_TOLERANCE_MM));
+    bencher.bench_local(|| trace_seat(black_box(&scene), &traced.seat_lift, GIVEN_END_TOLERANCE_MM));
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn g_measure_widths(bencher: Bencher) {
-    let walk = &*WALK;
-    let subject = Subject {
-        fit: &walk.fit,
-        midline: &walk.midline,
-        outline: &walk.outline,
-        seat_lift: &walk.seat_lift,
-        channel_lift: &walk.channel_lift,
-        end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: PRINT_SCALE_U,
-    };
+    let subject = MEASURED.traced.subject(&MEASURED.traced.located.fit);
     bencher.bench_local(|| measure_widths(black_box(&subject)));
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn h_overlay_png(bencher: Bencher) {
-    let (sheet, geometry) = seatspan::record::record(&PHOTO, &REQUEST, &WALK);
+    let (sheet, geometry) = seatspan::record::record(&REQUEST, &MEASURED);
     bencher.bench_local(|| overlay_png(&PHOTO, black_box(&sheet), &geometry));
 }
 
-fn overlay(photo: &Photo) -> Vec<u8> {
-    let (sheet, geometry) = measure(photo, &REQUEST).expect("the demo is measured");
-    overlay_png(photo, &sheet, &geometry)
+fn overlay(photo: Arc<Photo>) -> Vec<u8> {
+    let (sheet, geometry) = measure(photo.clone(), &REQUEST).expect("the demo is measured");
+    overlay_png(&photo, &sheet, &geometry)
 }
 
 fn overlay_png(

@@ -8,6 +8,7 @@ use std::sync::LazyLock;
 use crate::run::seatspan;
 use crate::said::error_line;
 use crate::willow::WILLOW;
+use lab::synth::{self, Scenario, Subject, presets};
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
@@ -160,6 +161,26 @@ fn explain_writes_a_picture_a_stage() {
     for name in names {
         assert!(image::open(folder.join(&name)).is_ok(), "{name}");
     }
+}
+
+#[test]
+fn a_refused_photo_keeps_cards_and_camera_and_is_drawn_and_explained() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str| folder.path().join(name);
+    let bare = Scenario { subject: Subject::None, ..presets::acorn() };
+    std::fs::write(file("bare.jpg"), synth::draw(&bare).unwrap().bytes).unwrap();
+    let explain = file("explain").display().to_string();
+    let output = measure(&file("bare.jpg"), folder.path(), &["--explain", &explain]);
+    assert_eq!(output.status.code(), Some(1), "{output:?}");
+    let sheet = sheet::read(&file("bare.sheet.json")).unwrap();
+    assert_eq!(sheet.refused.as_ref().map(|refusal| refusal.code), Some(RefusalCode::NoSaddle));
+    assert!(!sheet.cards.is_empty() && sheet.camera.is_some() && sheet.widths.is_empty());
+    let names = files_in(&file("explain"));
+    assert!(
+        names.iter().any(|n| n.contains("cards")) && names.iter().any(|n| n.contains("plane")),
+        "{names:?}"
+    );
+    assert!(image::open(file("bare.overlay.png")).is_ok());
 }
 
 #[test]

@@ -13,13 +13,11 @@ use serde_json::{Map, Value};
 use super::Args;
 use super::jobs::Job;
 use super::one::{self, Outputs};
-use crate::camera::lens_choice::none_of_its_camera;
-use crate::camera::print_scale::ScaleBy;
-use crate::card::pattern::BAR_MM;
-use crate::numeric::words::Part;
-use crate::photo::sha256_hex;
+use crate::photo::{Photo, sha256_hex};
+use crate::pipeline::Request;
+use crate::record::asked;
 use crate::sheet::summary::Summary;
-use crate::sheet::{self, MidlineSource, Sheet};
+use crate::sheet::{self, Asked, Sheet};
 
 /// Set by the first interruption: photos in work are finished, no new one is begun.
 static STOP: AtomicBool = AtomicBool::new(false);
@@ -165,82 +163,39 @@ fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
             job.name
         );
     }
-    if let Some(other) = otherwise(&sheet, args, job) {
-        bail!("{shown} is there already and was measured with {other}; give --force to measure it anew");
+    let Some(then) = &sheet.asked else {
+        bail!(
+            "{shown} is of an earlier version, which does not say what was asked; give --force to measure again"
+        );
+    };
+    if let Some(other) = difference(then, &asked(&[request(args, job, &sheet)?])) {
+        bail!("{shown} is there already and was measured with {other}; give --force to measure again");
     }
     Ok(Some(sheet))
 }
 
-/// What a sheet was asked that is not asked now. A refused one says little of it and is taken as it is, and so are the
-/// corrections that a person has made.
-fn otherwise(sheet: &Sheet, args: &Args, job: &Job) -> Option<&'static str> {
-    let asked_alike = [
-        (job.view.is_none_or(|view| sheet.view == Some(view)), "another view"),
-        (same_ends(sheet, job), "other ends"),
-        (same_lifts(sheet, job), "other lifts"),
-        (same_scale(sheet, one::scale_by(args)), "another scale of the print"),
-        (same_lens(sheet, job), "another lens"),
+/// What is asked of a photo now. Its lens is chosen by its camera where a folder of lens files is given.
+fn request(args: &Args, job: &Job, sheet: &Sheet) -> anyhow::Result<Request> {
+    let from_folder = job.lens.as_ref().is_some_and(|given| given.is_dir());
+    let decoded = from_folder && sheet.photos.iter().any(|photo| photo.width_px > 0);
+    let photo = decoded.then(|| Photo::open(&job.photo)).transpose()?;
+    Ok(one::request(args, job, one::lens(job, photo.as_ref())?))
+}
+
+/// How what was asked then differs from what is asked now. Corrections of edges made since are kept.
+fn difference(then: &Asked, now: &Asked) -> Option<&'static str> {
+    let [ends, other_ends] =
+        [then, now].map(|asked| asked.photos.iter().map(|p| p.ends_px).collect::<Vec<_>>());
+    let [lens, other_lens] =
+        [then, now].map(|asked| asked.photos.iter().map(|p| &p.lens_sha256).collect::<Vec<_>>());
+    let alike = [
+        (then.view == now.view, "another view"),
+        (ends == other_ends, "other ends"),
+        (then.heights == now.heights, "other heights"),
+        (then.scale == now.scale, "another scale of the print"),
+        (lens == other_lens, "another lens file"),
     ];
-    asked_alike.into_iter().find(|(same, _)| sheet.refused.is_none() && !same).map(|(_, what)| what)
-}
-
-fn near(a: f64, b: f64, by: f64) -> bool {
-    (a - b).abs() <= by
-}
-
-fn same_ends(sheet: &Sheet, job: &Job) -> bool {
-    // Written with two decimals of a pixel.
-    sheet.midline.as_ref().is_none_or(|m| {
-        let point = |kept: [f64; 2], p: crate::numeric::frame::PhotoPoint| {
-            near(kept[0], p.x_px, 0.006) && near(kept[1], p.y_px, 0.006)
-        };
-        match job.ends {
-            Some([front, rear]) => {
-                m.source == MidlineSource::Given && point(m.front_px, front) && point(m.rear_px, rear)
-            }
-            None => m.source == MidlineSource::Found,
-        }
-    })
-}
-
-fn same_lifts(sheet: &Sheet, job: &Job) -> bool {
-    // Written with five decimals of a station and three of a millimetre.
-    sheet.lift.as_ref().is_none_or(|lift| {
-        [(Part::Seat, &lift.seat), (Part::Channel, &lift.channel)].into_iter().all(|(part, kept)| {
-            let asked = job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.points());
-            match (kept, asked) {
-                (None, None) => true,
-                (Some(kept), Some(asked)) => {
-                    let same =
-                        |(k, a): (&[f64; 2], &(f64, f64))| near(k[0], a.0, 6e-6) && near(k[1], a.1, 6e-4);
-                    kept.len() == asked.len() && kept.iter().zip(asked).all(same)
-                }
-                _ => false,
-            }
-        })
-    })
-}
-
-fn same_scale(sheet: &Sheet, asked: ScaleBy) -> bool {
-    // Written with six decimals.
-    let at = |value: f64| sheet.cards.iter().all(|card| near(card.print_scale, value, 1e-6));
-    let by_bank_card =
-        sheet.cards.iter().any(|card| card.print_scale_by == Some(sheet::ScaleSource::BankCard));
-    match asked {
-        ScaleBy::Printer => at(1.0) && !by_bank_card,
-        ScaleBy::Bar(bar_mm) => at(bar_mm / BAR_MM) && !by_bank_card,
-        ScaleBy::BankCard => by_bank_card,
-    }
-}
-
-/// A sheet does not say which lens file served; where the folder had none for the photo a warning says so.
-fn same_lens(sheet: &Sheet, job: &Job) -> bool {
-    let served = sheet.camera.as_ref().is_some_and(|c| c.focal_source == sheet::FocalSource::LensFile);
-    let none_served = none_of_its_camera().code;
-    match job.lens {
-        Some(_) => served || sheet.warnings.iter().any(|warning| warning.code == none_served),
-        None => !served,
-    }
+    alike.into_iter().find(|(alike, _)| !alike).map(|(_, what)| what)
 }
 
 /// What is told while the photos are measured: a bar on a terminal, a line for each that went wrong, and with

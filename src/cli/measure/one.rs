@@ -1,17 +1,20 @@
 //! One photo: read, measured, and its results written.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use anyhow::Context;
 
 use super::Args;
 use super::jobs::Job;
-use crate::camera::lens_choice::{none_of_its_camera, prior_of};
+use crate::camera::lens_choice::ChosenLens;
+use crate::camera::lens_file::LensFileError;
 use crate::camera::print_scale::ScaleBy;
-use crate::measure::{Request, walk};
+use crate::explain::Explanation;
 use crate::numeric::words::Part;
 use crate::photo::{Photo, PhotoError, file_name, sha256_of_file};
-use crate::record::{photo_entry, record};
+use crate::pipeline::{self, Request};
+use crate::record::{asked, record, record_refused};
 use crate::refusal::Refusal;
 use crate::report::draw::{Picture, png, svg};
 use crate::report::overlay::drawing;
@@ -44,50 +47,57 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
 /// # Errors
 /// Errors of use or of the machine.
 pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> anyhow::Result<Sheet> {
-    let read = match Photo::open(&job.photo) {
-        Ok(read) => read,
-        Err(PhotoError::Refused(refusal)) => return refuse(args, job, outputs, None, refusal, overwrite),
+    let photo = match Photo::open(&job.photo) {
+        Ok(photo) => Arc::new(photo),
+        Err(PhotoError::Refused(refusal)) => return unreadable(args, job, outputs, refusal, overwrite),
         Err(PhotoError::Io(error)) => return Err(error.into()),
     };
-    let request = request(args, job, &read)?;
-    let walked = match walk(&read, &request) {
-        Ok(walked) => walked,
-        Err(refusal) => return refuse(args, job, outputs, Some(&read), refusal, overwrite),
+    let request = request(args, job, lens(job, Some(&photo))?);
+    let explain = if args.explain.is_some() { Explanation::on() } else { Explanation::default() };
+    let (mut sheet, geometry) = match pipeline::measure(photo.clone(), &request, &explain) {
+        Ok(measured) => record(&request, &measured),
+        Err(refused) => record_refused(&request, &refused),
     };
-    let (mut sheet, geometry) = record(&read, &request, &walked);
-    if job.lens.is_some() && request.lens.is_none() {
-        sheet.warnings.push(none_of_its_camera());
-    }
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
     }
-    outputs.write_overlay(args, &read, &sheet, &geometry, overwrite)?;
-    sheet::write(&outputs.sheet, &sheet, overwrite)?;
     if let Some(folder) = &args.explain {
         std::fs::create_dir_all(folder)
             .with_context(|| format!("cannot make the folder {}", folder.display()))?;
-        crate::explain::explain(&read, &walked, folder, overwrite)?;
+        for (name, png) in explain.files() {
+            safe_write(&folder.join(name), &png, overwrite)?;
+        }
     }
+    outputs.write_overlay(args, &photo, &sheet, &geometry, overwrite)?;
+    sheet::write(&outputs.sheet, &sheet, overwrite)?;
     Ok(sheet)
 }
 
-/// What the arguments say that tells the scale of the print.
-pub fn scale_by(args: &Args) -> ScaleBy {
-    match args.bar {
+/// The source of the print scale in the arguments.
+pub fn scale_by(bar_mm: Option<f64>, bank_card: bool) -> ScaleBy {
+    match bar_mm {
         Some(bar_mm) => ScaleBy::Bar(bar_mm),
-        None if args.bank_card => ScaleBy::BankCard,
+        None if bank_card => ScaleBy::BankCard,
         None => ScaleBy::Printer,
     }
 }
 
-/// What the arguments say about a photo.
+/// The lens of a job's photo; of one that is not decoded only the file.
 ///
 /// # Errors
 /// A lens file that cannot be read.
-pub fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request> {
+pub fn lens(job: &Job, photo: Option<&Photo>) -> Result<ChosenLens, LensFileError> {
+    match (&job.lens, photo) {
+        (None, _) => Ok(ChosenLens::default()),
+        (Some(given), Some(photo)) => ChosenLens::from_path(given, photo),
+        (Some(given), None) => Ok(ChosenLens { sha256: sha256_of_file(given).ok(), ..ChosenLens::default() }),
+    }
+}
+
+/// What the arguments ask of a photo.
+pub fn request(args: &Args, job: &Job, lens: ChosenLens) -> Request {
     let lift = |part: Part| job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.clone());
-    let lens = job.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten();
-    Ok(Request {
+    Request {
         name: job.name.clone(),
         view: job.view,
         ends: job.ends,
@@ -97,8 +107,8 @@ pub fn request(args: &Args, job: &Job, photo: &Photo) -> anyhow::Result<Request>
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,
-        scale_by: scale_by(args),
-    })
+        scale_by: scale_by(args.bar, args.bank_card),
+    }
 }
 
 /// The files that will be written for a photo.
@@ -195,21 +205,17 @@ pub fn written(outputs: &[Outputs]) -> String {
     format!("\nwritten: {}", files.map(|file| file.display().to_string()).collect::<Vec<_>>().join(", "))
 }
 
-/// A refused photo: the sheet that says so.
-fn refuse(
+/// The sheet of a file that could not be decoded.
+fn unreadable(
     args: &Args,
     job: &Job,
     outputs: &Outputs,
-    photo: Option<&Photo>,
     refusal: Refusal,
     overwrite: bool,
 ) -> anyhow::Result<Sheet> {
-    let mut entry = photo.map_or_else(|| unread_entry(&job.photo), |photo| Ok(photo_entry(photo)))?;
-    if args.private {
-        forget_camera(&mut entry);
-    }
     let saddle = sheet::Saddle { name: job.name.clone(), note: None };
-    let sheet = Sheet::refused(saddle, job.view, vec![entry], refusal);
+    let refused = Sheet::refused(saddle, job.view, vec![unread_entry(&job.photo)?], refusal);
+    let sheet = Sheet { asked: Some(asked(&[request(args, job, lens(job, None)?)])), ..refused };
     sheet::write(&outputs.sheet, &sheet, overwrite)?;
     Ok(sheet)
 }

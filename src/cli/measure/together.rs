@@ -1,16 +1,18 @@
 //! Several photos of one saddle: one sheet, and an overlay for each photo.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use anyhow::bail;
 
 use super::Args;
 use super::jobs::{Job, single};
-use super::one::{Outputs, forget_camera, refuse_existing, request, unread_entry, written};
-use crate::camera::lens_choice::none_of_its_camera;
-use crate::measure::Request;
+use super::one::{self, Outputs, forget_camera, lens, refuse_existing, unread_entry, written};
+use crate::camera::lens_file::LensFileError;
+use crate::cli::say;
 use crate::photo::{Photo, PhotoError};
-use crate::record::{photo_entry, record_together};
+use crate::pipeline::Request;
+use crate::record::{photo_entry, record_refused_together, record_together};
 use crate::refusal::Refusal;
 use crate::report::text::{TextOptions, text};
 use crate::sheet::{self, Sheet};
@@ -30,41 +32,49 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     let mut photos = Vec::new();
     for job in &jobs {
         match Photo::open(&job.photo) {
-            Ok(photo) => photos.push(photo),
+            Ok(photo) => photos.push(Arc::new(photo)),
             Err(PhotoError::Refused(refusal)) => {
-                return refused(args, &jobs, sheet_file, &photos, refusal);
+                let sheet = unreadable(&jobs, &photos, refusal)?;
+                return finish(args, sheet, sheet_file, &outputs);
             }
             Err(PhotoError::Io(error)) => return Err(error.into()),
         }
     }
     if let Some([one, same]) = same_twice(&photos) {
-        let (one, same) = (one.name(), same.name());
-        bail!("{one} and {same} are the same photo: a second one tells something when it is another");
+        bail!("{} and {} are the same photo: choose two different photos", one.name(), same.name());
     }
+    let request = |(job, photo): (&Job, &Arc<Photo>)| Ok(one::request(args, job, lens(job, Some(photo))?));
     let requests: Vec<Request> =
-        jobs.iter().zip(&photos).map(|(job, photo)| request(args, job, photo)).collect::<Result<_, _>>()?;
-    let together = match measure_together(&photos, &requests) {
-        Ok(together) => together,
-        Err(refusal) => return refused(args, &jobs, sheet_file, &photos, refusal),
+        jobs.iter().zip(&photos).map(request).collect::<Result<_, LensFileError>>()?;
+    let sheet = match measure_together(&photos, &requests) {
+        Ok(together) => {
+            let (sheet, geometries) = record_together(&requests, &together);
+            for ((outputs, photo), geometry) in outputs.iter().zip(&photos).zip(&geometries) {
+                outputs.write_overlay(args, photo, &sheet, geometry, args.force)?;
+            }
+            sheet
+        }
+        Err(refused) => record_refused_together(&photos, &requests, &refused),
     };
-    let (mut sheet, geometries) = record_together(&photos, &requests, &together);
-    if args.lens.is_some() && requests.iter().any(|request| request.lens.is_none()) {
-        sheet.warnings.push(none_of_its_camera());
-    }
+    finish(args, sheet, sheet_file, &outputs)
+}
+
+/// Writes the sheet and says what came of the photos; the exit status.
+fn finish(args: &Args, mut sheet: Sheet, sheet_file: &Path, outputs: &[Outputs]) -> anyhow::Result<u8> {
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
     }
-    for ((outputs, photo), geometry) in outputs.iter().zip(&photos).zip(&geometries) {
-        outputs.write_overlay(args, photo, &sheet, geometry, args.force)?;
-    }
     sheet::write(sheet_file, &sheet, args.force)?;
-    if args.json {
-        super::super::say(&sheet::to_json(&sheet)?);
-    } else {
-        super::super::say(&text(&sheet, TextOptions { units: args.units, stations: args.stations }));
-        super::super::say(&written(&outputs));
+    if let Some(refusal) = &sheet.refused {
+        eprintln!("{}; {}", refusal.text, refusal.hint);
     }
-    Ok(0)
+    if args.json {
+        say(&sheet::to_json(&sheet)?);
+    } else if sheet.refused.is_none() {
+        say(&text(&sheet, TextOptions { units: args.units, stations: args.stations }));
+        say(&written(outputs));
+    }
+    Ok(u8::from(sheet.refused.is_some()))
 }
 
 fn check_use(args: &Args) -> anyhow::Result<()> {
@@ -82,28 +92,12 @@ fn check_use(args: &Args) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// The sheet that says why. It names all photos, also those that were not read, so that nobody takes it for the answer
-/// about one of them.
-fn refused(
-    args: &Args,
-    jobs: &[Job],
-    sheet_file: &Path,
-    photos: &[Photo],
-    refusal: Refusal,
-) -> anyhow::Result<u8> {
-    eprintln!("{}; {}", refusal.text, refusal.hint);
+/// The sheet of photos of which one cannot be decoded. It names all, so that nobody takes it for the sheet of one of them.
+fn unreadable(jobs: &[Job], photos: &[Arc<Photo>], refusal: Refusal) -> anyhow::Result<Sheet> {
     let entry = |(i, job): (usize, &Job)| {
         photos.get(i).map_or_else(|| unread_entry(&job.photo), |photo| Ok(photo_entry(photo)))
     };
-    let mut entries: Vec<sheet::Photo> = jobs.iter().enumerate().map(entry).collect::<Result<_, _>>()?;
-    if args.private {
-        entries.iter_mut().for_each(forget_camera);
-    }
+    let entries = jobs.iter().enumerate().map(entry).collect::<Result<_, _>>()?;
     let saddle = sheet::Saddle { name: jobs[0].name.clone(), note: None };
-    let sheet = Sheet::refused(saddle, jobs[0].view, entries, refusal);
-    sheet::write(sheet_file, &sheet, args.force)?;
-    if args.json {
-        super::super::say(&sheet::to_json(&sheet)?);
-    }
-    Ok(1)
+    Ok(Sheet::refused(saddle, jobs[0].view, entries, refusal))
 }

@@ -24,6 +24,7 @@ use super::midline::Midline;
 use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, View, trace_seat};
 use crate::camera::Camera;
 use crate::card::FoundCard;
+use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -43,13 +44,15 @@ pub struct Surroundings<'a> {
     pub cards: &'a [FoundCard],
     /// Points that are known to lie on an edge.
     pub hints: &'a [Hint],
+    /// Collector of explanation pictures.
+    pub explain: &'a Explanation,
 }
 
 impl<'a> Surroundings<'a> {
     /// What the tracing works with about a midline.
     pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
-        let Self { photo, camera, hints, .. } = *self;
-        Scene { photo, camera, midline, view, hints }
+        let Self { photo, camera, hints, explain, .. } = *self;
+        Scene { photo, camera, midline, view, hints, explain }
     }
 }
 

@@ -14,6 +14,7 @@ use clap::Args as ClapArgs;
 use fastrand::Rng;
 use nalgebra::Vector2;
 use rayon::prelude::*;
+use seatspan::explain::Explanation;
 use seatspan::numeric::frame::CardPoint;
 use seatspan::outline::chart::Chart;
 use seatspan::outline::curve::Curve;
@@ -138,7 +139,11 @@ fn samples(seed: u64, folder: &Path) -> anyhow::Result<[Vec<Sample>; 3]> {
     let rng = &mut Rng::with_seed(seed);
     let (camera, view) = (&truth.camera, saddle.view);
     let forms_about = |midline: &Midline, own: bool| {
-        saddle.forms(&Scene { photo: &photo, camera, midline, view, hints: &[] }, seed, own)
+        saddle.forms(
+            &Scene { photo: &photo, camera, midline, view, hints: &[], explain: Explanation::OFF },
+            seed,
+            own,
+        )
     };
     let mut forms = Vec::new();
     for off_mm in ENDS_OFF_MM {
@@ -150,7 +155,14 @@ fn samples(seed: u64, folder: &Path) -> anyhow::Result<[Vec<Sample>; 3]> {
     forms.extend(forms_about(&reversed, false));
     let elsewhere = saddle.midline_elsewhere(rng);
     forms.extend(forms_about(&elsewhere, false));
-    let scene = Scene { photo: &photo, camera, midline: &saddle.midline, view, hints: &[] };
+    let scene = Scene {
+        photo: &photo,
+        camera,
+        midline: &saddle.midline,
+        view,
+        hints: &[],
+        explain: Explanation::OFF,
+    };
     let mut rims = |part: Option<&Part>| -> Vec<Sample> {
         let sides = SIDES.iter().flat_map(|&side| CURVE_OFF_MM.map(|off_mm| (side, off_mm)));
         let Some(part) = part else { return Vec::new() };

@@ -8,17 +8,18 @@ use anyhow::Context;
 use clap::Args as ClapArgs;
 use serde::Serialize;
 
-use seatspan::camera::lens_choice::prior_of;
-use seatspan::card::pattern::BAR_MM;
+use seatspan::camera::lens_choice::ChosenLens;
 use seatspan::camera::print_scale::ScaleBy;
-use seatspan::measure::{Request, Walk, walk};
+use seatspan::card::pattern::BAR_MM;
+use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::outline::HiddenStretch;
 use seatspan::outline::hint::Hint;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
+use seatspan::pipeline::{self, Measured, Request};
 use seatspan::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
-use seatspan::width::{COVERAGE, GIVEN_END_U_MM, Subject};
+use seatspan::width::COVERAGE;
 use simulate::{Compared, simulate};
 
 /// Options of `seatspan monte-carlo`.
@@ -105,24 +106,20 @@ impl From<&Compared> for Row {
 /// A sheet or photo that is not there, or that gives other widths now.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let sheet = sheet::read(&args.sheet)?;
-    let (photo, walked) = measured_again(args, &sheet)?;
-    let subject = Subject {
-        fit: &walked.fit,
-        midline: &walked.midline,
-        outline: &walked.outline,
-        seat_lift: &walked.seat_lift,
-        channel_lift: &walked.channel_lift,
-        end_u_mm: GIVEN_END_U_MM,
-        print_scale_u: walked.print_scale.relative_u,
-    };
-    let compared = simulate(&subject, args.draws as usize, args.seed).ok_or_else(|| {
-        anyhow::anyhow!("{}: too many draws leave the lens's model; calibrate the lens", args.sheet.display())
-    })?;
+    let measured = measured_again(args, &sheet)?;
+    let traced = &measured.traced;
+    let compared = simulate(&traced.subject(&traced.located.fit), args.draws as usize, args.seed)
+        .ok_or_else(|| {
+            anyhow::anyhow!(
+                "{}: too many draws leave the lens's model; calibrate the lens",
+                args.sheet.display()
+            )
+        })?;
     let agree = compared.iter().all(Compared::agree);
     if args.json {
         let report = Report {
             schema: SCHEMA,
-            photo: photo.name().to_owned(),
+            photo: traced.located.photo.name().to_owned(),
             draws: args.draws,
             seed: args.seed,
             widths: compared.iter().map(Row::from).collect(),
@@ -134,8 +131,8 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(u8::from(!agree))
 }
 
-/// The sheet's photo walked through again, with what the sheet says was given.
-fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Walk)> {
+/// The sheet's photo measured again, with what the sheet says was given.
+fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<Measured> {
     let shown = args.sheet.display();
     if let Some(refusal) = &sheet.refused {
         anyhow::bail!("{shown} is of a refusal ({}), so there is nothing to check", refusal.text);
@@ -156,9 +153,10 @@ fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<(Photo, Walk)> {
     let photo = Photo::open_if(&args.photo, &named.sha256)?;
     let photo = photo.with_context(|| format!("{} is not the photo of {shown}", args.photo.display()))?;
     let request = request(args, sheet, &photo)?;
-    let walked = walk(&photo, &request).map_err(|refusal| anyhow::anyhow!("{shown}: {}", refusal.text))?;
-    same_widths(sheet, &walked, &args.sheet)?;
-    Ok((photo, walked))
+    let measured = pipeline::measure(photo, &request, Explanation::OFF)
+        .map_err(|refused| anyhow::anyhow!("{shown}: {}", refused.refusal.text))?;
+    same_widths(sheet, &measured, &args.sheet)?;
+    Ok(measured)
 }
 
 /// What told the scale; sheets of earlier versions do not say so.
@@ -197,7 +195,12 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
         near: None,
         seat_lift: measured.and_then(|l| lift(&l.seat)),
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
-        lens: args.lens.as_ref().map(|given| prior_of(given, photo)).transpose()?.flatten(),
+        lens: args
+            .lens
+            .as_ref()
+            .map(|given| ChosenLens::from_path(given, photo))
+            .transpose()?
+            .unwrap_or_default(),
         scale_by: sheet.cards.first().map_or(ScaleBy::Printer, scale_by),
     })
 }
@@ -205,8 +208,8 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
 /// Widths that were rounded for the sheet, and ends rounded to a hundredth of a pixel, come out within this, mm.
 const SAME_MM: f64 = 0.1;
 
-fn same_widths(sheet: &Sheet, walked: &Walk, file: &Path) -> anyhow::Result<()> {
-    for (name, width) in &walked.widths.named {
+fn same_widths(sheet: &Sheet, measured: &Measured, file: &Path) -> anyhow::Result<()> {
+    for (name, width) in &measured.widths.named {
         let before = sheet.width(name).map(|w| w.mm);
         if !before.is_some_and(|mm| (mm - width.mm).abs() <= SAME_MM) {
             let before = before.map_or_else(|| "nothing".into(), |mm| format!("{mm:.1} mm"));

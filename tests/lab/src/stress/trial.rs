@@ -1,18 +1,20 @@
 //! One photo drawn, measured, and compared with its truth.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use super::conditions::{Condition, conditions};
 use crate::synth::{self, Drawn, Truth};
-use seatspan::measure::Request;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::View;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::{Photo, PhotoError};
+use seatspan::pipeline::Request;
 use seatspan::record::{measure, record_together};
 use seatspan::refusal::{Refusal, RefusalCode};
-use seatspan::sheet::geometry::OverlayGeometry;
 use seatspan::sheet::Sheet;
+use seatspan::sheet::geometry::OverlayGeometry;
 use seatspan::together::measure_together;
 
 /// What the walk is told beside the photo and the lifts.
@@ -107,7 +109,7 @@ pub struct Tried {
     /// The photo's file and its truth.
     pub drawn: Drawn,
     /// The photo, where it could be read.
-    pub photo: Option<Photo>,
+    pub photo: Option<Arc<Photo>>,
     /// The sheet, and the overlay's geometry where it was measured.
     pub measured: Option<(Sheet, OverlayGeometry)>,
 }
@@ -125,7 +127,7 @@ pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
     let read = drawn
         .iter()
         .map(|d| Photo::from_bytes(format!("{}.{}", d.truth.name, d.extension()), d.bytes.clone()));
-    let photos = match read.collect::<Result<Vec<Photo>, PhotoError>>() {
+    let photos = match read.map(|photo| photo.map(Arc::new)).collect::<Result<Vec<_>, PhotoError>>() {
         Ok(photos) => Ok(photos),
         Err(PhotoError::Refused(refusal)) => Err(refusal),
         Err(PhotoError::Io(error)) => return Err(error.into()),
@@ -148,14 +150,14 @@ pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
 }
 
 /// The sheet of a photo or of a pair, and the overlay's geometry in the first.
-fn measured(photos: &[Photo], truth: &Truth, aim: Aim) -> Result<(Sheet, OverlayGeometry), Refusal> {
+fn measured(photos: &[Arc<Photo>], truth: &Truth, aim: Aim) -> Result<(Sheet, OverlayGeometry), Refusal> {
     let request = request(truth, aim);
     if aim != Aim::Pair {
-        return measure(&photos[0], &request);
+        return measure(photos[0].clone(), &request);
     }
     let requests = vec![request; photos.len()];
     let together = measure_together(photos, &requests)?;
-    let (sheet, mut geometries) = record_together(photos, &requests, &together);
+    let (sheet, mut geometries) = record_together(&requests, &together);
     Ok((sheet, geometries.swap_remove(0)))
 }
 

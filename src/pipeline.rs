@@ -1,0 +1,256 @@
+//! The pipeline: one photo, from its pixels to widths.
+//!
+//! `Photo -> Located -> Traced -> Measured`: each stage consumes the one before it and returns the next, or a [`Refused`] with
+//! whatever was reached. Several photos of one saddle take the same path in [`crate::together`]; [`crate::check`] judges a
+//! [`Located`]; [`crate::record`] writes the end of the path down as a sheet. A front end that keeps a [`Located`] only traces
+//! again when the user corrects an edge.
+
+mod pictures;
+mod refused;
+mod request;
+
+use std::sync::Arc;
+
+use crate::camera::fit::{CameraFit, LensPrior};
+use crate::camera::placement::{LensSource, camera_over_cards, lens_prior};
+use crate::camera::print_scale::{PrintScale, print_scale};
+use crate::card::{FoundCards, find_cards_explained};
+use crate::explain::Explanation;
+use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::{Part, Side, View};
+use crate::outline::channel::trace_channel;
+use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, trace_near, view_between};
+use crate::outline::lift::LiftProfile;
+use crate::outline::midline::Midline;
+use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
+use crate::photo::Photo;
+use crate::refusal::Refusal;
+use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
+pub use refused::{Reached, Refused};
+pub use request::Request;
+
+/// The result of a stage.
+pub type Staged<T> = Result<T, Box<Refused>>;
+
+/// Measures one photo.
+///
+/// # Errors
+/// The refusal of the first stage that fails.
+pub fn measure(photo: impl Into<Arc<Photo>>, request: &Request, explain: &Explanation) -> Staged<Measured> {
+    Located::find(photo.into(), request, explain)?.trace(request, explain)?.measure(request)
+}
+
+/// A photo with its reference cards and the camera over them; the first card's frame is that of all millimetres.
+#[derive(Debug, Clone)]
+pub struct Located {
+    /// The photo.
+    pub photo: Arc<Photo>,
+    /// The cards in it, at least one.
+    pub found: FoundCards,
+    /// The scale at which they were printed.
+    pub print_scale: PrintScale,
+    /// The prior of the lens.
+    pub lens: LensPrior,
+    /// Where that came from.
+    pub lens_source: LensSource,
+    /// The camera.
+    pub fit: CameraFit,
+}
+
+impl Located {
+    /// Finds the cards and fits the camera.
+    ///
+    /// # Errors
+    /// As [`find_cards_explained`] and [`Located::over_cards`].
+    pub fn find(photo: Arc<Photo>, request: &Request, explain: &Explanation) -> Staged<Self> {
+        match find_cards_explained(&photo, explain) {
+            Ok(found) => Self::over_cards(photo, found, request, explain),
+            Err(refusal) => Err(Refused::new(refusal, photo, Reached::Nothing)),
+        }
+    }
+
+    /// Fits the camera to cards that were found before.
+    ///
+    /// # Errors
+    /// As [`print_scale`] and [`camera_over_cards`].
+    pub fn over_cards(
+        photo: Arc<Photo>,
+        found: FoundCards,
+        request: &Request,
+        explain: &Explanation,
+    ) -> Staged<Self> {
+        let prior = lens_prior(&photo, request.lens.prior).0;
+        match print_scale(&photo, &found, request.scale_by, &prior) {
+            Ok(scale) => Self::at_scale(photo, found, scale, request, explain),
+            Err(refusal) => Err(Refused::new(refusal, photo, Reached::Cards(found))),
+        }
+    }
+
+    /// Fits the camera to cards of a known print scale.
+    ///
+    /// # Errors
+    /// As [`camera_over_cards`].
+    pub fn at_scale(
+        photo: Arc<Photo>,
+        mut found: FoundCards,
+        print_scale: PrintScale,
+        request: &Request,
+        explain: &Explanation,
+    ) -> Staged<Self> {
+        found.cards.iter_mut().for_each(|card| card.print_scale = print_scale.value);
+        let (lens, lens_source) = lens_prior(&photo, request.lens.prior);
+        match camera_over_cards(&found, &lens) {
+            Ok(fit) => {
+                let located = Self { photo, found, print_scale, lens, lens_source, fit };
+                explain.add(|| pictures::plan(&located));
+                Ok(located)
+            }
+            Err(refusal) => Err(Refused::new(refusal, photo, Reached::Cards(found))),
+        }
+    }
+
+    /// Finds the saddle and traces its edges.
+    ///
+    /// # Errors
+    /// As [`Request::check_hints`], [`find_saddle`] and [`trace_seat`].
+    pub fn trace(self, request: &Request, explain: &Explanation) -> Staged<Traced> {
+        match self.outline(request, explain) {
+            Ok((found, outline)) => {
+                let (view, midline) = (found.view, found.midline);
+                let [seat_lift, channel_lift] = request.lifts();
+                let traced = Traced { located: self, view, midline, outline, seat_lift, channel_lift };
+                explain.add(|| pictures::edges(&traced));
+                Ok(traced)
+            }
+            Err(refusal) => {
+                let refusal = request.without_redundant_hint(refusal);
+                Err(Refused::new(refusal, self.photo.clone(), Reached::Located(self)))
+            }
+        }
+    }
+
+    fn outline(&self, request: &Request, explain: &Explanation) -> Result<(FoundSaddle, Outline), Refusal> {
+        request.check_hints(&self.photo)?;
+        let [seat_lift, channel_lift] = request.lifts();
+        let (photo, camera, cards) = (&*self.photo, &self.fit.camera, &*self.found.cards);
+        let around = Surroundings { photo, camera, cards, hints: &request.hints, explain };
+        let saddle = saddle(&around, &seat_lift, request)?.within_photo(&around, &seat_lift)?;
+        let scene = around.scene(&saddle.midline, saddle.view);
+        let channel = match saddle.view {
+            View::Top => None,
+            View::Underside => trace_channel(&scene, &seat_lift, &channel_lift).ok(),
+        };
+        let mut outline = Outline { seat: saddle.seat.clone(), channel };
+        outline.hide(&scene, &seat_lift, &channel_lift, &request.hidden);
+        Ok((saddle, outline))
+    }
+}
+
+/// The seat's edges between the ends given, near those found before, or wherever a saddle is found.
+fn saddle(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
+    let size_px = (around.photo.width_px(), around.photo.height_px());
+    let between = |ends, view| Midline::from_photo(around.camera, size_px, ends, lift, view);
+    match (request.ends, request.near, request.view) {
+        (Some(ends), _, view) => {
+            let view = match view {
+                Some(view) => view,
+                None => view_between(around, &between(ends, View::Top)?, lift)?,
+            };
+            let midline = between(ends, view)?;
+            let seat = trace_seat(&around.scene(&midline, view), lift, GIVEN_END_TOLERANCE_MM)?;
+            Ok(FoundSaddle { view, midline, seat })
+        }
+        (None, Some((view, near)), asked) if asked.is_none_or(|asked| asked == view) => {
+            trace_near(around, lift, &between(near, view)?, view)
+        }
+        (None, _, view) => find_saddle(around, lift, view),
+    }
+}
+
+/// A located saddle with its traced edges.
+#[derive(Debug, Clone)]
+pub struct Traced {
+    /// The stage before.
+    pub located: Located,
+    /// How the saddle is seen.
+    pub view: View,
+    /// The midline.
+    pub midline: Midline,
+    /// The edges.
+    pub outline: Outline,
+    /// Height of the seat's edges over the card.
+    pub seat_lift: LiftProfile,
+    /// Height of the channel's edges.
+    pub channel_lift: LiftProfile,
+}
+
+impl Traced {
+    /// Takes the widths between the edges.
+    ///
+    /// # Errors
+    /// `edges-not-found` when there is no width, or the two halves contradict each other.
+    pub fn measure(self, request: &Request) -> Staged<Measured> {
+        let photo = self.located.photo.clone();
+        let refused =
+            |refusal, reached| Refused::new(request.without_redundant_hint(refusal), photo, reached);
+        let Some(widths) = measure_widths(&self.subject(&self.located.fit)) else {
+            return Err(refused(refused::no_width(), Reached::Traced(self)));
+        };
+        let one_card = self.located.first_card_alone().and_then(|fit| measure_widths(&self.subject(&fit)));
+        let measured = Measured { traced: self, widths, one_card };
+        match refused::implausible(&measured.widths) {
+            None => Ok(measured),
+            Some(refusal) => Err(refused(refusal, Reached::Measured(measured))),
+        }
+    }
+
+    /// What the widths are taken from, with a camera fitted to all of the cards or to some.
+    pub fn subject<'a>(&'a self, fit: &'a CameraFit) -> Subject<'a> {
+        Subject {
+            fit,
+            midline: &self.midline,
+            outline: &self.outline,
+            seat_lift: &self.seat_lift,
+            channel_lift: &self.channel_lift,
+            end_u_mm: GIVEN_END_U_MM,
+            print_scale_u: self.located.print_scale.relative_u,
+        }
+    }
+
+    /// Height of a part's edges over the card.
+    pub fn lift(&self, part: Part) -> &LiftProfile {
+        match part {
+            Part::Seat => &self.seat_lift,
+            Part::Channel => &self.channel_lift,
+        }
+    }
+
+    /// The midline's ends in the photo, each at its own height.
+    pub fn midline_ends_px(&self) -> Option<[PhotoPoint; 2]> {
+        let end = |station: f64| {
+            let at = self.midline.point(station, 0.0, Side::Left, self.seat_lift.at_mm(station));
+            self.located.fit.camera.photo_from_card(at)
+        };
+        Some([end(0.0)?, end(1.0)?])
+    }
+}
+
+impl Located {
+    /// The camera over the first of several cards, as if it were alone.
+    fn first_card_alone(&self) -> Option<CameraFit> {
+        let [first, _, ..] = self.found.cards.as_slice() else { return None };
+        let alone = FoundCards { cards: vec![first.clone()], warnings: Vec::new() };
+        camera_over_cards(&alone, &self.lens).ok()
+    }
+}
+
+/// A traced saddle with its widths.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The stage before.
+    pub traced: Traced,
+    /// The widths.
+    pub widths: Widths,
+    /// The widths as the first of several cards alone gives them.
+    pub one_card: Option<Widths>,
+}
