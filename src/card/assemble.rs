@@ -9,12 +9,13 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
 use super::side::{Side, SidePixels, SidePoint, measure_side};
+use super::unread;
 use super::verify::{check_code, photo_from_unit};
 use crate::explain::{Explanation, Picture, colour};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::{apply, homography};
 use crate::photo::Photo;
-use crate::refusal::{Refusal, RefusalCode};
+use crate::refusal::Refusal;
 use crate::warning::{Warning, WarningCode};
 
 /// A tag with its measured sides, in the order top, right, bottom, left of the upright tag; `None` for a side that
@@ -83,7 +84,7 @@ pub fn find_cards_explained(photo: &Photo, explain: &Explanation) -> Result<Foun
     let mut warnings = Vec::new();
     let mut proposed = Vec::new();
     let mut cards = Vec::new();
-    // The later looks are only taken when the earlier found no card, or may have passed over another one.
+    // Slower looks follow only where the faster ones found no card, or may have missed one.
     for look in looks(photo) {
         look.add_to(&mut proposed, photo);
         cards = assemble(photo, &proposed, &mut warnings);
@@ -93,7 +94,7 @@ pub fn find_cards_explained(photo: &Photo, explain: &Explanation) -> Result<Foun
     }
     explain.add(|| picture(photo, &proposed, &cards));
     if cards.is_empty() {
-        return Err(why_none(&proposed));
+        return Err(unread::refusal(photo, &proposed));
     }
     // The first card is the world: a sheet before a strip, since it is wider both ways.
     let area = |card: &FoundCard| card.pattern.width_mm * card.pattern.height_mm;
@@ -126,40 +127,6 @@ fn picture(photo: &Photo, proposed: &[FoundTag], cards: &[FoundCard]) -> Picture
     measured.fold(picture, |picture, tag| {
         picture.line(&closed(tag.corners().into_iter().flatten().collect()), colour::ACCEPTED)
     })
-}
-
-fn why_none(proposed: &[FoundTag]) -> Refusal {
-    let known = proposed.iter().filter(|t| owner_of(t.id).is_some()).count();
-    let sides_px = proposed.iter().map(|t| t.corners[0].distance_px(t.corners[1]));
-    let largest_px = sides_px.fold(0.0, f64::max);
-    if proposed.is_empty() {
-        Refusal::new(
-            RefusalCode::NoCard,
-            "no reference card was found in the photo",
-            "lay the printed card flat beside the saddle, all of it in the picture, in even light and in focus",
-        )
-    } else if known == 0 {
-        Refusal::new(
-            RefusalCode::PatternUnknown,
-            "the tags in the photo belong to no pattern of the reference card",
-            "print the card from its pattern (see the README) and use that",
-        )
-    } else if largest_px < LEAST_SIDE_PX {
-        Refusal::new(
-            RefusalCode::CardTooSmall,
-            "the reference card is too small in the photo",
-            "go closer or zoom in, or send the photo in its full size",
-        )
-    } else {
-        Refusal::new(
-            RefusalCode::CardInconsistent,
-            match known {
-                1 => "one tag was found, and it does not agree with the card's layout".to_owned(),
-                _ => format!("{known} tags were found, but too few of them agree with the card's layout"),
-            },
-            "use one whole printed card, flat and with nothing lying on it",
-        )
-    }
 }
 
 /// Tags with their index on the pattern.

@@ -5,6 +5,7 @@ pub mod bank_card;
 pub mod find;
 pub mod pattern;
 pub mod side;
+pub mod unread;
 pub mod verify;
 
 pub use assemble::{FoundCard, FoundCards, MeasuredTag, find_cards, find_cards_explained};

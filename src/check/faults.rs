@@ -1,31 +1,32 @@
-//! What is wrong with a photo, in plain words, each with what to do and what it costs.
+//! Faults of a photo: each with what to do and what it costs.
 
 use super::Reason;
-use super::look::{BURNT_OUT_LEVEL, CardLook, Missing, sharpness};
+use super::look::{CardLook, Missing};
 use super::view::{View, good};
 use crate::card::FoundCards;
+use crate::card::unread::Obstacle;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::photo::{Photo, PhotoNote};
 use crate::refusal::{Refusal, RefusalCode};
 
-/// A cost below this is not told, mm: a tenth is what the sheet is rounded to.
+/// Smaller costs are not mentioned, mm: the sheet is rounded to a tenth.
 const LEAST_COST_MM: f64 = 0.1;
-/// Beyond this the card's edges fill the window in which they are measured, and the way of the blur is not told, px.
-const WAY_IS_TOLD_PX: f64 = 3.0;
-/// Edges blurred this much more one way than the other were moved and not out of focus: a lens at the rim of its
-/// picture gives up to about half as much more.
+/// Beyond this blur, px, the card's edges fill the window in which they are measured, and its direction is unknown.
+const DIRECTION_KNOWN_PX: f64 = 3.0;
+/// Edges blurred this much more in one direction than in the other were moved, not out of focus: near the border of its picture
+/// a lens reaches about one and a half.
 const MOVED_RATIO: f64 = 1.6;
-/// Paper that gives less light than this is dark: two thirds of the levels are left unused.
+/// Paper below this linear level is dark: two thirds of the levels stay unused.
 const DARK_WHITE: f64 = 0.12;
 /// Lenses below this (in 35 mm terms) are wide-angle lenses beside the main one (common practice, no source), mm.
 const WIDE_ANGLE_F35_MM: f64 = 20.0;
-/// A bend of the card that is told even where it costs little, mm: it can be seen and mended.
-const BEND_TO_TELL_MM: f64 = 2.0;
+/// A bend of the card that is mentioned even where it costs little, mm: it can be seen and flattened.
+const BEND_TO_MENTION_MM: f64 = 2.0;
 /// A mean step of a JPEG's quantisation of brightness above this is heavy compression: that of quality 75 and below in
 /// the tables of ITU-T T.81, annex K.
 const COARSE_STEP: f64 = 29.0;
 
-/// What makes a photo worse than it might be, the most expensive first.
+/// What makes a photo worse than it could be, the most expensive first.
 pub fn reasons_of_loss(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -> Vec<Reason> {
     let now = view.simulated_u95_mm();
     let cost = |other: Option<View>| {
@@ -53,7 +54,7 @@ fn reason(code: &str, text: impl Into<String>, hint: &str, costs_mm: Option<f64>
     Reason { code: code.into(), text: text.into(), hint: hint.into(), costs_mm }
 }
 
-/// A reason that is told from the least cost on.
+/// A reason, unless its cost is too small to mention.
 fn costly(code: &str, text: impl Into<String>, hint: &str, cost_mm: Option<f64>) -> Option<Reason> {
     cost_mm.filter(|c| *c >= LEAST_COST_MM).map(|_| reason(code, text, hint, cost_mm))
 }
@@ -76,8 +77,7 @@ fn near(photo: &Photo, view: &View, cost: &dyn Fn(Option<View>) -> Option<f64>) 
         let hint = "use the phone's main camera (1x) and step back until saddle and card fill the picture";
         return costly("wide-angle", "the photo was taken with a wide-angle lens", hint, cost);
     }
-    let text =
-        format!("the phone was too near ({:.1} m): what lies higher looks too large", distance / 1000.0);
+    let text = format!("the phone was too near ({:.1} m): higher parts look too large", distance / 1000.0);
     let hint =
         "go as far away as practical, 1.5 m or more, and zoom in until saddle and card fill the picture";
     costly("too-near", text, hint, cost)
@@ -90,7 +90,7 @@ fn small(photo: &Photo, view: &View, cost: Option<f64>) -> Option<Reason> {
     if resized || long < FULL_SIZE_PX {
         let text = format!("the photo has few pixels ({} x {})", photo.width_px(), photo.height_px());
         let hint =
-            "send the photo as a file, as the phone made it, not through a messenger that makes it smaller";
+            "send the photo as a file, as the phone made it, not through a messenger, which makes it smaller";
         return costly("photo-small", text, hint, cost);
     }
     let text = format!("saddle and card are small in the photo (a pixel is {mm:.1} mm)");
@@ -102,7 +102,7 @@ const FULL_SIZE_PX: usize = 3000;
 
 fn blurred(view: &View, look: &CardLook, cost: Option<f64>) -> Option<Reason> {
     let blur = view.blur_px;
-    if blur > WAY_IS_TOLD_PX {
+    if blur > DIRECTION_KNOWN_PX {
         let text =
             format!("the photo is blurred: out of focus, or the phone moved (edges over {blur:.1} px)");
         return costly(
@@ -150,7 +150,7 @@ fn incomplete(found: &FoundCards, look: &CardLook, cost: Option<f64>) -> Option<
         let text = format!("part of the card cannot be read ({})", of(hidden));
         ("card-hidden", text, "nothing may lie on the card or shade it, and it must not shine")
     };
-    // A card that is not whole is told whatever it costs: it is the easiest to mend.
+    // Mentioned whatever it costs, as the easiest fault to avoid.
     Some(reason(code, text, hint, cost))
 }
 
@@ -158,24 +158,24 @@ fn lens_unknown(photo: &Photo, cost: Option<f64>) -> Option<Reason> {
     let note = |wanted: fn(&PhotoNote) -> bool| photo.history().iter().any(wanted);
     let hint = "send the photo as a file, as the phone made it, neither edited nor cropped";
     let (code, text) = if note(|n| matches!(n, PhotoNote::Cropped { .. })) {
-        ("cropped", "the photo was cropped, so the lens is not known")
+        ("cropped", "the photo was cropped, so its lens is unknown")
     } else if note(|n| matches!(n, PhotoNote::StaleExif { .. })) {
-        ("edited", "the photo is not as the camera made it, so the lens is not known")
+        ("edited", "the photo was edited, so its lens is unknown")
     } else if note(|n| matches!(n, PhotoNote::DigitalZoom { .. })) {
-        ("digital-zoom", "the camera zoomed digitally, so the lens is less well known")
+        ("digital-zoom", "the camera zoomed digitally, so its lens is known less well")
     } else if photo.is_export_format() {
-        ("screenshot", "this is a screenshot or an exported picture: it does not say which lens took it")
+        ("screenshot", "a screenshot or an exported picture does not say which lens took it")
     } else {
         (
             "camera-data-missing",
-            "the photo has lost its camera data, as in a messenger, so the lens is not known",
+            "the photo has lost its camera data, as in a messenger, so its lens is unknown",
         )
     };
     costly(code, text, hint, cost)
 }
 
 fn bent(view: &View, cost: Option<f64>) -> Option<Reason> {
-    let cost = cost.filter(|c| *c >= LEAST_COST_MM || view.bend_mm >= BEND_TO_TELL_MM)?;
+    let cost = cost.filter(|c| *c >= LEAST_COST_MM || view.bend_mm >= BEND_TO_MENTION_MM)?;
     let text = format!("the card is bent by {:.1} mm", view.bend_mm);
     Some(reason("card-bent", text, "glue the card to something flat and stiff", Some(cost)))
 }
@@ -185,26 +185,13 @@ pub fn plain(refusal: &Refusal) -> Reason {
     reason(&refusal.code.as_str(), refusal.text.clone(), &refusal.hint, None)
 }
 
-/// Why a photo that cannot be measured cannot: the refusal, and what of the whole picture explains it. What explains
-/// it stands first.
+/// Why a photo cannot be measured: faults of the whole picture that explain the refusal, then the refusal itself.
 pub fn reasons_of_refusal(photo: &Photo, refusal: &Refusal) -> Vec<Reason> {
     let mut all = vec![plain(refusal)];
     if matches!(refusal.code, RefusalCode::NoCard | RefusalCode::CardInconsistent | RefusalCode::CardBlurred)
     {
-        let light = Light::of(photo);
-        if light.dark {
-            let hint = "use more light: by a window, or outdoors";
-            all.insert(0, reason("too-dark", "the photo is too dark", hint, None));
-        } else if light.burnt_out {
-            let hint = "no flash and no sun on the card; tap on the card so that the phone exposes for it";
-            all.insert(0, reason("overexposed", "the photo is overexposed", hint, None));
-        } else if sharpness(photo).is_some_and(|s| s < LEAST_SHARPNESS) {
-            let hint = "tap on the card to focus, prop the phone up, and use more light";
-            all.insert(
-                0,
-                reason("blurred", "the photo is blurred: out of focus, or the phone moved", hint, None),
-            );
-        }
+        let obstacle = Obstacle::of(photo);
+        all.splice(0..0, obstacle.map(|o| reason(o.code(), o.text(), o.hint(), None)));
     }
     let long = photo.width_px().max(photo.height_px());
     if long < FULL_SIZE_PX / 2 {
@@ -213,36 +200,4 @@ pub fn reasons_of_refusal(photo: &Photo, refusal: &Refusal) -> Vec<Reason> {
         all.push(reason("photo-small", text, hint, None));
     }
     all
-}
-
-/// A sharp edge makes nearly all of its step within three pixels; one blurred with a standard deviation of 3.5 px makes a
-/// third, noise adds a little, and a tag of the size that the card needs is then lost.
-const LEAST_SHARPNESS: f64 = 0.4;
-
-/// The light of the whole picture.
-struct Light {
-    dark: bool,
-    burnt_out: bool,
-}
-
-/// A level of 8 bits below which a place is dark: a twentieth of full light by the sRGB curve.
-const DARK_LEVEL: u8 = 64;
-/// Parts of a photo that make it dark, or burnt out (stated assumptions).
-const DARK_PART: f64 = 0.9;
-const BURNT_OUT_PART: f64 = 1.0 / 3.0;
-
-impl Light {
-    /// Dark where nearly all is, burnt out where a third is: white paper could not be told from what lies about it.
-    fn of(photo: &Photo) -> Self {
-        let (rgb, w, h) = photo.thumbnail_rgb(256);
-        let count = (w * h).max(1) as f64;
-        let brightest = |p: &[u8]| p.iter().copied().max().unwrap_or(0);
-        let part =
-            |test: fn(u8) -> bool| rgb.chunks_exact(3).filter(|p| test(brightest(p))).count() as f64 / count;
-        Self {
-            dark: part(|v| v < DARK_LEVEL) > DARK_PART,
-            // The mean of pixels at the end may be a level below it.
-            burnt_out: part(|v| v >= BURNT_OUT_LEVEL - 1) > BURNT_OUT_PART,
-        }
-    }
 }

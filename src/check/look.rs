@@ -1,36 +1,37 @@
-//! How the card looks in the photo: its light, what is burnt out, what is missing of it, and how its edges are blurred.
+//! Appearance of the card in the photo: light, glare, missing tags, and blur of its edges.
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
 use crate::card::pattern::MODULES;
 use crate::card::side::Side;
+use crate::card::unread::BURNT_OUT_LEVEL;
 use crate::card::verify::photo_from_unit;
 use crate::card::{FoundCard, FoundCards};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::homography::apply;
 use crate::photo::Photo;
 
-/// What became of a tag that was not measured.
+/// Why a tag was not measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Missing {
-    /// It lies outside the photo.
+    /// Outside the photo.
     CutOff,
-    /// Where it should be the photo is burnt out.
+    /// Burnt out.
     Glare,
-    /// Something else is there.
+    /// Covered, or too dark.
     Hidden,
 }
 
-/// How the first card looks.
+/// Appearance of the first card.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CardLook {
-    /// Light of the white about its tags: median, linear, 0 to 1.
+    /// Light of the white around its tags: median, linear, 0 to 1.
     pub white: f64,
     /// Part of that white which is burnt out.
     pub burnt_out: f64,
     /// Tags that were not measured.
     pub missing: Vec<Missing>,
-    /// How much more blurred its edges are one way than the other.
+    /// Ratio of the blur across the most and the least blurred direction.
     pub blur_ratio: f64,
     /// Median noise over contrast of its edges.
     pub noise: f64,
@@ -38,13 +39,11 @@ pub struct CardLook {
     pub side_px: f64,
 }
 
-/// A level of 8 bits from which on white is burnt out: the sensor, or the phone's curve, has no more to say.
-pub(super) const BURNT_OUT_LEVEL: u8 = 253;
-/// A place where that much is burnt out is glare.
+/// A tag burnt out to this part is lost to glare.
 const GLARE_PART: f64 = 0.5;
 
 impl CardLook {
-    /// Looks at the first card.
+    /// Measures the first card's appearance.
     pub fn of(photo: &Photo, found: &FoundCards) -> Self {
         let card = &found.cards[0];
         let whites: Vec<PhotoPoint> = card.tags.iter().flat_map(|tag| margin_of(card, tag.index)).collect();
@@ -60,13 +59,13 @@ impl CardLook {
         }
     }
 
-    /// How many tags are missing for a reason.
+    /// Number of tags missing for a reason.
     pub fn missing_for(&self, why: Missing) -> usize {
         self.missing.iter().filter(|m| **m == why).count()
     }
 }
 
-/// Length of the whole side of a tag, px: what was measured and the gaps at its corners.
+/// Length of the whole side of a tag, px: the measured part and the gaps at its corners.
 pub fn full_length_px(side: &Side) -> f64 {
     2.0 * side.half_length_px * MODULES as f64 / (MODULES as f64 - 0.8)
 }
@@ -114,8 +113,8 @@ fn missing(photo: &Photo, card: &FoundCard) -> Vec<Missing> {
         .collect()
 }
 
-/// The blur's variance by the direction across the edge is taken as `a + b cos 2t + c sin 2t` (a Gaussian of two
-/// widths); the ratio of its greatest to its least width.
+/// Ratio of the greatest to the least width of an anisotropic Gaussian blur, whose variance across an edge of direction `t` is
+/// `a + b cos 2t + c sin 2t`.
 fn blur_ratio(sides: &[&Side]) -> f64 {
     let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for side in sides {
@@ -124,7 +123,7 @@ fn blur_ratio(sides: &[&Side]) -> f64 {
         normal += x * x.transpose();
         right += x * side.blur_px.powi(2);
     }
-    // Two directions at right angles leave one number open: a trace of a prior holds it at none.
+    // Two perpendicular directions leave one coefficient open: a weak prior holds it at zero.
     normal += Matrix3::from_diagonal(&Vector3::new(0.0, 1e-3, 1e-3));
     let Some(c) = normal.try_inverse().map(|m| m * right) else { return 1.0 };
     let swing = c.y.hypot(c.z);
@@ -132,42 +131,7 @@ fn blur_ratio(sides: &[&Side]) -> f64 {
     if least > 0.0 { (most / least).sqrt() } else { 1.0 }
 }
 
-/// Length of the window in which the steepness of an edge is looked at, the distance over which it is, px, and the
-/// least step that counts, levels.
-const WINDOW_PX: usize = 32;
-const STEEP_OVER_PX: usize = 3;
-const STRONG_STEP: u8 = 80;
-
-/// How steep the steepest edges of a picture are: of the strong ones, the share of the step that is made within three
-/// pixels, nineteen in twenty being less steep; the less steep of across and down, as a movement blurs one of them.
-/// `None` where there are too few edges to say.
-pub fn sharpness(photo: &Photo) -> Option<f64> {
-    let view = photo.luma_upright(1);
-    let (w, h) = (view.width, view.height);
-    let across = steepness(h, w, &|y, x| view.data[y * w + x])?;
-    let down = steepness(w, h, &|x, y| view.data[y * w + x])?;
-    Some(across.min(down))
-}
-
-/// The same along every seventh line, given the level at a line and a place on it.
-fn steepness(lines: usize, length: usize, level: &dyn Fn(usize, usize) -> u8) -> Option<f64> {
-    let mut shares = Vec::new();
-    for line in (0..lines).step_by(7) {
-        for start in (0..length.saturating_sub(WINDOW_PX)).step_by(8) {
-            let levels: [u8; WINDOW_PX] = std::array::from_fn(|i| level(line, start + i));
-            let (low, high) = levels.iter().fold((255_u8, 0_u8), |(l, h), v| (l.min(*v), h.max(*v)));
-            if high >= low && high - low >= STRONG_STEP {
-                let steep =
-                    levels.windows(STEEP_OVER_PX + 1).map(|v| v[0].abs_diff(v[STEEP_OVER_PX])).max()?;
-                shares.push(f64::from(steep) / f64::from(high - low));
-            }
-        }
-    }
-    shares.sort_by(f64::total_cmp);
-    (shares.len() >= 100).then(|| shares[shares.len() * 19 / 20])
-}
-
-/// The middle of a list; 0 for an empty one.
+/// The median; 0 of an empty list.
 pub fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(0.0)

@@ -1,9 +1,8 @@
-//! Judges a photo in the minute it arrives: can it be measured, how well, and what would make it better.
+//! Judgement of a located photo: can it be measured, how well, and what would make it better.
 //!
-//! The judgement follows from one figure: the expanded uncertainty that a width of 230 mm in the middle of the frame
-//! would have ([`predict`]). What a fault costs is what that figure gains when the same photo is thought of without
-//! the fault ([`view`]), so no fault has a threshold of taste. What is seen of the saddle itself is judged when it is
-//! measured.
+//! It follows from one figure: the expanded uncertainty that a width of 230 mm in the middle of the frame would have
+//! ([`predict`]). The cost of a fault is what that figure gains when the photo is simulated without it ([`view`]), so no fault
+//! needs a threshold of taste. The saddle itself is judged when it is measured.
 
 mod faults;
 mod look;
@@ -20,19 +19,19 @@ use faults::{reasons_of_loss, reasons_of_refusal};
 use look::CardLook;
 use view::View;
 
-/// What is to be done with a photo.
+/// Verdict on a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// Nothing that could be done better would make a width much more certain.
+    /// No better photo would make a width much more certain.
     Usable,
-    /// It can be measured, less certainly than it might be.
+    /// It can be measured, less certainly than a better one.
     UsableWithLoss,
     /// Take it again.
     TakeAgain,
 }
 
-/// One thing that is wrong with a photo.
+/// A fault of a photo.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Reason {
     /// Machine-readable kind, such as `too-oblique`.
@@ -41,11 +40,11 @@ pub struct Reason {
     pub text: String,
     /// What to do about it.
     pub hint: String,
-    /// What it adds to the uncertainty (95 %) of a 230 mm width, mm; null where the photo cannot be measured.
+    /// Its part of the uncertainty (95 %) of a 230 mm width, mm; null where the photo cannot be measured.
     pub costs_mm: Option<f64>,
 }
 
-/// What was found of the card and the camera, for those who want to know.
+/// Measurements of the card and the camera.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Facts {
     /// Pattern of the first card.
@@ -58,7 +57,7 @@ pub struct Facts {
     pub tag_side_px: f64,
     /// Blur of its edges (standard deviation), px.
     pub blur_px: f64,
-    /// How much more its edges are blurred one way than the other: 1 for a photo out of focus or sharp.
+    /// Ratio of the blur across the most and the least blurred direction: 1 for a photo that is sharp or out of focus.
     pub blur_ratio: f64,
     /// Light of its white paper, linear, 0 to 1.
     pub white: f64,
@@ -79,18 +78,18 @@ pub struct Facts {
 pub struct Judgement {
     /// The photo's file name, without folders.
     pub file: String,
-    /// What is to be done with it.
+    /// The verdict.
     pub verdict: Verdict,
     /// Predicted expanded uncertainty (95 %) of a 230 mm width in the middle of the frame, where the heights of its
     /// edges are measured with a ruler, mm; null where the photo cannot be measured.
     pub u95_mm: Option<f64>,
     /// The same where these heights are not known, mm.
     pub u95_lift_unknown_mm: Option<f64>,
-    /// How much of the first is due to what could be done better, mm.
+    /// The part of the first that a better photo would avoid, mm.
     pub loss_mm: Option<f64>,
     /// At most three reasons, the most important first.
     pub reasons: Vec<Reason>,
-    /// What was measured; null where no card was.
+    /// Measurements; null where no card was measured.
     pub facts: Option<Facts>,
 }
 
@@ -116,11 +115,11 @@ impl Judgement {
     }
 }
 
-/// Reasons beyond these are left out: who mends three things sends another photo.
+/// Further reasons are left out: after three corrections there is another photo to judge.
 pub const MOST_REASONS: usize = 3;
 /// A loss below this is not worth another photo, mm: a quarter of what the best photo leaves uncertain.
 const LOSS_TO_MENTION_MM: f64 = 0.5;
-/// Beyond this uncertainty a width cannot be told from one a quarter of an inch away, the step in which the trade
+/// Beyond this uncertainty a width cannot be distinguished from one a quarter of an inch away, the step in which the trade
 /// speaks of seat widths (common practice, no source), mm.
 const TAKE_AGAIN_MM: f64 = 6.35;
 
@@ -139,7 +138,7 @@ pub fn judge(photo: &Photo, outcome: Result<&Located, &Refusal>) -> Judgement {
 
 /// The judgement of a file that could not be opened as a photo.
 pub fn unreadable(file: &str, refusal: &Refusal) -> Judgement {
-    // Such a refusal begins with the file's name, which the judgement gives already.
+    // The judgement gives the file's name already.
     let text = refusal.text.strip_prefix(&format!("{file}: ")).unwrap_or(&refusal.text).to_owned();
     refused(file, vec![faults::plain(&Refusal { text, ..refusal.clone() })])
 }

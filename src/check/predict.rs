@@ -1,6 +1,5 @@
-//! The uncertainty that a width of 230 mm in the middle of the frame would have, through the same budget as a
-//! measured width: what the camera's fit leaves open, the lift, the print, the piping; and for the edge, which is not
-//! looked for here, what the blur of the card's own edges leads to expect.
+//! Predicted uncertainty of a width of 230 mm in the middle of the frame, from the same budget as a measured width: camera,
+//! heights, print, piping. The edge itself is not traced here; its uncertainty is predicted from the blur of the card's edges.
 
 use nalgebra::Vector2;
 
@@ -12,28 +11,27 @@ use crate::outline::midline::Midline;
 use crate::width::influence::{Cut, CutSide, Influences, Inputs};
 use crate::width::{GIVEN_END_U_MM, combined};
 
-/// The width that is predicted for, mm: about what the trade asks of a seat.
+/// The predicted width, mm: about that of a seat.
 pub const WIDTH_MM: f64 = 230.0;
 /// Length of its midline, mm.
 const LENGTH_MM: f64 = 430.0;
-/// The edges lie about this far over the card where it was laid as the guide asks, mm: what is left of their wave
-/// (a stated assumption).
+/// Height of the edges over a card that was laid as the guide asks, mm: the rest of their wave (a stated assumption).
 pub const USUAL_LIFT_MM: f64 = 25.0;
 
-/// What is known of the heights of the edges.
+/// Whether the heights of the edges are known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Heights {
-    /// Taken with a ruler.
+    /// Measured with a ruler.
     Measured,
-    /// Not at all.
+    /// Unknown.
     Unknown,
 }
 
 /// A budget line by name and standard uncertainty, mm.
 pub type Line = (String, f64);
 
-/// The budget of the width about the point of the card's plane seen at `middle`, the less certain of the two
-/// directions along the sheet's sides. `None` where the camera does not see that plane there.
+/// Budget of the width around the point of the card's plane seen at `middle`, along the less certain of the sheet's two
+/// directions. `None` where the camera does not see that plane there.
 pub fn budget(
     fit: &CameraFit,
     middle: PhotoPoint,

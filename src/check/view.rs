@@ -1,6 +1,5 @@
-//! A photo as far as its geometry goes, and the same photo thought of without one of its faults: the card's sides are
-//! computed through the other camera, given the uncertainty that they would have there, and fitted as measured ones
-//! are.
+//! Geometry of a photo, and simulations of the same photo without one of its faults: the card's sides are projected through
+//! another camera, given the uncertainty that they would have there, and fitted like measured ones.
 
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
@@ -19,7 +18,7 @@ use crate::numeric::homography::homography;
 use crate::pipeline::Located;
 use crate::width::expanded;
 
-/// What good practice reaches, as the guide asks for it; the best photo that a fault is measured against.
+/// A good photo as the guide asks for it, against which faults are measured.
 pub mod good {
     /// Distance to the middle of the scene, mm.
     pub const DISTANCE_MM: f64 = 1500.0;
@@ -35,21 +34,19 @@ pub mod good {
     pub const STEP: f64 = 9.0;
 }
 
-/// A line through the traced edge averages over neighbouring rows, and places an edge to about this part of its blur:
-/// so the edge lines of measured budgets stand to the blur of the same photos (rendered photos with known truth). Half
-/// a pixel stands for the sampling.
+/// A line through the traced edge averages over neighbouring rows and places an edge to about this part of its blur, as the
+/// measured budgets of rendered photos show. Half a pixel stands for the sampling.
 const EDGE_PART_OF_BLUR: f64 = 0.3;
 const SAMPLING_PX: f64 = 0.5;
-/// No traced edge is better, mm.
+/// Least uncertainty of a traced edge, mm.
 const LEAST_EDGE_U_MM: f64 = 0.08;
-/// Leather and what lies beside it differ by some forty levels (judgement, from the same photos): compression that
-/// rounds brightness to steps of that size doubles what is uncertain of the edge.
+/// Leather differs from its surroundings by some forty levels (judgement, from the same photos): compression in steps of that
+/// size doubles the uncertainty of the edge.
 const EDGE_LEVELS: f64 = 40.0;
-/// A bend found in the card is allowed for as a parabola; about this part of it is of another shape (a stated
-/// assumption).
+/// The fit models a bend of the card as a parabola; about this part of it has another shape (a stated assumption).
 const BEND_UNMODELLED: f64 = 0.2;
 
-/// A photo's geometry.
+/// Geometry and quality of a photo, measured or simulated.
 #[derive(Debug, Clone)]
 pub struct View {
     /// The camera.
@@ -58,9 +55,9 @@ pub struct View {
     pub prior: LensPrior,
     /// The scale at which the card was printed.
     pub print_scale: PrintScale,
-    /// The middle of the frame, px.
+    /// Middle of the frame, px.
     pub middle: PhotoPoint,
-    /// The first card's pattern and the tags of it that count.
+    /// Pattern of the first card.
     pub pattern: &'static Pattern,
     tags: Vec<usize>,
     /// Blur, px.
@@ -69,7 +66,7 @@ pub struct View {
     pub noise: f64,
     /// Mean step of the quantisation of brightness, levels; 0 where there is none.
     pub step: f64,
-    /// Uncertainty of a side of a tag, px, over noise and over the root of blur over length.
+    /// Uncertainty of a side of a tag, px, divided by noise and by the root of blur over length.
     u_side: f64,
     /// Bend seen in the card, mm.
     pub bend_mm: f64,
@@ -78,7 +75,7 @@ pub struct View {
 }
 
 impl View {
-    /// The view of a measured photo; `None` where the middle of the photo does not look at the card's plane.
+    /// The view of a located photo; `None` where its middle does not show the card's plane.
     pub fn of(located: &Located, look: &CardLook) -> Option<Self> {
         let Located { photo, found, fit, .. } = located;
         let card = &found.cards[0];
@@ -120,7 +117,7 @@ impl View {
         self.lift_unknown_mm
     }
 
-    /// Predicted expanded uncertainty of a view that is only thought of, mm.
+    /// Predicted expanded uncertainty of a simulated view, mm.
     pub fn simulated_u95_mm(&self) -> Option<f64> {
         let cards = [self.card_in_fit()?];
         let fit = fit_camera(&self.prior_here(), &cards, &self.side_points()).ok()?;
@@ -128,7 +125,7 @@ impl View {
         Some(expanded(&self.completed(lines)))
     }
 
-    /// What was found, in numbers.
+    /// Its measurements.
     pub fn facts(&self, found: &FoundCards, look: &CardLook) -> Facts {
         let card = &found.cards[0];
         Facts {
@@ -152,7 +149,7 @@ impl View {
         self.camera.mm_per_px(self.camera.card_from_photo(self.middle, 0.0)?)
     }
 
-    /// From the camera to what lies in the middle of the frame, mm.
+    /// Distance from the camera to the middle of the frame, mm.
     pub fn distance_mm(&self) -> Option<f64> {
         let there = self.camera.card_from_photo(self.middle, 0.0)?;
         Some((there.vector() - self.camera.pose.centre_in_card().vector()).norm())
@@ -183,14 +180,14 @@ impl View {
         let centre = there + (centre - there) * part;
         let mut view = self.clone();
         view.camera.lens.focal_px *= part;
-        // A longer lens sees the middle of a shorter one's field: its distortion is that of the middle.
+        // A longer lens shows the middle of this one's field, where there is no distortion.
         view.camera.lens.distortion = [0.0; 5];
         let rotation = self.camera.pose.rotation;
         view.camera.pose.translation_mm = -(rotation * centre);
         Some(view)
     }
 
-    /// With more pixels to a millimetre, as from a larger or less wide picture.
+    /// With more pixels to a millimetre.
     pub fn enlarged(&self, mm_per_px: f64) -> Option<Self> {
         let k = (self.mm_per_px()? / mm_per_px).max(1.0);
         let mut view = self.clone();
@@ -198,7 +195,7 @@ impl View {
         (lens.focal_px, lens.cx_px, lens.cy_px) = (lens.focal_px * k, lens.cx_px * k, lens.cy_px * k);
         view.middle = PhotoPoint::new(self.middle.x_px * k, self.middle.y_px * k);
         view.prior = view.prior.with_pixels_times(k);
-        // A picture made small has its blur made small with it; a large one of the same lens is not sharper than this.
+        // Shrinking a picture shrinks its blur; the larger picture of the same lens is not sharper than this.
         view.blur_px = view.blur_px.max(good::BLUR_PX.min(view.blur_px * k));
         Some(view)
     }
@@ -208,7 +205,7 @@ impl View {
         Self { blur_px: self.blur_px.min(good::BLUR_PX), ..self.clone() }
     }
 
-    /// With edges free of noise and of what compression leaves.
+    /// Without noise and artefacts of compression.
     pub fn clean(&self) -> Self {
         Self { noise: self.noise.min(good::NOISE), step: self.step.min(good::STEP), ..self.clone() }
     }
@@ -230,7 +227,7 @@ impl View {
         Self { bend_mm: 0.0, ..self.clone() }
     }
 
-    /// Without any fault; what cannot be thought of otherwise stays as it is.
+    /// Without any fault that can be simulated away.
     pub fn at_its_best(&self) -> Self {
         let mut view = self.sharp().clean().whole_card().lens_known().flat_card();
         if let Some(better) = view.seen_from_above() {
@@ -246,7 +243,7 @@ impl View {
         view
     }
 
-    /// The prior with its mean at this view's own lens: what is known is true.
+    /// The prior with its mean at this view's own lens.
     fn prior_here(&self) -> LensPrior {
         LensPrior { mean: self.camera.lens, ..self.prior }
     }
@@ -266,8 +263,7 @@ impl View {
         Some((EDGE_PART_OF_BLUR * blur_mm * coarser).max(LEAST_EDGE_U_MM))
     }
 
-    /// Adds what the budget of a measured width does not hold, or holds in what was traced: the part of a bent card's
-    /// shape that no parabola allows for, which moves what the bend itself moves.
+    /// Adds the part of a bent card's shape that no parabola models, which acts on a width like the bend itself.
     fn completed(&self, mut lines: Vec<Line>) -> Vec<Line> {
         let by_bend = lines.iter().find(|l| l.0 == crate::camera::fit::line::BEND).map_or(0.0, |l| l.1);
         let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_U_MM;
@@ -317,12 +313,12 @@ impl View {
     }
 }
 
-/// No side is measured better, px: the step is not quite the curve that is fitted to it.
+/// Least uncertainty of a side, px: a real step differs from the fitted curve.
 const LEAST_SIDE_U_PX: f64 = 0.004;
-/// A bend moves a width by at least this even where the sides of the tags show it well, mm a standard bend.
+/// A standard bend moves a width by at least this, mm, even where the tags show it well.
 const LEAST_BEND_REACH: f64 = 0.05;
 
-/// How uncertain the measured sides are, in units of noise and of the root of blur over length.
+/// Uncertainty of the measured sides, divided by noise and by the root of blur over length.
 fn side_uncertainty(card: &FoundCard, birge_ratio: f64, noise: f64) -> f64 {
     let sides = card.tags.iter().flat_map(|t| t.sides.iter().flatten());
     let each = sides.map(|s| {
@@ -332,5 +328,5 @@ fn side_uncertainty(card: &FoundCard, birge_ratio: f64, noise: f64) -> f64 {
     super::look::median(each.collect())
 }
 
-/// The lift that the prediction assumes is small beside any distance a photo is taken from.
+// The assumed height is small beside any distance of the camera.
 const _: () = assert!(USUAL_LIFT_MM < good::DISTANCE_MM / 20.0);

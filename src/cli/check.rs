@@ -1,4 +1,4 @@
-//! `seatspan check`: photos in, a verdict for each.
+//! `seatspan check`: a verdict for each photo.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -37,15 +37,14 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-The figure is the uncertainty (95 %) that a width of 230 mm in the middle of the picture would
-have, where the heights of its edges over the card are measured with a ruler. What a reason costs
-is its part of that.
+The figure is the uncertainty (95 %) of a width of 230 mm in the middle of the picture, with the
+heights of its edges over the card measured with a ruler. The cost of a fault is its part of that.
 
 Examples:
   seatspan check fixtures/demo/willow.jpg
   seatspan check inbox/*.jpg --json
 
-Exit status: 0 all usable, 1 at least one is to be taken again, 2 an error of use or the machine.";
+Exit status: 0 all usable, 1 at least one must be taken again, 2 an error of use or the machine.";
 
 /// Name and version of what `--json` prints.
 const SCHEMA: &str = "seatspan-check/1";
@@ -57,7 +56,7 @@ struct Report {
     photos: Vec<Judgement>,
 }
 
-/// Judges every photo: one that cannot be read does not keep the others from it.
+/// Judges every photo, also after one that cannot be read.
 ///
 /// # Errors
 /// A lens file that cannot be read.
@@ -88,7 +87,8 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(if failed { 2 } else { u8::from(again) })
 }
 
-const NOT_JUDGED: &str = "Not judged here: whether the whole saddle is in the picture, and whether the card is level with its edges.";
+const NOT_JUDGED: &str =
+    "Not judged: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
 /// A judgement, or the one line that says why the file could not be judged.
 fn judge_file(path: &Path, args: &Args) -> Result<Judgement, String> {

@@ -1,5 +1,5 @@
-//! Many photos: as many at a time as there are processors, with what is done and left; safe to interrupt, and going
-//! on where it was when the same command is given again.
+//! Many photos, as many at a time as there are processors, with progress. An interrupted run continues when the same command
+//! is given again.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -19,18 +19,18 @@ use crate::record::asked;
 use crate::sheet::summary::Summary;
 use crate::sheet::{self, Asked, Sheet};
 
-/// Set by the first interruption: photos in work are finished, no new one is begun.
+/// Set by the first interruption: photos in progress are finished, no new one is started.
 static STOP: AtomicBool = AtomicBool::new(false);
 /// Exit status of an interrupted run: 128 and the number of the signal SIGINT (POSIX shells' convention).
 const INTERRUPTED: u8 = 130;
 
-/// What became of a photo.
+/// Outcome for a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum State {
     Measured,
     Refused,
     Failed,
-    /// Its sheet was there already.
+    /// Its sheet existed already.
     There,
 }
 
@@ -45,14 +45,14 @@ impl State {
     }
 }
 
-/// What became of all.
+/// Counts of outcomes.
 #[derive(Debug, Clone, Copy, Default)]
 struct Tally {
     measured: usize,
     refused: usize,
     failed: usize,
     there: usize,
-    /// Of those that were there, how many sheets say that the photo was refused.
+    /// Existing sheets of refused photos.
     refused_before: usize,
 }
 
@@ -80,7 +80,7 @@ pub fn run(args: &Args, jobs: Vec<Job>) -> anyhow::Result<u8> {
             scope.spawn(|| {
                 while !STOP.load(Ordering::SeqCst) {
                     let Some(job) = jobs.get(next.fetch_add(1, Ordering::SeqCst)) else { break };
-                    progress.tell(job, pool.install(|| outcome(args, job)));
+                    progress.report(job, pool.install(|| outcome(args, job)));
                 }
             });
         }
@@ -89,19 +89,19 @@ pub fn run(args: &Args, jobs: Vec<Job>) -> anyhow::Result<u8> {
     Ok(progress.close(jobs.len()))
 }
 
-/// The first signal stops after the photos in work; the second at once, which is safe too, since every file is
-/// written beside its place and then renamed.
+/// The first signal stops after the photos in progress, the second at once: every file is written beside its place and then
+/// renamed.
 fn on_interruption() -> anyhow::Result<()> {
     ctrlc::set_handler(|| {
         if STOP.swap(true, Ordering::SeqCst) {
             std::process::exit(i32::from(INTERRUPTED));
         }
-        eprintln!("seatspan: stopping after the photos in work; once more to stop at once");
+        eprintln!("seatspan: stopping after the photos in progress; press again to stop at once");
     })
     .context("cannot listen for an interruption")
 }
 
-/// A photo measured, or found to be measured already; what goes wrong is said and ends nothing else.
+/// Measures a photo unless its sheet exists; an error does not end the other photos.
 fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) {
     let made = catch_unwind(AssertUnwindSafe(|| {
         if let Some(other) = &job.same_result_as {
@@ -116,7 +116,7 @@ fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) 
         {
             return Ok((true, sheet, outputs));
         }
-        // Without its sheet an overlay is what an interrupted run left.
+        // An overlay without a sheet is left over from an interrupted run.
         let sheet = one::measure(args, job, &outputs, true)?;
         Ok((false, sheet, outputs))
     }));
@@ -158,14 +158,14 @@ fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     }
     if sheet.saddle.name != job.name {
         bail!(
-            "{shown} is there already, of a saddle named {:?} and not {:?}; give --force to measure it anew",
+            "{shown} is there already, of a saddle named {:?} and not {:?}; give --force to measure it again",
             sheet.saddle.name,
             job.name
         );
     }
     let Some(then) = &sheet.asked else {
         bail!(
-            "{shown} is of an earlier version, which does not say what was asked; give --force to measure again"
+            "{shown} is from an earlier version, which did not note what was asked; give --force to measure again"
         );
     };
     if let Some(other) = difference(then, &asked(&[request(args, job, &sheet)?])) {
@@ -174,7 +174,7 @@ fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     Ok(Some(sheet))
 }
 
-/// What is asked of a photo now. Its lens is chosen by its camera where a folder of lens files is given.
+/// The request for a photo; with a folder of lens files its camera decides the lens.
 fn request(args: &Args, job: &Job, sheet: &Sheet) -> anyhow::Result<Request> {
     let from_folder = job.lens.as_ref().is_some_and(|given| given.is_dir());
     let decoded = from_folder && sheet.photos.iter().any(|photo| photo.width_px > 0);
@@ -198,8 +198,7 @@ fn difference(then: &Asked, now: &Asked) -> Option<&'static str> {
     alike.into_iter().find(|(alike, _)| !alike).map(|(_, what)| what)
 }
 
-/// What is told while the photos are measured: a bar on a terminal, a line for each that went wrong, and with
-/// `--json` a line for each.
+/// Progress: a bar on a terminal, a line for each photo that failed, and with `--json` a line for each photo.
 struct Progress {
     bar: ProgressBar,
     json: bool,
@@ -213,11 +212,11 @@ impl Progress {
         if let Ok(style) = ProgressStyle::with_template("{bar:24} {pos} of {len}: {msg}; {eta} left") {
             bar.set_style(style.progress_chars("█▌░"));
         }
-        bar.set_message("begun");
+        bar.set_message("started");
         Self { bar, json, tally: Mutex::new(Tally::default()) }
     }
 
-    fn tell(&self, job: &Job, (state, made): (State, anyhow::Result<(Sheet, Outputs)>)) {
+    fn report(&self, job: &Job, (state, made): (State, anyhow::Result<(Sheet, Outputs)>)) {
         let photo = job.photo.display();
         let reason = match &made {
             Err(error) => Some(format!("{error:#}")),
@@ -248,7 +247,7 @@ impl Progress {
         self.bar.inc(1);
     }
 
-    /// Ends the bar, says the sum, and gives the exit status.
+    /// Ends the bar, prints the counts, and returns the exit status.
     fn close(self, count: usize) -> u8 {
         self.bar.finish_and_clear();
         let tally = self.tally.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
@@ -273,7 +272,7 @@ impl Tally {
     }
 }
 
-/// One line a photo: what became of it, why, and its sheet in a row.
+/// One line per photo: its outcome, the reason, and its sheet as a row.
 fn json_line(job: &Job, state: State, reason: Option<String>, sheet: Option<&Summary>) -> String {
     let mut line = Map::new();
     line.insert("photo_path".into(), job.photo.display().to_string().into());

@@ -1,4 +1,4 @@
-//! What is to be measured: from arguments, folders and lists to one job a photo.
+//! Jobs: from arguments, folders and lists to one job per photo.
 
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -33,7 +33,7 @@ pub struct Job {
     pub lifts: Vec<(Part, LiftProfile)>,
     /// A lens file.
     pub lens: Option<PathBuf>,
-    /// Another photo whose result would have the same name: then neither is measured.
+    /// Another photo whose result would have the same name; neither is measured.
     pub same_result_as: Option<PathBuf>,
 }
 
@@ -57,7 +57,7 @@ impl FromStr for Shard {
 }
 
 impl Shard {
-    /// Whether a photo belongs to the part. By its path, so that it stays in its part when others come and go.
+    /// Whether a photo belongs to the part: decided by its path, so that other photos do not move it.
     fn holds(self, photo: &Path) -> bool {
         let digest = Sha256::digest(photo.to_string_lossy().as_bytes());
         let number = digest[..8].iter().fold(0_u64, |n, byte| (n << 8) | u64::from(*byte));
@@ -65,10 +65,10 @@ impl Shard {
     }
 }
 
-/// The job of a photo given alone.
+/// The job for a single photo.
 ///
 /// # Errors
-/// What is missing or contradicts itself.
+/// Arguments that are missing or contradict each other.
 pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
     check_lifts(&args.lift, args.view)?;
     Ok(Job {
@@ -86,7 +86,7 @@ pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
 /// The jobs of many photos, in the order of the list or of their paths.
 ///
 /// # Errors
-/// What is missing or contradicts itself.
+/// Arguments that are missing or contradict each other.
 pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
     if args.explain.is_some() || args.stations {
         bail!("--explain and --stations go with one photo");
@@ -153,7 +153,7 @@ fn gather(folder: &Path, below: &Path, found: &mut Vec<(PathBuf, PathBuf)>) -> a
     Ok(())
 }
 
-/// A row of a list; every key but the photo's may be left out, and then the option given holds.
+/// A row of a list; where a column is left out, the option holds.
 #[derive(Debug, serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Row {
@@ -204,13 +204,13 @@ fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
     Ok(jobs)
 }
 
-/// What is wrong with a list, and where.
+/// The fault of a list, and its line.
 fn csv_error(list: &Path, error: &csv::Error) -> String {
     let shown = list.display();
     let line = |pos: &Option<csv::Position>| pos.as_ref().map_or(0, csv::Position::line);
     match error.kind() {
         csv::ErrorKind::Io(e) => FileError::from_io(list, e).to_string(),
-        csv::ErrorKind::Utf8 { .. } => format!("{shown}: this is no text; give a table of photos as CSV"),
+        csv::ErrorKind::Utf8 { .. } => format!("{shown}: this is not text; give a table of photos as CSV"),
         csv::ErrorKind::UnequalLengths { pos, expected_len, len } => format!(
             "{shown}: line {} has {len} cells, and the heading has {expected_len}; put a comma for each empty cell",
             line(pos)
@@ -282,7 +282,7 @@ fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(|| "saddle".into(), |s| s.to_string_lossy().into_owned())
 }
 
-/// A lift that would be passed over in silence is a slip.
+/// Refuses heights that would be ignored silently.
 fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Result<()> {
     for part in [Part::Seat, Part::Channel] {
         let count = lifts.iter().filter(|l| l.0 == part).count();
@@ -296,8 +296,8 @@ fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Res
     Ok(())
 }
 
-/// Marks photos whose results would have one name (a phone's `IMG_1.HEIC` and `IMG_1.JPG`): one result would be taken for
-/// the other's. They are told of as failed, and the others are measured.
+/// Marks photos whose results would have one name, such as a phone's `IMG_1.HEIC` and `IMG_1.JPG`: they fail, and the others
+/// are measured.
 fn mark_same_results(jobs: &mut [Job]) {
     let mut seen: BTreeMap<(PathBuf, String), usize> = BTreeMap::new();
     for i in 0..jobs.len() {

@@ -42,7 +42,8 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
     Ok(u8::from(sheet.refused.is_some()))
 }
 
-/// Measures a photo and writes its results, the sheet last: where it is, all is. A refused photo has a sheet too.
+/// Measures a photo and writes its results, the sheet last: where it exists, the results are complete. A refused photo has a
+/// sheet too.
 ///
 /// # Errors
 /// Errors of use or of the machine.
@@ -134,8 +135,8 @@ impl Outputs {
         })
     }
 
-    /// The paths for photos measured together, in their order: all beside the first one's sheet and under its name, so
-    /// that none is ever taken for, or lost to, the result of a photo that is measured by itself.
+    /// The paths for photos measured together, all beside the first one's sheet and under its name: none is ever confused with
+    /// the result of a photo measured by itself.
     pub fn together(args: &Args, first: &Job, count: usize) -> anyhow::Result<Vec<Self>> {
         let of = |i: usize| match i {
             0 => Self::of(args, first),
@@ -148,10 +149,10 @@ impl Outputs {
         (0..count).map(of).collect()
     }
 
-    /// Looked at before the work, so that it is not done in vain.
+    /// Checks before the work for results that exist.
     ///
     /// # Errors
-    /// A result is there already.
+    /// One exists already.
     pub fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
         refuse_existing(args, std::iter::once(&self.sheet).chain(self.drawings()))
     }
@@ -182,10 +183,10 @@ impl Outputs {
     }
 }
 
-/// Leaves files alone that are there already.
+/// Refuses to overwrite files without `--force`.
 ///
 /// # Errors
-/// One of them is there, and nobody asked to overwrite it.
+/// One of them exists.
 pub fn refuse_existing<'a>(args: &Args, mut files: impl Iterator<Item = &'a PathBuf>) -> anyhow::Result<()> {
     if let Some(path) = files.find(|path| !args.force && path.exists()) {
         let refused = sheet::read(path).is_ok_and(|sheet| sheet.refused.is_some());
@@ -198,7 +199,7 @@ pub fn refuse_existing<'a>(args: &Args, mut files: impl Iterator<Item = &'a Path
     Ok(())
 }
 
-/// Where the results are.
+/// Lists the files written.
 pub fn written(outputs: &[Outputs]) -> String {
     let drawings = outputs.iter().flat_map(Outputs::drawings);
     let files = outputs.first().map(|first| &first.sheet).into_iter().chain(drawings);
@@ -220,23 +221,22 @@ fn unreadable(
     Ok(sheet)
 }
 
-/// Drops what the camera said of itself and of the time. Nothing else of its data gets as far as the sheet.
+/// Drops camera and time; no other camera data reaches the sheet.
 pub fn forget_camera(photo: &mut sheet::Photo) {
     (photo.taken, photo.camera) = (None, None);
 }
 
-/// Why a photo was refused and what to do, to follow its path: refusals of the file itself begin with its name, which
-/// is not said twice.
+/// Why a photo was refused and what to do, to be printed after its path; refusals of the file itself begin with its name.
 pub fn reason(photo: &Path, refusal: &Refusal) -> String {
     let name = format!("{}: ", file_name(photo));
     let text = refusal.text.strip_prefix(&name).unwrap_or(&refusal.text);
     format!("{text}; {}", refusal.hint)
 }
 
-/// What can be said of a photo that could not be decoded.
+/// The sheet's entry for a file that could not be decoded.
 ///
 /// # Errors
-/// Where its file cannot be read any more.
+/// A file that cannot be read any more.
 pub fn unread_entry(path: &Path) -> anyhow::Result<sheet::Photo> {
     let sha256 = sha256_of_file(path).with_context(|| format!("cannot read {}", path.display()))?;
     let file = file_name(path);

@@ -59,7 +59,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     finish(args, sheet, sheet_file, &outputs)
 }
 
-/// Writes the sheet and says what came of the photos; the exit status.
+/// Writes and prints the result; the exit status.
 fn finish(args: &Args, mut sheet: Sheet, sheet_file: &Path, outputs: &[Outputs]) -> anyhow::Result<u8> {
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
@@ -79,14 +79,14 @@ fn finish(args: &Args, mut sheet: Sheet, sheet_file: &Path, outputs: &[Outputs])
 
 fn check_use(args: &Args) -> anyhow::Result<()> {
     if args.photos.len() < 2 {
-        bail!("--together goes with two photos of a saddle or more");
+        bail!("--together needs two or more photos of one saddle");
     }
     if let Some(folder) = args.photos.iter().find(|photo| photo.is_dir()) {
-        bail!("{} is a folder: with --together name the photos of the one saddle", folder.display());
+        bail!("{} is a folder: with --together name the photos of one saddle", folder.display());
     }
     if args.front.is_some() || !args.through.is_empty() || !args.hidden.is_empty() || args.explain.is_some() {
         bail!(
-            "--front, --rear, --through, --hidden and --explain are about one photo: leave them out with --together"
+            "--front, --rear, --through, --hidden and --explain belong to one photo: leave them out with --together"
         );
     }
     Ok(())
