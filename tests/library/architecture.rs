@@ -1,9 +1,9 @@
-//! The arrows of the house: a room uses `numeric`, `refusal` and rooms with a smaller number, and nothing else.
+//! Dependencies point one way: a module uses the base modules and those with a smaller number, and nothing else.
 
 use std::path::{Path, PathBuf};
 
-/// The rooms in which a photo walks, with their numbers as in `src/lib.rs`.
-const ROOMS: [(&str, u32); 9] = [
+/// The modules of the pipeline, with their numbers as in `src/lib.rs`.
+const MODULES: [(&str, u32); 9] = [
     ("photo", 1),
     ("card", 2),
     ("camera", 3),
@@ -14,29 +14,29 @@ const ROOMS: [(&str, u32); 9] = [
     ("report", 8),
     ("print", 9),
 ];
-/// Under every room: used by all, and using none of them.
-const GROUND: [&str; 4] = ["numeric", "refusal", "warning", "explain"];
-/// The walk, its scribes and the judge of photos: they use every room and one another; only side entrances use them.
-const WALK: [&str; 4] = ["pipeline", "together", "record", "check"];
-/// Side entrances: they use everything, and nothing uses them, but that the command line opens the desk.
-const ENTRANCES: [&str; 2] = ["cli", "desk"];
+/// Used by all modules, and using none of them.
+const BASE: [&str; 4] = ["numeric", "refusal", "warning", "explain"];
+/// The pipeline, and what records and judges its stages: they use every module and one another.
+const PIPELINE: [&str; 4] = ["pipeline", "together", "record", "check"];
+/// Front ends use everything, and nothing uses them, except that the command line opens the desk.
+const FRONT_ENDS: [&str; 2] = ["cli", "desk"];
 
-fn number(room: &str) -> Option<u32> {
-    ROOMS.iter().find(|r| r.0 == room).map(|r| r.1)
+fn number(module: &str) -> Option<u32> {
+    MODULES.iter().find(|m| m.0 == module).map(|m| m.1)
 }
 
-/// May a file of module `from` name module `to`? `None` when the house has no such module as `from`.
+/// Whether a file of module `from` may name module `to`; `None` for an unknown module `from`.
 fn allowed(from: &str, to: &str) -> Option<bool> {
-    let same_or_ground = from == to || GROUND.contains(&to);
-    if ENTRANCES.contains(&from) {
-        Some(!ENTRANCES.contains(&to) || from == to || (from, to) == ("cli", "desk"))
-    } else if WALK.contains(&from) {
-        Some(same_or_ground || WALK.contains(&to) || number(to).is_some())
-    } else if GROUND.contains(&from) {
+    let same_or_base = from == to || BASE.contains(&to);
+    if FRONT_ENDS.contains(&from) {
+        Some(!FRONT_ENDS.contains(&to) || from == to || (from, to) == ("cli", "desk"))
+    } else if PIPELINE.contains(&from) {
+        Some(same_or_base || PIPELINE.contains(&to) || number(to).is_some())
+    } else if BASE.contains(&from) {
         Some(from == to || (from == "refusal" && to == "numeric"))
     } else {
         let own = number(from)?;
-        Some(same_or_ground || number(to).is_some_and(|other| other < own))
+        Some(same_or_base || number(to).is_some_and(|other| other < own))
     }
 }
 
@@ -59,7 +59,7 @@ fn named_modules(line: &str) -> Vec<String> {
 }
 
 /// Every `crate::` of the sources: file, module of the file, module named.
-fn arrows() -> Vec<(String, String, String)> {
+fn dependencies() -> Vec<(String, String, String)> {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = Vec::new();
     rust_files(&source, &mut files);
@@ -80,10 +80,10 @@ fn arrows() -> Vec<(String, String, String)> {
 }
 
 #[test]
-fn arrows_point_one_way() {
-    let arrows = arrows();
-    assert!(arrows.len() > 50, "only {} arrows were read", arrows.len());
-    let wrong: Vec<String> = arrows
+fn dependencies_point_one_way() {
+    let dependencies = dependencies();
+    assert!(dependencies.len() > 50, "only {} dependencies were read", dependencies.len());
+    let wrong: Vec<String> = dependencies
         .iter()
         .filter(|(_, from, to)| allowed(from, to) != Some(true))
         .map(|(file, from, to)| format!("{file}: {from} may not use {to:?}"))
@@ -92,7 +92,7 @@ fn arrows_point_one_way() {
 }
 
 #[test]
-fn the_rule_tells_right_from_wrong() {
+fn the_rule_separates_right_from_wrong() {
     let right = [("width", "camera"), ("photo", "numeric"), ("cli", "pipeline"), ("record", "sheet")];
     let wrong = [
         ("desk", "cli"),
@@ -104,18 +104,18 @@ fn the_rule_tells_right_from_wrong() {
     ];
     assert!(right.iter().all(|(from, to)| allowed(from, to) == Some(true)));
     assert!(wrong.iter().all(|(from, to)| allowed(from, to) == Some(false)));
-    assert_eq!(allowed("attic", "numeric"), None, "a module that the house does not know");
+    assert_eq!(allowed("attic", "numeric"), None, "an unknown module");
 }
 
 #[test]
-fn the_floor_plan_names_every_room() {
+fn the_crate_docs_list_every_module() {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let plan = std::fs::read_to_string(source.join("lib.rs")).unwrap();
-    for (room, number) in ROOMS {
-        if source.join(room).is_dir() {
+    let docs = std::fs::read_to_string(source.join("lib.rs")).unwrap();
+    for (module, number) in MODULES {
+        if source.join(module).is_dir() {
             assert!(
-                plan.contains(&format!("//! {number}. [`{room}`]")),
-                "{room} is not number {number} in lib.rs"
+                docs.contains(&format!("//! {number}. [`{module}`]")),
+                "{module} is not number {number} in lib.rs"
             );
         }
     }
