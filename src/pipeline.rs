@@ -51,7 +51,7 @@ pub struct Located {
     pub print_scale: PrintScale,
     /// The prior of the lens.
     pub lens: LensPrior,
-    /// Where that came from.
+    /// Its source.
     pub lens_source: LensSource,
     /// The camera.
     pub fit: CameraFit,
@@ -204,7 +204,7 @@ impl Traced {
         }
     }
 
-    /// What the widths are taken from, with a camera fitted to all of the cards or to some.
+    /// The input of the widths, with a camera fitted to all of the cards or to some.
     pub fn subject<'a>(&'a self, fit: &'a CameraFit) -> Subject<'a> {
         Subject {
             fit,

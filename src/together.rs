@@ -179,7 +179,7 @@ pub fn same_twice(photos: &[Arc<Photo>]) -> Option<[&Photo; 2]> {
     })
 }
 
-/// A refusal of the set of photos, with the first as far as it came.
+/// A refusal of the set of photos, with the stages of the first.
 fn refused(first: &Traced, refusal: Refusal) -> Box<Refused> {
     Refused::new(refusal, first.located.photo.clone(), Reached::Traced(first.clone()))
 }
@@ -219,7 +219,7 @@ fn views_differ() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
         "some photos show the saddle upright and others upside down",
-        "leave out the photos of the other view, or correct a view that was taken wrongly with --view",
+        "leave out the photos of the other view, or correct a wrong view with --view",
     )
 }
 

@@ -35,7 +35,7 @@ pub enum WarningCode {
     TagDropped,
     /// The card is bent.
     CardBent,
-    /// The saddle lies far from the card.
+    /// The saddle is far from the card.
     CardFarFromEdge,
     /// The focal length is that of a typical phone.
     FocalLengthAssumed,

@@ -69,7 +69,7 @@ fn card_leaves(photo: &Photo, tag: &FoundTag) -> bool {
 pub enum Obstacle {
     /// Nearly everything is dark.
     Dark,
-    /// A third is burnt out: white paper cannot be told from its surroundings.
+    /// A third is burnt out: white paper does not stand out.
     Overexposed,
     /// Out of focus, or moved.
     Blurred,
@@ -136,7 +136,7 @@ impl Obstacle {
     }
 }
 
-/// Length of the window in which the steepness of an edge is taken, the distance over which it is, px, and the least
+/// Length of the window in which the steepness of an edge is measured, the distance over which it is, px, and the least
 /// step that counts, levels.
 const WINDOW_PX: usize = 32;
 const STEEP_OVER_PX: usize = 3;

@@ -15,7 +15,7 @@ pub struct Refused {
     pub refusal: Refusal,
     /// The photo.
     pub photo: Arc<Photo>,
-    /// How far the pipeline came.
+    /// The stages before.
     pub reached: Reached,
 }
 
@@ -74,7 +74,7 @@ impl Reached {
         }
     }
 
-    /// The widths, if they were taken.
+    /// The widths, if there are any.
     pub fn measured(&self) -> Option<&Measured> {
         if let Self::Measured(measured) = self { Some(measured) } else { None }
     }
@@ -104,7 +104,7 @@ pub fn implausible(widths: &Widths) -> Option<Refusal> {
     })
 }
 
-/// No width could be taken.
+/// The refusal of edges without a width.
 pub fn no_width() -> Refusal {
     Refusal::new(
         RefusalCode::EdgesNotFound,

@@ -54,7 +54,7 @@ impl Request {
             None => Ok(()),
             Some(Hint { pixel, .. }) => Err(Refusal::new(
                 RefusalCode::EdgesNotFound,
-                format!("the point {},{} lies outside the photo of {w} x {h} pixels", pixel.x_px, pixel.y_px),
+                format!("the point {},{} is outside the photo of {w} x {h} pixels", pixel.x_px, pixel.y_px),
                 "give a point in pixels of the upright photo, whose top-left pixel is 0,0",
             )),
         }

@@ -87,7 +87,7 @@ pub fn record_together(requests: &[Request], together: &Together) -> (Sheet, Vec
     (sheet.rounded(), geometries)
 }
 
-/// What the pipeline found in a photo, as far as it came.
+/// The stages that a photo reached.
 #[derive(Clone, Copy)]
 struct Found<'a> {
     photo: &'a Photo,

@@ -10,7 +10,7 @@ use crate::warning::{Warning, WarningCode};
 use crate::width::joint::{Joint, ToldLift};
 use crate::width::{COVERAGE, MeasuredWidth};
 
-/// All warnings about one photo, as far as the pipeline came.
+/// All warnings about one photo.
 pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
     let mut all = found.cards.map_or_else(Vec::new, |cards| cards.warnings.clone());
     let lens_known = found.photo.focal_hint().is_some() || request.lens.prior.is_some();
@@ -74,7 +74,7 @@ fn channel_not_shown(request: &Request, view: View) -> Option<Warning> {
 /// An edge that may lie a centimetre (95 %) off the heights given costs a width a millimetre.
 const SPARSE_U_MM: f64 = 5.0;
 
-/// Heights measured too far from where a width is taken.
+/// Heights measured too far from a width.
 fn lift_sparse(measured: &Measured) -> Option<Warning> {
     let off = |(name, width): &(&'static str, MeasuredWidth)| {
         let part = part_of(name);
@@ -187,7 +187,7 @@ fn card_far(traced: &Traced) -> Option<Warning> {
     (nearest_mm > FAR_IN_CARD_WIDTHS * found.cards[0].pattern.width_mm).then(|| {
         Warning::new(
             WarningCode::CardFarFromEdge,
-            format!("the card lies {nearest_mm:.0} mm from the middle of the saddle"),
+            format!("the card is {nearest_mm:.0} mm from the middle of the saddle"),
             "lay the card close beside the saddle, or a second one on its other side",
         )
     })
@@ -206,7 +206,7 @@ fn untraced(measured: &Measured) -> Vec<Warning> {
         Warning::new(
             WarningCode::StationsUntraced,
             format!("the {}'s edges could not be traced at {word} {}", part.as_str(), at.join(", ")),
-            "look at the overlay: take away what lies across the edge, or light it more evenly",
+            "look at the overlay: remove what covers the edge, or light it more evenly",
         )
     };
     let parts = [(Part::Seat, seat), (Part::Channel, channel)].into_iter();
@@ -238,7 +238,7 @@ fn halves_differ(found: &Found, request: &Request, measured: &Measured) -> Optio
         Warning::new(
             WarningCode::HalvesDiffer,
             format!("at {name} the {wider} half is {:.1} mm wider than the other", difference.abs()),
-            "look at the overlay: the saddle is uneven, the midline lies beside its middle, or one side was traced along a seam or shadow",
+            "look at the overlay: the saddle is uneven, the midline is beside its middle, or one side was traced along a seam or shadow",
         )
     })
 }

@@ -257,7 +257,7 @@ fn what_is_printed_is_plain_when_it_is_no_terminal() {
 }
 
 #[test]
-fn a_sheet_measured_at_another_scale_of_the_print_is_not_taken_for_the_one_asked() {
+fn a_sheet_that_was_asked_something_else_is_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("photos")).unwrap();
     std::fs::copy(
@@ -269,9 +269,16 @@ fn a_sheet_measured_at_another_scale_of_the_print_is_not_taken_for_the_one_asked
     let batch = |more: &[&str]| measure(&[&[photos.as_str(), "--out", out.as_str()], more].concat());
     assert_eq!(batch(&["--bar", "149"]).status.code(), Some(0));
     assert_eq!(batch(&["--bar", "149"]).status.code(), Some(0), "there already");
-    for other in [&["--bar", "151"][..], &[], &["--bank-card"]] {
+    let scale = "another scale of the print";
+    for (other, difference) in [
+        (&["--bar", "149.0000001"][..], scale),
+        (&[], scale),
+        (&["--bank-card"], scale),
+        (&["--bar", "149", "--lift", "seat=0.5:20"], "other heights"),
+        (&["--bar", "149", "--view", "top"], "another view"),
+    ] {
         let output = batch(other);
         assert_eq!(output.status.code(), Some(2), "{other:?}");
-        assert!(stderr(&output).contains("measured with another scale of the print"), "{}", stderr(&output));
+        assert!(stderr(&output).contains(&format!("measured with {difference}")), "{}", stderr(&output));
     }
 }
