@@ -64,43 +64,30 @@ impl Located {
     /// As [`find_cards_explained`] and [`Located::over_cards`].
     pub fn find(photo: Arc<Photo>, request: &Request, explain: &Explanation) -> Staged<Self> {
         match find_cards_explained(&photo, explain) {
-            Ok(found) => Self::over_cards(photo, found, request, explain),
+            Ok(found) => Self::over_cards(photo, found, None, request, explain),
             Err(refusal) => Err(Refused::new(refusal, photo, Reached::Nothing)),
         }
     }
 
-    /// Fits the camera to cards that were found before.
+    /// Fits the camera to cards that were found before, at a known print scale or at the one that the request asks for.
     ///
     /// # Errors
     /// As [`print_scale`] and [`camera_over_cards`].
     pub fn over_cards(
         photo: Arc<Photo>,
-        found: FoundCards,
-        request: &Request,
-        explain: &Explanation,
-    ) -> Staged<Self> {
-        let prior = lens_prior(&photo, request.lens.prior).0;
-        match print_scale(&photo, &found, request.scale_by, &prior) {
-            Ok(scale) => Self::at_scale(photo, found, scale, request, explain),
-            Err(refusal) => Err(Refused::new(refusal, photo, Reached::Cards(found))),
-        }
-    }
-
-    /// Fits the camera to cards of a known print scale.
-    ///
-    /// # Errors
-    /// As [`camera_over_cards`].
-    pub fn at_scale(
-        photo: Arc<Photo>,
         mut found: FoundCards,
-        print_scale: PrintScale,
+        scale: Option<PrintScale>,
         request: &Request,
         explain: &Explanation,
     ) -> Staged<Self> {
-        found.cards.iter_mut().for_each(|card| card.print_scale = print_scale.value);
         let (lens, lens_source) = lens_prior(&photo, request.lens.prior);
-        match camera_over_cards(&found, &lens) {
-            Ok(fit) => {
+        let scale = scale.map_or_else(|| print_scale(&photo, &found, request.scale_by, &lens), Ok);
+        let fitted = scale.and_then(|scale| {
+            found.cards.iter_mut().for_each(|card| card.print_scale = scale.value);
+            Ok((scale, camera_over_cards(&found, &lens)?))
+        });
+        match fitted {
+            Ok((print_scale, fit)) => {
                 let located = Self { photo, found, print_scale, lens, lens_source, fit };
                 explain.add(|| pictures::plan(&located));
                 Ok(located)

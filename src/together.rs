@@ -76,7 +76,7 @@ fn locate(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<
     let all = found.into_iter().zip(requests);
     all.map(|((photo, mut cards), request)| {
         cards.cards.sort_by_key(|card| !same(card, &world));
-        Located::at_scale(photo, cards, scale, request, Explanation::OFF).map_err(named)
+        Located::over_cards(photo, cards, Some(scale), request, Explanation::OFF).map_err(named)
     })
     .collect()
 }

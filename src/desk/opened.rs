@@ -118,10 +118,11 @@ impl Opened {
             at(Stage::Camera);
             let lens = choose(folder, edits.lens.as_deref(), &self.photo)?;
             let request = edits.request(None, lens.clone())?;
-            let located = match Located::over_cards(self.photo.clone(), found, &request, Explanation::OFF) {
-                Ok(located) => located,
-                Err(refused) => return Ok(Err(refused.refusal)),
-            };
+            let located =
+                match Located::over_cards(self.photo.clone(), found, None, &request, Explanation::OFF) {
+                    Ok(located) => located,
+                    Err(refused) => return Ok(Err(refused.refusal)),
+                };
             self.standing = Some(Standing { scale_by, wish: edits.lens.clone(), lens, located });
         }
         self.standing.as_ref().map(Ok).ok_or_else(|| Trouble::missing("the photo"))
