@@ -69,7 +69,10 @@ pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> an
             safe_write(&folder.join(name), &png, overwrite)?;
         }
     }
-    outputs.write_overlay(args, &photo, &sheet, &geometry, overwrite)?;
+    // Without a card there is nothing to draw.
+    if !geometry.cards.is_empty() {
+        outputs.write_overlay(args, &photo, &sheet, &geometry, overwrite)?;
+    }
     sheet::write(&outputs.sheet, &sheet, overwrite)?;
     Ok(sheet)
 }
