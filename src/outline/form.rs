@@ -7,9 +7,9 @@ use nalgebra::Vector2;
 use super::chart::Chart;
 use super::curve::Curve;
 use super::hint::{self, Grid, Shown};
-use super::learnt::net::{Net, Planes, Telling};
-use super::learnt::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::lift::LiftProfile;
+use super::network::net::{EdgeNet, EdgePosterior, Planes};
+use super::network::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
 use super::trace::Programme;
 use super::{Part, SIDES, Scene};
@@ -46,9 +46,9 @@ impl FormPictures {
     /// The pictures about a midline.
     pub fn of(scene: &Scene, lift: &LiftProfile) -> Self {
         let charts = SIDES.map(|side| Chart::closed(scene.midline, side));
-        let means = charts.each_ref().map(|chart| learnt::means(&sampled(scene, lift, chart), SAMPLES));
+        let means = charts.each_ref().map(|chart| network::means(&sampled(scene, lift, chart), SAMPLES));
         let planes = [0, 1].map(|i| {
-            let mut planes = learnt::by_mean_light(&[&means[i], &means[1 - i]], FORM_CHANNELS, ROWS);
+            let mut planes = network::by_mean_light(&[&means[i], &means[1 - i]], FORM_CHANNELS, ROWS);
             for row in 0..ROWS {
                 let across = planes.line_mut(row, 2 * CHANNELS).iter_mut().enumerate();
                 across.for_each(|(c, v)| *v = c as f32 / (COLUMNS / 2) as f32 - 1.0);
@@ -75,12 +75,12 @@ impl FormPictures {
         Some(self.seen(CHANNEL_FORM.as_ref()?, Part::Channel, first..end))
     }
 
-    fn seen(&self, net: &Net, part: Part, rows: Range<usize>) -> Seen<'_> {
+    fn seen(&self, net: &EdgeNet, part: Part, rows: Range<usize>) -> Seen<'_> {
         let look = |i: usize| {
-            let path_of = |told: &Telling| Some(programme(told, rows.clone()).best()?.0);
+            let path_of = |told: &EdgePosterior| Some(programme(told, rows.clone()).best()?.0);
             let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;
             let grid = Grid { row_mm, column_mm: COLUMN_MM, straight: false };
-            let told = net.look(self.planes[i].clone());
+            let told = net.posterior(self.planes[i].clone());
             hint::believed(told, rows.clone(), &self.shown(part, i), grid, path_of)
         };
         let (left, right) = parallel::join(|| look(0), || look(1));
@@ -104,7 +104,7 @@ impl FormPictures {
 pub struct Seen<'a> {
     charts: &'a [Chart; 2],
     /// What is told of each side.
-    pub told: [Telling; 2],
+    pub told: [EdgePosterior; 2],
     /// The rows in which the edges are looked for.
     rows: Range<usize>,
 }
@@ -141,7 +141,7 @@ impl Seen<'_> {
         }
         let (path, _) = programme.best()?;
         let last = (chart.rays.len() - 1) as f64;
-        let reach = |i: usize| reach_mm(learnt::fine_column(told, self.rows.start + i, path[i]));
+        let reach = |i: usize| reach_mm(network::fine_column(told, self.rows.start + i, path[i]));
         let place = |i: usize| ((self.rows.start + i) as f64 + 0.5) / ROWS as f64 * last;
         let mut points: Vec<_> = (0..path.len()).map(|i| chart.plan_point(place(i), reach(i))).collect();
         if end_tolerance_mm.is_some() {
@@ -152,8 +152,8 @@ impl Seen<'_> {
     }
 }
 
-fn programme(told: &Telling, rows: Range<usize>) -> Programme {
-    learnt::programme(told, rows, MAX_SLOPE, BEND_COST)
+fn programme(told: &EdgePosterior, rows: Range<usize>) -> Programme {
+    network::programme(told, rows, MAX_SLOPE, BEND_COST)
 }
 
 /// The column in whose middle a reach lies.

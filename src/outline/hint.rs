@@ -10,8 +10,8 @@ use nalgebra::Vector2;
 
 use super::curve::Curve;
 use super::edge::COMPETITOR_MM;
-use super::learnt::net::Telling;
 use super::lift::LiftProfile;
+use super::network::net::EdgePosterior;
 use super::{Scene, Side};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::Part;
@@ -76,12 +76,12 @@ const LEAST: f32 = 1e-3;
 
 /// What is told of rows once the hints are believed. `path_of` gives the column that is taken in each of `rows`.
 pub fn believed(
-    mut told: Telling,
+    mut told: EdgePosterior,
     rows: Range<usize>,
     shown: &[Shown],
     grid: Grid,
-    path_of: impl Fn(&Telling) -> Option<Vec<usize>>,
-) -> Telling {
+    path_of: impl Fn(&EdgePosterior) -> Option<Vec<usize>>,
+) -> EdgePosterior {
     for hint in shown.iter().filter(|hint| rows.contains(&hint.row)) {
         let Some(path) = path_of(&told) else { continue };
         let taken = |row: usize| path[row - rows.start] as f64;
@@ -105,7 +105,7 @@ pub fn believed(
 }
 
 /// By how much, as a logarithm, the line that was taken was thought more likely in the row of a hint than the edge.
-fn mistaken(told: &Telling, hint: &Shown, taken: f64, grid: Grid) -> f64 {
+fn mistaken(told: &EdgePosterior, hint: &Shown, taken: f64, grid: Grid) -> f64 {
     let apart = COMPETITOR_MM / grid.column_mm;
     if (taken - hint.column).abs() < apart {
         return 0.0;
@@ -124,8 +124,9 @@ mod tests {
     const BAND: Grid = Grid { row_mm: 2.0, column_mm: 0.4, straight: true };
 
     /// Rows that tell of two lines, the first of them more likely.
-    fn two_lines(rows: usize, columns: [usize; 2]) -> Telling {
-        let mut told = Telling { rows, columns: 64, edge: vec![-12.0; rows * 64], unseen: vec![-5.0; rows] };
+    fn two_lines(rows: usize, columns: [usize; 2]) -> EdgePosterior {
+        let mut told =
+            EdgePosterior { rows, columns: 64, edge: vec![-12.0; rows * 64], unseen: vec![-5.0; rows] };
         for row in 0..rows {
             told.row_mut(row)[columns[0]] = 0.9f32.ln();
             told.row_mut(row)[columns[1]] = 0.1f32.ln();
@@ -133,7 +134,7 @@ mod tests {
         told
     }
 
-    fn most_likely(told: &Telling) -> Option<Vec<usize>> {
+    fn most_likely(told: &EdgePosterior) -> Option<Vec<usize>> {
         let most = |row: &[f32]| row.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|m| m.0);
         (0..told.rows).map(|row| most(told.row(row))).collect()
     }
@@ -161,7 +162,8 @@ mod tests {
     #[test]
     fn where_the_edge_is_not_straight_it_runs_on_as_the_line_taken_for_it() {
         let slope = Grid { straight: false, ..BAND };
-        let mut told = Telling { rows: 20, columns: 64, edge: vec![-12.0; 20 * 64], unseen: vec![-5.0; 20] };
+        let mut told =
+            EdgePosterior { rows: 20, columns: 64, edge: vec![-12.0; 20 * 64], unseen: vec![-5.0; 20] };
         for row in 0..20 {
             told.row_mut(row)[10 + 2 * row] = -0.1;
             told.row_mut(row)[16 + 2 * row] = -5.0;

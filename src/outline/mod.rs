@@ -8,9 +8,9 @@ pub mod edge;
 pub mod find;
 pub mod form;
 pub mod hint;
-pub mod learnt;
 pub mod lift;
 pub mod midline;
+pub mod network;
 pub mod rim;
 pub mod strip;
 pub mod trace;
@@ -116,7 +116,7 @@ pub fn trace_seat(
     });
     let seen = seen.filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
     let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
-    let net = learnt::RIM.as_ref().ok_or_else(not_found)?;
+    let net = network::RIM.as_ref().ok_or_else(not_found)?;
     let trace = |curve| {
         let rim = rim::follow(net, scene, Part::Seat, lift, curve)?;
         Some(TracedEdge::of(scene, lift, &rim))

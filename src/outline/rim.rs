@@ -3,9 +3,9 @@
 use super::curve::{Curve, ROW_MM};
 use super::edge::COMPETITOR_MM;
 use super::hint::{self, Grid, Shown};
-use super::learnt::net::{MULTIPLE, Net, Planes, Telling};
-use super::learnt::{self, COLUMNS, RIM_CHANNELS};
 use super::lift::LiftProfile;
+use super::network::net::{EdgeNet, EdgePosterior, MULTIPLE, Planes};
+use super::network::{self, COLUMNS, RIM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
 use super::trace::Belief;
 use super::{Part, Scene};
@@ -34,13 +34,20 @@ pub struct FollowedRim {
 }
 
 /// Follows a rim from a first trace with what a network for such rims tells.
-pub fn follow(net: &Net, scene: &Scene, part: Part, lift: &LiftProfile, first: Curve) -> Option<FollowedRim> {
+pub fn follow(
+    net: &EdgeNet,
+    scene: &Scene,
+    part: Part,
+    lift: &LiftProfile,
+    first: Curve,
+) -> Option<FollowedRim> {
     let mut followed = FollowedRim { curve: first, beliefs: Vec::new() };
     for smoothing_mm in SMOOTHINGS_MM {
         let (planes, rows) = picture(scene, lift, &followed.curve)?;
-        let path_of = |told: &Telling| Some(learnt::programme(told, 0..rows, MAX_SLOPE, BEND_COST).best()?.0);
+        let path_of =
+            |told: &EdgePosterior| Some(network::programme(told, 0..rows, MAX_SLOPE, BEND_COST).best()?.0);
         let shown = shown(scene, part, lift, &followed.curve);
-        let told = hint::believed(net.look(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
+        let told = hint::believed(net.posterior(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
         let path = path_of(&told)?;
         let points = followed.curve.points.len();
         followed.beliefs = beliefs(&told, &path, points);
@@ -57,8 +64,8 @@ pub fn picture(scene: &Scene, lift: &LiftProfile, curve: &Curve) -> Option<(Plan
         let column = (column as f64 + 0.5) / SAMPLES as f64 - 0.5;
         curve.point(row, offset_mm(column), scene.midline, lift)
     });
-    let means = learnt::means(&strip, SAMPLES);
-    let mut planes = learnt::by_mean_light(&[&means], RIM_CHANNELS, rows.next_multiple_of(MULTIPLE));
+    let means = network::means(&strip, SAMPLES);
+    let mut planes = network::by_mean_light(&[&means], RIM_CHANNELS, rows.next_multiple_of(MULTIPLE));
     let mm_per_px = scene.camera.mm_per_px(curve.point(rows * SAMPLES / 2, 0.0, scene.midline, lift))?;
     for row in 0..planes.rows {
         let slope = curve.slope_of_sight(row.min(rows - 1) * SAMPLES, scene.camera, scene.midline, lift);
@@ -86,9 +93,9 @@ pub fn column_of(offset_mm: f64) -> f64 {
 }
 
 /// Offset in each row of the band of which `told` has one in [`SAMPLES`], mm.
-fn offsets_mm(told: &Telling, path: &[usize], rows: usize) -> Vec<f64> {
+fn offsets_mm(told: &EdgePosterior, path: &[usize], rows: usize) -> Vec<f64> {
     let at: Vec<f64> =
-        (0..told.rows).map(|row| offset_mm(learnt::fine_column(told, row, path[row]))).collect();
+        (0..told.rows).map(|row| offset_mm(network::fine_column(told, row, path[row]))).collect();
     (0..rows)
         .map(|row| {
             let x = ((row as f64 - 0.5) / SAMPLES as f64).clamp(0.0, (at.len() - 1) as f64);
@@ -99,13 +106,13 @@ fn offsets_mm(told: &Telling, path: &[usize], rows: usize) -> Vec<f64> {
 }
 
 /// How sure each row of the band is that the edge lies on the path.
-fn beliefs(told: &Telling, path: &[usize], rows: usize) -> Vec<Belief> {
+fn beliefs(told: &EdgePosterior, path: &[usize], rows: usize) -> Vec<Belief> {
     let beliefs: Vec<Belief> = (0..told.rows).map(|row| belief(told, row, path[row])).collect();
     (0..rows).map(|row| beliefs[(row / SAMPLES).min(told.rows - 1)]).collect()
 }
 
 /// What is told of a row near a column, against all that is told of it elsewhere; most of all speaks for the rival.
-fn belief(told: &Telling, row: usize, column: usize) -> Belief {
+fn belief(told: &EdgePosterior, row: usize, column: usize) -> Belief {
     if told.unseen[row] > HIDDEN {
         return Belief::HIDDEN;
     }

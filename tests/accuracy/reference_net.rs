@@ -1,7 +1,7 @@
 //! The outline's networks against JAX on the same weights and pictures (`tests/reference/net_jax.py`).
 
-use seatspan::outline::learnt::net::{Net, Planes};
-use seatspan::outline::learnt::{CHANNEL_FORM, CHANNEL_RIM, FORM, FORM_CHANNELS, RIM, RIM_CHANNELS};
+use seatspan::outline::network::net::{Net, Planes};
+use seatspan::outline::network::{CHANNEL_FORM, CHANNEL_RIM, FORM, FORM_CHANNELS, RIM, RIM_CHANNELS};
 
 const ROWS: usize = 48;
 const COLUMNS: usize = 128;
@@ -48,7 +48,7 @@ fn the_networks_tell_what_jax_tells() {
 #[test]
 fn probabilities_of_a_row_add_up_to_one() {
     let net = RIM.as_ref().unwrap();
-    let told = net.look(picture(RIM_CHANNELS));
+    let told = net.posterior(picture(RIM_CHANNELS));
     for row in 0..ROWS {
         let sum: f32 = told.row(row).iter().chain([&told.unseen[row]]).map(|v| v.exp()).sum();
         assert!((sum - 1.0).abs() < 1e-4, "row {row}: {sum}");

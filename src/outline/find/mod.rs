@@ -7,6 +7,7 @@
 
 pub mod body;
 pub mod lines;
+pub mod places;
 pub mod plan;
 pub mod plane;
 pub mod pose;

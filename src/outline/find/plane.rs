@@ -11,12 +11,12 @@ use crate::outline::strip::{CHANNELS, opponent};
 use crate::photo::Photo;
 use crate::photo::srgb::LINEAR;
 
-/// Size of a cell, mm: fine enough for a channel's lines, coarse enough that a photo is some 90 000 cells.
-pub const CELL_MM: f64 = 5.0;
+/// Size of a cell, mm: fine enough for piping to show, coarse enough that a photo is some 30 000 cells.
+pub const CELL_MM: f64 = 8.0;
 /// The photo is reduced to this long side first, so that a cell is a mean and no single pixel.
-const REDUCED_PX: usize = 1280;
+const REDUCED_PX: usize = 320;
 /// More cells than this along a side are a photo of a hall, not of a saddle.
-const MOST_CELLS: usize = 480;
+const MOST_CELLS: usize = 304;
 /// Paper round the pattern of a card, mm.
 const PAPER_MARGIN_MM: f64 = 15.0;
 
@@ -90,6 +90,11 @@ impl PlaneView {
         }
         let index = r as usize * self.columns + c as usize;
         self.open[index].then(|| self.samples[index])
+    }
+
+    /// The cell at a point of the horizontal, mm: column and row.
+    pub fn cell_of(&self, point_mm: Vector2<f64>) -> Vector2<f64> {
+        self.place_of(point_mm) / CELL_MM
     }
 
     /// A point of the horizontal, mm, as mm from the view's corner along columns and rows.

@@ -1,14 +1,13 @@
-//! The network: convolutions of three by three at five scales, each half as fine as the one before, and back up again with
-//! what each scale saw (the U-Net of O. Ronneberger, P. Fischer and T. Brox, 2015).
+//! The networks: U-Nets of 3 x 3 convolutions at five scales (O. Ronneberger, P. Fischer and T. Brox, 2015).
 //!
-//! It sees a picture whose rows run along an edge and whose columns run across it, and gives for each row the logarithm of
-//! the probability of each column, and of the edge's not being seen in that row at all.
+//! [`EdgeNet`] gives the posterior of an edge's column in every row of a picture whose rows run along the edge;
+//! [`PlaceNet`] gives maps of where a saddle lies in a view from above.
 
 use crate::numeric::parallel::*;
 use pulp::NullaryFnOnce;
 
 /// Channels at each scale.
-const CHANNELS: [usize; 5] = [8, 16, 20, 24, 24];
+const CHANNELS: [usize; 5] = [8, 16, 32, 64, 96];
 /// Rows and columns of a picture must be multiples of this: four times halved.
 pub const MULTIPLE: usize = 1 << (CHANNELS.len() - 1);
 
@@ -194,6 +193,16 @@ struct Sum {
     bias: f32,
 }
 
+impl Sum {
+    /// Adds the sum of one row's channels to a line of zeros.
+    fn add_to(&self, line: &mut [f32], planes: &Planes, row: usize) {
+        line.iter_mut().for_each(|o| *o += self.bias);
+        for (channel, weight) in self.weights.iter().enumerate() {
+            line.iter_mut().zip(planes.line(row, channel)).for_each(|(o, v)| *o += weight * v);
+        }
+    }
+}
+
 /// Logarithm of the sum of what these and one more are logarithms of; the largest is taken out first, so that none but a vanishing
 /// part is lost to the range of numbers.
 fn log_sum(all: &[f32], one: f32) -> f32 {
@@ -202,29 +211,97 @@ fn log_sum(all: &[f32], one: f32) -> f32 {
     most + total.ln()
 }
 
-/// The network with its weights.
+/// The layers that all networks have in common.
 #[derive(Debug, Clone)]
-pub struct Net {
+struct Trunk {
     down: Vec<Vec<Convolution>>,
     up: Vec<Convolution>,
+}
+
+impl Trunk {
+    fn read(inputs: usize, stored: &mut Stored) -> Option<Self> {
+        let mut down = vec![vec![stored.convolution(inputs, CHANNELS[0])?]];
+        for scales in CHANNELS.windows(2) {
+            down.push(vec![
+                stored.convolution(scales[0], scales[1])?,
+                stored.convolution(scales[1], scales[1])?,
+            ]);
+        }
+        let mut up = Vec::new();
+        for scale in (0..CHANNELS.len() - 1).rev() {
+            up.push(stored.convolution(CHANNELS[scale] + CHANNELS[scale + 1], CHANNELS[scale])?);
+        }
+        Some(Self { down, up })
+    }
+
+    /// Features at the finest scale and at half of it. Rows and columns of the picture are multiples of [`MULTIPLE`].
+    fn features(&self, picture: Planes) -> (Planes, Planes) {
+        let mut scales: Vec<Planes> = Vec::new();
+        let mut at = picture;
+        for (scale, layers) in self.down.iter().enumerate() {
+            if scale > 0 {
+                at = scales[scale - 1].halved();
+            }
+            at = layers.iter().fold(at, |at, layer| layer.of(&at));
+            scales.push(at.clone());
+        }
+        let mut half = at.clone();
+        for (layer, beside) in self.up.iter().zip(scales.iter().rev().skip(1)) {
+            let finer = layer.of(&at.doubled_with(beside));
+            half = std::mem::replace(&mut at, finer);
+        }
+        (at, half)
+    }
+}
+
+/// Weights as they are stored: the upper halves of single-precision numbers, little end first; of each layer all
+/// weights and then the biases, from the finest scale down and up again, sums last.
+struct Stored<'a>(std::slice::ChunksExact<'a, u8>);
+
+impl Stored<'_> {
+    fn take(&mut self, n: usize) -> Option<Vec<f32>> {
+        let number = |b: &[u8]| f32::from_bits(u32::from(u16::from_le_bytes([b[0], b[1]])) << 16);
+        let numbers: Vec<f32> = self.0.by_ref().take(n).map(number).collect();
+        (numbers.len() == n).then_some(numbers)
+    }
+
+    fn convolution(&mut self, inputs: usize, outputs: usize) -> Option<Convolution> {
+        let weights = self.take(inputs * outputs * 9)?;
+        Some(Convolution::new(inputs, outputs, &weights, self.take(outputs)?))
+    }
+
+    fn sum(&mut self, inputs: usize) -> Option<Sum> {
+        Some(Sum { weights: self.take(inputs)?, bias: self.take(1)?[0] })
+    }
+
+    /// All that was asked for, if nothing is left over.
+    fn complete<T>(mut self, all: T) -> Option<T> {
+        self.0.next().is_none().then_some(all)
+    }
+}
+
+/// A network that locates an edge in the rows of a picture.
+#[derive(Debug, Clone)]
+pub struct EdgeNet {
+    trunk: Trunk,
     edge: Sum,
     unseen: Sum,
 }
 
-/// What a picture's rows say.
+/// Posterior of an edge's column in every row.
 #[derive(Debug, Clone)]
-pub struct Telling {
+pub struct EdgePosterior {
     /// Number of rows.
     pub rows: usize,
     /// Number of columns.
     pub columns: usize,
-    /// Logarithm of the probability that the edge is in each column of each row.
+    /// Log probability that the edge is in each column, row by row.
     pub edge: Vec<f32>,
-    /// Logarithm of the probability that the edge is not seen in a row.
+    /// Log probability that the edge is not visible in a row.
     pub unseen: Vec<f32>,
 }
 
-impl Telling {
+impl EdgePosterior {
     /// One row's columns.
     pub fn row(&self, row: usize) -> &[f32] {
         &self.edge[row * self.columns..(row + 1) * self.columns]
@@ -251,72 +328,63 @@ impl Telling {
     }
 }
 
-impl Net {
-    /// Reads the weights of a network for pictures of so many channels as they are stored: layer by layer from the finest
-    /// scale down and up again, the two sums last; of each layer all weights and then the biases, the upper halves of
-    /// single-precision numbers, little end first. `None` when there are too few or too many.
+impl EdgeNet {
+    /// Reads a network for pictures of so many channels. `None` when there are too few weights or too many.
     pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
-        let mut numbers =
-            bytes.chunks_exact(2).map(|b| f32::from_bits(u32::from(u16::from_le_bytes([b[0], b[1]])) << 16));
-        let mut take = |n: usize| -> Option<Vec<f32>> {
-            let taken: Vec<f32> = numbers.by_ref().take(n).collect();
-            (taken.len() == n).then_some(taken)
-        };
-        let mut convolution = |inputs: usize, outputs: usize| -> Option<Convolution> {
-            let weights = take(inputs * outputs * 9)?;
-            Some(Convolution::new(inputs, outputs, &weights, take(outputs)?))
-        };
-        let mut down = vec![vec![convolution(inputs, CHANNELS[0])?]];
-        for scales in CHANNELS.windows(2) {
-            down.push(vec![convolution(scales[0], scales[1])?, convolution(scales[1], scales[1])?]);
-        }
-        let mut up = Vec::new();
-        for scale in (0..CHANNELS.len() - 1).rev() {
-            up.push(convolution(CHANNELS[scale] + CHANNELS[scale + 1], CHANNELS[scale])?);
-        }
-        let mut sum =
-            |inputs: usize| -> Option<Sum> { Some(Sum { weights: take(inputs)?, bias: take(1)?[0] }) };
-        let (edge, unseen) = (sum(CHANNELS[0])?, sum(CHANNELS[1])?);
-        numbers.next().is_none().then_some(Self { down, up, edge, unseen })
+        let mut stored = Stored(bytes.chunks_exact(2));
+        let trunk = Trunk::read(inputs, &mut stored)?;
+        let (edge, unseen) = (stored.sum(CHANNELS[0])?, stored.sum(CHANNELS[1])?);
+        stored.complete(Self { trunk, edge, unseen })
     }
 
-    /// What a picture tells. Its rows and columns are multiples of [`MULTIPLE`].
-    pub fn look(&self, picture: Planes) -> Telling {
-        let mut seen: Vec<Planes> = Vec::new();
-        let mut at = picture;
-        for (scale, layers) in self.down.iter().enumerate() {
-            if scale > 0 {
-                at = seen[scale - 1].halved();
-            }
-            at = layers.iter().fold(at, |at, layer| layer.of(&at));
-            seen.push(at.clone());
-        }
-        let mut half = at.clone();
-        for (layer, beside) in self.up.iter().zip(seen.iter().rev().skip(1)) {
-            let finer = layer.of(&at.doubled_with(beside));
-            half = std::mem::replace(&mut at, finer);
-        }
-        self.told(&at, &half)
-    }
-
-    /// Probabilities from the channels at the finest scale and at the one before it.
-    fn told(&self, fine: &Planes, half: &Planes) -> Telling {
+    /// The posterior for a picture whose rows and columns are multiples of [`MULTIPLE`].
+    pub fn posterior(&self, picture: Planes) -> EdgePosterior {
+        let (fine, half) = self.trunk.features(picture);
         let (rows, columns) = (fine.rows, fine.columns);
         let mut edge = vec![0.0; rows * columns];
         let mut unseen = vec![0.0; rows];
         for row in 0..rows {
             let line = &mut edge[row * columns..(row + 1) * columns];
-            line.fill(self.edge.bias);
-            for (channel, weight) in self.edge.weights.iter().enumerate() {
-                line.iter_mut().zip(fine.line(row, channel)).for_each(|(o, v)| *o += weight * v);
-            }
+            self.edge.add_to(line, &fine, row);
             let mean = |channel: usize| half.line(row / 2, channel).iter().sum::<f32>() / half.columns as f32;
             unseen[row] = self.unseen.bias
                 + self.unseen.weights.iter().enumerate().map(|(c, w)| w * mean(c)).sum::<f32>();
-            let level = log_sum(line, unseen[row]);
-            line.iter_mut().for_each(|v| *v -= level);
-            unseen[row] -= level;
         }
-        Telling { rows, columns, edge, unseen }
+        let mut posterior = EdgePosterior { rows, columns, edge, unseen };
+        (0..rows).for_each(|row| posterior.normalise(row));
+        posterior
+    }
+}
+
+/// Maps that [`PlaceNet`] gives: the form's inside, its front end and its rear end.
+pub const PLACE_MAPS: usize = 3;
+
+/// A network that finds saddles in a view from above.
+#[derive(Debug, Clone)]
+pub struct PlaceNet {
+    trunk: Trunk,
+    maps: [Sum; PLACE_MAPS],
+}
+
+impl PlaceNet {
+    /// Reads a network for pictures of so many channels. `None` when there are too few weights or too many.
+    pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
+        let mut stored = Stored(bytes.chunks_exact(2));
+        let trunk = Trunk::read(inputs, &mut stored)?;
+        let mut sum = || stored.sum(CHANNELS[0]);
+        let maps = [sum()?, sum()?, sum()?];
+        stored.complete(Self { trunk, maps })
+    }
+
+    /// Log odds of each map, row by row, for a picture whose rows and columns are multiples of [`MULTIPLE`].
+    pub fn maps(&self, picture: Planes) -> [Vec<f32>; PLACE_MAPS] {
+        let (fine, _) = self.trunk.features(picture);
+        self.maps.each_ref().map(|sum| {
+            let mut map = vec![0.0; fine.rows * fine.columns];
+            map.chunks_exact_mut(fine.columns)
+                .enumerate()
+                .for_each(|(row, line)| sum.add_to(line, &fine, row));
+            map
+        })
     }
 }

@@ -1,11 +1,11 @@
-//! Where an edge may lie, as networks tell it that have learnt from drawn saddles of known truth.
+//! Networks trained on synthetic saddles: where a saddle lies, and posteriors of its edges.
 
 pub mod net;
 
 use std::ops::Range;
 use std::sync::LazyLock;
 
-use net::{Net, Planes, Telling};
+use net::{EdgeNet, EdgePosterior, PlaceNet, Planes};
 
 use super::strip::{CHANNELS, Strip};
 use super::trace::Programme;
@@ -17,22 +17,30 @@ pub const FORM_CHANNELS: usize = 2 * CHANNELS + 2;
 /// Channels of a band's picture: its colours, the slope of the line of sight and how fine the photo is.
 pub const RIM_CHANNELS: usize = CHANNELS + 2;
 
-/// A network by its stored weights. `None` would be a fault of the build: a test reads them all.
-type Learnt = LazyLock<Option<Net>>;
+/// Channels of a view from above: its colours and whether a cell is open.
+pub const PLACE_CHANNELS: usize = CHANNELS + 1;
 
+/// A network by its stored weights. `None` would be a fault of the build: a test reads them all.
+type Stored<N> = LazyLock<Option<N>>;
+
+/// Where a saddle lies in a view from above.
+pub static PLACES: Stored<PlaceNet> =
+    LazyLock::new(|| PlaceNet::read(PLACE_CHANNELS, include_bytes!("places.weights")));
 /// The form's edges in charts.
-pub static FORM: Learnt = LazyLock::new(|| Net::read(FORM_CHANNELS, include_bytes!("form.weights")));
+pub static FORM: Stored<EdgeNet> =
+    LazyLock::new(|| EdgeNet::read(FORM_CHANNELS, include_bytes!("form.weights")));
 /// The channel's edges in charts.
-pub static CHANNEL_FORM: Learnt =
-    LazyLock::new(|| Net::read(FORM_CHANNELS, include_bytes!("channel_form.weights")));
+pub static CHANNEL_FORM: Stored<EdgeNet> =
+    LazyLock::new(|| EdgeNet::read(FORM_CHANNELS, include_bytes!("channel_form.weights")));
 /// The form's edge in bands.
-pub static RIM: Learnt = LazyLock::new(|| Net::read(RIM_CHANNELS, include_bytes!("rim.weights")));
+pub static RIM: Stored<EdgeNet> =
+    LazyLock::new(|| EdgeNet::read(RIM_CHANNELS, include_bytes!("rim.weights")));
 /// The channel's edge in bands.
-pub static CHANNEL_RIM: Learnt =
-    LazyLock::new(|| Net::read(RIM_CHANNELS, include_bytes!("channel_rim.weights")));
+pub static CHANNEL_RIM: Stored<EdgeNet> =
+    LazyLock::new(|| EdgeNet::read(RIM_CHANNELS, include_bytes!("channel_rim.weights")));
 
 /// Level added to a picture's mean light before it is divided by it.
-const DARK: f32 = 0.02;
+pub const DARK: f32 = 0.02;
 /// Values are cut off here.
 const MOST: f32 = 4.0;
 /// Colour differences are so much smaller than light.
@@ -63,15 +71,20 @@ pub fn by_mean_light(pictures: &[&Planes], channels: usize, rows: usize) -> Plan
     let mut out = Planes::zeros(rows, columns, channels);
     for (i, picture) in pictures.iter().enumerate() {
         for k in 0..CHANNELS {
-            let (gain, level) = if k == 0 { (1.0, 1.0) } else { (COLOUR_GAIN, 0.0) };
             for row in 0..rows {
                 let line = out.line_mut(row, i * CHANNELS + k).iter_mut();
                 let from = picture.line(row.min(own - 1), k);
-                line.zip(from).for_each(|(o, v)| *o = gain * ((v / mean).clamp(-MOST, MOST) - level));
+                line.zip(from).for_each(|(o, v)| *o = relative(*v, k, mean));
             }
         }
     }
     out
+}
+
+/// A sample's channel relative to a picture's mean light, as the networks see it.
+pub fn relative(value: f32, channel: usize, mean: f32) -> f32 {
+    let (gain, level) = if channel == 0 { (1.0, 1.0) } else { (COLOUR_GAIN, 0.0) };
+    gain * ((value / mean).clamp(-MOST, MOST) - level)
 }
 
 /// Neighbouring rows see the same things: each counts so much.
@@ -81,7 +94,7 @@ const BLIND: f32 = 1e-3;
 
 /// The programme over some rows of an edge that lies where a network tells; where it is not seen all columns are alike. A row
 /// that cannot be hidden has been shown by hand: there the edge does not lie where nothing says so.
-pub fn programme(told: &Telling, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Programme {
+pub fn programme(told: &EdgePosterior, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Programme {
     let mut cost = Vec::with_capacity(rows.len() * told.columns);
     for row in rows.clone() {
         if told.unseen[row] == f32::NEG_INFINITY {
@@ -98,7 +111,7 @@ pub fn programme(told: &Telling, rows: Range<usize>, max_slope: usize, bend_cost
 const NEAR: usize = 2;
 
 /// Mean column about a path's in a row, by the probabilities.
-pub fn fine_column(told: &Telling, row: usize, column: usize) -> f64 {
+pub fn fine_column(told: &EdgePosterior, row: usize, column: usize) -> f64 {
     let from = column.saturating_sub(NEAR);
     let near = &told.row(row)[from..(column + NEAR + 1).min(told.columns)];
     let (mut sum, mut weights) = (0.0, 0.0);
