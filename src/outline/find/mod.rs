@@ -1,16 +1,11 @@
 //! Finding the saddle: where it lies, how it is seen and which end is its front, from the photo and the cards alone.
 //!
-//! The view of one plane from straight above is searched for the plan of a saddle: boundaries along its outline that are
-//! seen on both sides alike, and along a channel where the saddle lies upside down. The form is looked at about each of the
-//! places that fit best, with the midline that bisects its own edges; the place where a saddle's edges are seen most surely is
-//! traced.
+//! A network maps the view of one plane from above: the inside of a form and its two ends. The form is examined about the
+//! most likely pairs of ends, with the midline that bisects its own edges, until one shows a saddle's edges surely; the
+//! place with the most visible edges is traced.
 
-pub mod body;
-pub mod lines;
 pub mod places;
-pub mod plan;
 pub mod plane;
-pub mod pose;
 
 use crate::numeric::parallel::*;
 use nalgebra::Vector2;
@@ -29,10 +24,8 @@ use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use body::Body;
-use lines::Lines;
+use places::{Place, places};
 use plane::PlaneView;
-use pose::{Fit, Pose};
 
 /// What the saddle is looked for in.
 #[derive(Debug, Clone, Copy)]
@@ -68,37 +61,18 @@ pub struct FoundSaddle {
     pub seat: [TracedEdge; 2],
 }
 
-/// A place where a saddle may lie.
-#[derive(Debug, Clone, Copy)]
-struct Place {
-    /// The plan laid there.
-    pose: Pose,
-    /// Front and rear end, mm in the card's horizontal.
-    ends_mm: [Vector2<f64>; 2],
-    /// Fit and body together: the order in which places are looked at.
-    standing: f64,
-}
-
-/// Poses of the coarse search, those of them looked at closely, and places whose rim is looked at.
-const COARSE: usize = 1500;
-const CLOSE: usize = 64;
-const GLANCED: usize = 12;
-/// The coarse and the close search's plans may lie off by this, mm.
-const COARSE_MM: f64 = 8.0;
-const CLOSE_MM: f64 = 5.0;
-/// What the inside's difference from the outside is worth beside the fit of lines.
-const BODY_WEIGHT: f64 = 0.1;
+/// Places that are examined at most.
+const EXAMINED: usize = 4;
+/// No place is examined after one whose edges are as visible as this: on synthetic photos no other was ever the saddle.
+const SURE: f64 = 0.9;
 /// No saddle lies under a card.
 const MOST_COVERED: f64 = 0.1;
-/// Places looked at again, from the midline that their rims have shown, and how often.
-const SECOND_GLANCES: usize = 4;
+/// How often a form is examined again about the midline that its edges have shown.
 const TURNS: usize = 2;
-/// A found end may be off by this, mm: by the plan, by a first glance at the rim, and once the rim has settled.
-const PLAN_TOLERANCE_MM: f64 = 25.0;
+/// A found end may be off by this, mm: on the map, by a first look at the form, and once the form has settled.
+const MAP_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
 const SETTLED_TOLERANCE_MM: f64 = 6.0;
-/// How much further out an end is then asked for, mm: with the plan's tolerance to either side it reaches from 10 to 60.
-const LONGER_MM: f64 = 35.0;
 
 /// Finds and traces the saddle, in the view given or in either. Where nobody knows the lift the saddle is looked for in the
 /// card's plane, and then as high as a seat's edges mostly run: seen from the side, its two halves are alike only there.
@@ -120,13 +94,8 @@ pub fn find_saddle(
 
 fn find_at(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Result<FoundSaddle, Refusal> {
     let plane = plane_of(around, lift).ok_or_else(no_saddle)?;
-    let best = settled_glance(around, lift, &plane).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
-    let traced = traced_at(around, lift, &best, view);
-    if traced.as_ref().is_err_and(|refusal| refusal.code == RefusalCode::NoSaddle) {
-        let longer = longer(around, lift, &plane, &best).filter(|g| g.seen >= LEAST_SEEN);
-        return longer.map_or(traced, |longer| traced_at(around, lift, &longer, view));
-    }
-    traced
+    let best = best_glance(around, lift, &plane).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
+    traced_at(around, lift, &best, view)
 }
 
 fn traced_at(
@@ -234,38 +203,30 @@ struct Glance {
     seen: f64,
 }
 
-/// The place where a saddle's edges are seen most surely, with the midline settled.
-fn settled_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
-    let places = places(plane);
-    let mut glances: Vec<Glance> = places[..places.len().min(GLANCED)]
-        .par_iter()
-        .filter_map(|place| glance(around, lift, plane, &place.midline(), PLAN_TOLERANCE_MM))
-        .collect();
-    glances.sort_by(by_seen);
-    glances.truncate(SECOND_GLANCES);
-    glances.iter().flat_map(|first| settling(around, lift, plane, first)).min_by(by_seen)
+/// The place with the most visible edges, with the midline settled.
+fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
+    let mut best: Option<Glance> = None;
+    for place in places(plane)?.iter().take(EXAMINED) {
+        for glance in settling(around, lift, plane, place) {
+            if best.is_none_or(|best| glance.seen > best.seen) {
+                best = Some(glance);
+            }
+        }
+        if best.is_some_and(|best| best.seen >= SURE) {
+            break;
+        }
+    }
+    best
 }
 
-fn by_seen(a: &Glance, b: &Glance) -> std::cmp::Ordering {
-    b.seen.total_cmp(&a.seen)
-}
-
-/// A glance, and those from the midlines that it and the next show.
-fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, first: &Glance) -> Vec<Glance> {
-    let again = (0..TURNS).scan(*first, |last, _| {
-        *last = glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
-        Some(*last)
-    });
-    again.chain([*first]).collect()
-}
-
-/// A plan that fits lines within the form, such as those of a broad pommel, is too short, and the network looks for ends where the
-/// plan has them: ends further out are asked for as well, and the place that is then seen most surely is taken.
-fn longer(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, best: &Glance) -> Option<Glance> {
-    let about = [(LONGER_MM, 0.0), (0.0, LONGER_MM), (LONGER_MM, LONGER_MM)]
-        .map(|(front_mm, rear_mm)| best.midline.shifted(true, true, -front_mm).shifted(false, true, rear_mm));
-    let first = about.iter().filter_map(|about| glance(around, lift, plane, about, PLAN_TOLERANCE_MM));
-    first.flat_map(|first| settling(around, lift, plane, &first)).min_by(by_seen)
+/// Glances at a place, each about the midline that the one before has shown.
+fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, place: &Place) -> Vec<Glance> {
+    let first = Midline::new(place.ends_mm[0], place.ends_mm[1], View::Top);
+    let about = std::iter::successors(
+        glance(around, lift, plane, &first, MAP_TOLERANCE_MM),
+        |last| glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM),
+    );
+    about.take(1 + TURNS).collect()
 }
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
@@ -304,42 +265,6 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
     (all > 0).then(|| closed as f64 / all as f64)
 }
 
-impl Place {
-    /// The plan's midline, as if the saddle were seen from above.
-    fn midline(&self) -> Midline {
-        Midline::new(self.ends_mm[0], self.ends_mm[1], View::Top)
-    }
-}
-
-/// Places where a saddle may lie, best first.
-fn places(plane: &PlaneView) -> Vec<Place> {
-    let lines = Lines::of(plane);
-    let (coarse, close) = (lines.widened(COARSE_MM), lines.widened(CLOSE_MM));
-    let mut first: Vec<(f64, Pose)> = pose::search(&lines, &coarse, (plane.columns, plane.rows), COARSE)
-        .into_par_iter()
-        .filter_map(|pose| Some((standing(plane, &pose, &pose.fit(&coarse))?, pose)))
-        .collect();
-    first.sort_by(|a, b| b.0.total_cmp(&a.0));
-    first.truncate(CLOSE);
-    let mut close: Vec<Place> = first
-        .into_par_iter()
-        .filter_map(|(_, pose)| {
-            let (pose, fit) = pose.refined(&close);
-            let ends_mm = pose.ends().map(|e| plane.point_of(e));
-            let standing = standing(plane, &pose, &fit)?;
-            Some(Place { pose, ends_mm, standing })
-        })
-        .collect();
-    close.sort_by(|a, b| b.standing.total_cmp(&a.standing));
-    let mut apart: Vec<Place> = Vec::new();
-    for place in close {
-        if !apart.iter().any(|p| p.pose.is_near(&place.pose)) {
-            apart.push(place);
-        }
-    }
-    apart
-}
-
 /// Whether a saddle between two ends shows a channel, and so its underside.
 ///
 /// # Errors
@@ -359,12 +284,6 @@ pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile
 fn plane_of(around: &Surroundings, lift: &LiftProfile) -> Option<PlaneView> {
     let lift_mm = (1..10).map(|i| lift.at_mm(0.1 * f64::from(i))).sum::<f64>() / 9.0;
     PlaneView::of(around.photo, around.camera, around.cards, lift_mm)
-}
-
-/// Standing of a pose; `None` where a card lies under it.
-fn standing(plane: &PlaneView, pose: &Pose, fit: &Fit) -> Option<f64> {
-    let body = Body::of(plane, pose);
-    (body.covered <= MOST_COVERED).then_some(fit.total() + BODY_WEIGHT * body.apart)
 }
 
 /// The traced points of both edges at their lift, mm in the horizontal.

@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
 """Renders photos with exact truth to train on: several photos of each random saddle.
 
-Usage: render.py GENERATOR FIRST COUNT OUT [--views N] [--others] [--workers N] [--seconds S] [--spp N]
+Usage: render.py GENERATOR FIRST COUNT OUT [--views N] [--others] [--held-out] [--workers N] [--seconds S] [--spp N]
 
 GENERATOR is the folder of the path-traced generator (`random_specs.py` and what it needs). Scene i is `random_specs.spec(i)`, or
 `other(i)` with --others: a photo without a saddle. Building a scene takes longer than rendering it, so each is
 photographed N times: with its own camera, and with those of other specs. The truth files say which points of the edges
-something hides, by rays from the camera. Families that are kept for examination (HELD_OUT) are passed over.
+something hides, by rays from the camera. Families that are kept for examination (HELD_OUT) are passed over; with
+--held-out only those are rendered.
 """
 import argparse
 import multiprocessing as mp
@@ -122,7 +123,7 @@ def work(job):
     draw = random_specs.other if a.others else random_specs.spec
     size = SIZES[i % len(SIZES)]
     spec = draw(i, size, prefix="n" if a.others else "r")
-    if is_held_out(spec) or os.path.exists(os.path.join(a.out, spec["name"] + "-a.truth.json")):
+    if is_held_out(spec) != a.held_out or os.path.exists(os.path.join(a.out, spec["name"] + "-a.truth.json")):
         return 0
     try:
         with tempfile.TemporaryDirectory() as folder:
@@ -193,7 +194,7 @@ def wanted(SC, textures, spec, saddle, place):
 if __name__ == "__main__":
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("generator"); ap.add_argument("first", type=int); ap.add_argument("count", type=int); ap.add_argument("out")
-    ap.add_argument("--views", type=int, default=3); ap.add_argument("--others", action="store_true")
+    ap.add_argument("--views", type=int, default=3); ap.add_argument("--others", action="store_true"); ap.add_argument("--held-out", action="store_true")
     ap.add_argument("--workers", type=int, default=os.cpu_count()); ap.add_argument("--seconds", type=float, default=1e9)
     ap.add_argument("--spp", type=int, default=16); ap.add_argument("--log", default="/dev/shm/render-log")
     a = ap.parse_args()
