@@ -7,8 +7,6 @@
 pub mod places;
 pub mod plane;
 
-use crate::numeric::parallel::*;
-use nalgebra::Vector2;
 
 use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};

@@ -152,9 +152,12 @@ impl<const FUSED: bool> pulp::NullaryFnOnce for Line<'_, FUSED> {
                 self.block::<{ 2 * COLUMN_BLOCK }>(first, column);
                 column += 2 * COLUMN_BLOCK;
             }
-            if column < columns {
+            if columns - column >= COLUMN_BLOCK {
                 self.block::<COLUMN_BLOCK>(first, column);
+                column += COLUMN_BLOCK;
             }
+            // At coarse scales a few columns are left over.
+            (column..columns).for_each(|column| self.block::<1>(first, column));
         }
     }
 }
