@@ -8,7 +8,7 @@ use super::chart::Chart;
 use super::curve::Curve;
 use super::hint::{self, Grid, Shown};
 use super::lift::LiftProfile;
-use super::network::net::{EdgeNet, EdgePosterior, Planes};
+use super::network::net::{EdgeNets, EdgePosterior, Planes};
 use super::network::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
 use super::trace::Programme;
@@ -75,7 +75,7 @@ impl FormPictures {
         Some(self.seen(CHANNEL_FORM.as_ref()?, Part::Channel, first..end))
     }
 
-    fn seen(&self, net: &EdgeNet, part: Part, rows: Range<usize>) -> Seen<'_> {
+    fn seen(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> Seen<'_> {
         let look = |i: usize| {
             let path_of = |told: &EdgePosterior| Some(programme(told, rows.clone()).best()?.0);
             let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;

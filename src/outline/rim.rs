@@ -4,7 +4,7 @@ use super::curve::{Curve, ROW_MM};
 use super::edge::COMPETITOR_MM;
 use super::hint::{self, Grid, Shown};
 use super::lift::LiftProfile;
-use super::network::net::{EdgeNet, EdgePosterior, MULTIPLE, Planes};
+use super::network::net::{EdgeNets, EdgePosterior, MULTIPLE, Planes};
 use super::network::{self, COLUMNS, RIM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
 use super::trace::Belief;
@@ -35,7 +35,7 @@ pub struct FollowedRim {
 
 /// Follows a rim from a first trace with what a network for such rims tells.
 pub fn follow(
-    net: &EdgeNet,
+    net: &EdgeNets,
     scene: &Scene,
     part: Part,
     lift: &LiftProfile,

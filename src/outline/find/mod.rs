@@ -7,7 +7,6 @@
 pub mod places;
 pub mod plane;
 
-
 use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
@@ -220,10 +219,9 @@ fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> 
 /// Glances at a place, each about the midline that the one before has shown.
 fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, place: &Place) -> Vec<Glance> {
     let first = Midline::new(place.ends_mm[0], place.ends_mm[1], View::Top);
-    let about = std::iter::successors(
-        glance(around, lift, plane, &first, MAP_TOLERANCE_MM),
-        |last| glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM),
-    );
+    let about = std::iter::successors(glance(around, lift, plane, &first, MAP_TOLERANCE_MM), |last| {
+        glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)
+    });
     about.take(1 + TURNS).collect()
 }
 

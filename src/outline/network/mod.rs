@@ -5,7 +5,7 @@ pub mod net;
 use std::ops::Range;
 use std::sync::LazyLock;
 
-use net::{EdgeNet, EdgePosterior, PlaceNet, Planes};
+use net::{Channels, EdgeNets, EdgePosterior, PlaceNet, Planes, RENDERED};
 
 use super::strip::{CHANNELS, Strip};
 use super::trace::Programme;
@@ -26,18 +26,29 @@ type Stored<N> = LazyLock<Option<N>>;
 /// Where a saddle lies in a view from above.
 pub static PLACES: Stored<PlaceNet> =
     LazyLock::new(|| PlaceNet::read(PLACE_CHANNELS, include_bytes!("places.weights")));
+/// Channels of the networks trained on drawn saddles alone.
+const DRAWN: Channels = [8, 16, 20, 24, 24];
+
 /// The form's edges in charts.
-pub static FORM: Stored<EdgeNet> =
-    LazyLock::new(|| EdgeNet::read(FORM_CHANNELS, include_bytes!("form.weights")));
+pub static FORM: Stored<EdgeNets> =
+    LazyLock::new(|| EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("form.weights"))]));
 /// The channel's edges in charts.
-pub static CHANNEL_FORM: Stored<EdgeNet> =
-    LazyLock::new(|| EdgeNet::read(FORM_CHANNELS, include_bytes!("channel_form.weights")));
+pub static CHANNEL_FORM: Stored<EdgeNets> =
+    LazyLock::new(|| EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("channel_form.weights"))]));
 /// The form's edge in bands.
-pub static RIM: Stored<EdgeNet> =
-    LazyLock::new(|| EdgeNet::read(RIM_CHANNELS, include_bytes!("rim.weights")));
+pub static RIM: Stored<EdgeNets> = LazyLock::new(|| {
+    let stored: [(_, &[u8]); 2] =
+        [(RENDERED, include_bytes!("rim.weights")), (DRAWN, include_bytes!("rim_drawn.weights"))];
+    EdgeNets::read(RIM_CHANNELS, &stored)
+});
 /// The channel's edge in bands.
-pub static CHANNEL_RIM: Stored<EdgeNet> =
-    LazyLock::new(|| EdgeNet::read(RIM_CHANNELS, include_bytes!("channel_rim.weights")));
+pub static CHANNEL_RIM: Stored<EdgeNets> = LazyLock::new(|| {
+    let stored: [(_, &[u8]); 2] = [
+        (RENDERED, include_bytes!("channel_rim.weights")),
+        (DRAWN, include_bytes!("channel_rim_drawn.weights")),
+    ];
+    EdgeNets::read(RIM_CHANNELS, &stored)
+});
 
 /// Level added to a picture's mean light before it is divided by it.
 pub const DARK: f32 = 0.02;

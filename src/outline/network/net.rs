@@ -1,15 +1,17 @@
 //! The networks: U-Nets of 3 x 3 convolutions at five scales (O. Ronneberger, P. Fischer and T. Brox, 2015).
 //!
-//! [`EdgeNet`] gives the posterior of an edge's column in every row of a picture whose rows run along the edge;
+//! [`EdgeNets`] give the posterior of an edge's column in every row of a picture whose rows run along the edge;
 //! [`PlaceNet`] gives maps of where a saddle lies in a view from above.
 
 use crate::numeric::parallel::*;
 use pulp::NullaryFnOnce;
 
-/// Channels at each scale.
-const CHANNELS: [usize; 5] = [8, 16, 32, 64, 96];
+/// Channels at each scale, from the finest.
+pub type Channels = [usize; 5];
+/// Channels of the networks trained on rendered photos.
+pub const RENDERED: Channels = [8, 16, 32, 64, 96];
 /// Rows and columns of a picture must be multiples of this: four times halved.
-pub const MULTIPLE: usize = 1 << (CHANNELS.len() - 1);
+pub const MULTIPLE: usize = 1 << (RENDERED.len() - 1);
 
 /// Values on rows, channels and columns, with a border of zeros about every row and column.
 #[derive(Debug, Clone)]
@@ -222,17 +224,17 @@ struct Trunk {
 }
 
 impl Trunk {
-    fn read(inputs: usize, stored: &mut Stored) -> Option<Self> {
-        let mut down = vec![vec![stored.convolution(inputs, CHANNELS[0])?]];
-        for scales in CHANNELS.windows(2) {
+    fn read(channels: Channels, inputs: usize, stored: &mut Stored) -> Option<Self> {
+        let mut down = vec![vec![stored.convolution(inputs, channels[0])?]];
+        for scales in channels.windows(2) {
             down.push(vec![
                 stored.convolution(scales[0], scales[1])?,
                 stored.convolution(scales[1], scales[1])?,
             ]);
         }
         let mut up = Vec::new();
-        for scale in (0..CHANNELS.len() - 1).rev() {
-            up.push(stored.convolution(CHANNELS[scale] + CHANNELS[scale + 1], CHANNELS[scale])?);
+        for scale in (0..channels.len() - 1).rev() {
+            up.push(stored.convolution(channels[scale] + channels[scale + 1], channels[scale])?);
         }
         Some(Self { down, up })
     }
@@ -283,9 +285,13 @@ impl Stored<'_> {
     }
 }
 
-/// A network that locates an edge in the rows of a picture.
+/// Networks that locate an edge in the rows of a picture. The mean of their posteriors is used: networks trained on
+/// photos of different renderers rarely make the same mistake.
 #[derive(Debug, Clone)]
-pub struct EdgeNet {
+pub struct EdgeNets(Vec<EdgeNet>);
+
+#[derive(Debug, Clone)]
+struct EdgeNet {
     trunk: Trunk,
     edge: Sum,
     unseen: Sum,
@@ -331,17 +337,45 @@ impl EdgePosterior {
     }
 }
 
+impl EdgeNets {
+    /// Reads networks for pictures of so many channels. `None` when one has too few weights or too many.
+    pub fn read(inputs: usize, stored: &[(Channels, &[u8])]) -> Option<Self> {
+        stored
+            .iter()
+            .map(|(channels, bytes)| EdgeNet::read(*channels, inputs, bytes))
+            .collect::<Option<_>>()
+            .map(Self)
+    }
+
+    /// The mean of all posteriors for a picture whose rows and columns are multiples of [`MULTIPLE`].
+    pub fn posterior(&self, picture: Planes) -> EdgePosterior {
+        let mut mean = EdgePosterior {
+            rows: picture.rows,
+            columns: picture.columns,
+            edge: vec![0.0; picture.rows * picture.columns],
+            unseen: vec![0.0; picture.rows],
+        };
+        for net in &self.0 {
+            let one = net.posterior(picture.clone());
+            mean.edge.iter_mut().zip(&one.edge).for_each(|(m, v)| *m += v.exp());
+            mean.unseen.iter_mut().zip(&one.unseen).for_each(|(m, v)| *m += v.exp());
+        }
+        let count = self.0.len() as f32;
+        let to_log = |m: &mut f32| *m = (*m / count).max(f32::MIN_POSITIVE).ln();
+        mean.edge.iter_mut().chain(&mut mean.unseen).for_each(to_log);
+        mean
+    }
+}
+
 impl EdgeNet {
-    /// Reads a network for pictures of so many channels. `None` when there are too few weights or too many.
-    pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
+    fn read(channels: Channels, inputs: usize, bytes: &[u8]) -> Option<Self> {
         let mut stored = Stored(bytes.chunks_exact(2));
-        let trunk = Trunk::read(inputs, &mut stored)?;
-        let (edge, unseen) = (stored.sum(CHANNELS[0])?, stored.sum(CHANNELS[1])?);
+        let trunk = Trunk::read(channels, inputs, &mut stored)?;
+        let (edge, unseen) = (stored.sum(channels[0])?, stored.sum(channels[1])?);
         stored.complete(Self { trunk, edge, unseen })
     }
 
-    /// The posterior for a picture whose rows and columns are multiples of [`MULTIPLE`].
-    pub fn posterior(&self, picture: Planes) -> EdgePosterior {
+    fn posterior(&self, picture: Planes) -> EdgePosterior {
         let (fine, half) = self.trunk.features(picture);
         let (rows, columns) = (fine.rows, fine.columns);
         let mut edge = vec![0.0; rows * columns];
@@ -373,8 +407,8 @@ impl PlaceNet {
     /// Reads a network for pictures of so many channels. `None` when there are too few weights or too many.
     pub fn read(inputs: usize, bytes: &[u8]) -> Option<Self> {
         let mut stored = Stored(bytes.chunks_exact(2));
-        let trunk = Trunk::read(inputs, &mut stored)?;
-        let mut sum = || stored.sum(CHANNELS[0]);
+        let trunk = Trunk::read(RENDERED, inputs, &mut stored)?;
+        let mut sum = || stored.sum(RENDERED[0]);
         let maps = [sum()?, sum()?, sum()?];
         stored.complete(Self { trunk, maps })
     }

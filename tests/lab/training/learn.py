@@ -22,6 +22,7 @@ import optax
 
 CHANNELS = [8, 16, 32, 64, 96]
 COLOURS = 3
+COMPUTED = jnp.bfloat16  # numbers of the convolutions
 BATCH = {"places": 32, "form": 48, "channel_form": 48, "rim": 64, "channel_rim": 64}
 RIM_ROWS, MOST_RIM_ROWS = 128, 336
 PLACES_CELLS, PLACES_CROP = 240, 176
@@ -322,14 +323,14 @@ EDGE_HEADS = [0, 1]
 
 
 def convolved(layer, x):
-    weights, biases = layer["weights"].astype(jnp.bfloat16), layer["biases"]
+    weights, biases = layer["weights"].astype(COMPUTED), layer["biases"]
     out = jax.lax.conv_general_dilated(x, weights, (1, 1), "SAME", dimension_numbers=("NHWC", "HWIO", "NHWC"))
-    return jax.nn.relu(out + biases.astype(jnp.bfloat16))
+    return jax.nn.relu(out + biases.astype(COMPUTED))
 
 
 def features(weights, x):
     """The finest features and those at half that scale."""
-    x, seen = x.astype(jnp.bfloat16), []
+    x, seen = x.astype(COMPUTED), []
     for scale, layers in enumerate(weights["down"]):
         if scale:
             n, h, w, c = x.shape

@@ -220,7 +220,14 @@ impl Seen<'_> {
     /// Both sides' forms about a midline; without `saddle` the midline is not a saddle's.
     fn forms(&self, midline: &Midline, lift: &LiftProfile, saddle: Option<&PlanSaddle>) -> Vec<Sample> {
         let Self { photo, camera, seed } = *self;
-        let scene = Scene { photo, camera, midline, view: midline_view(saddle), hints: &[], explain: Explanation::OFF };
+        let scene = Scene {
+            photo,
+            camera,
+            midline,
+            view: midline_view(saddle),
+            hints: &[],
+            explain: Explanation::OFF,
+        };
         let FormPictures { charts, planes, .. } = FormPictures::of(&scene, lift);
         let sides = charts.iter().zip(planes).enumerate();
         sides.map(|(side, (chart, planes))| form_sample(seed, side, chart, planes, saddle)).collect()
@@ -238,7 +245,8 @@ impl Seen<'_> {
     ) -> Option<Sample> {
         let Self { photo, camera, seed } = *self;
         let midline = &saddle.midline;
-        let scene = Scene { photo, camera, midline, view: saddle.view, hints: &[], explain: Explanation::OFF };
+        let scene =
+            Scene { photo, camera, midline, view: saddle.view, hints: &[], explain: Explanation::OFF };
         let edge = &part.edges[side];
         let points: Vec<Vector2<f64>> = edge.iter().map(|p| p.0).collect();
         let chart = Chart::closed(midline, SIDES[side]);
