@@ -36,6 +36,9 @@ struct Part {
 /// An edge in the card's horizontal as it appears at a supposed lift, front to rear, and whether each point is hidden.
 pub type PlanEdge = Vec<(Vector2<f64>, bool)>;
 
+/// An outline as it appears at a supposed lift: its points, and its front and rear end.
+pub type PlanOutline = (Vec<Vector2<f64>>, [Vector2<f64>; 2]);
+
 /// Two edges as they appear at a supposed lift.
 pub struct PlanPart {
     pub lift: LiftProfile,
@@ -82,11 +85,7 @@ impl Saddle {
 
     /// The seat's outline, front to rear along the left edge and back along the right one, and both ends, as they appear in
     /// the plane at one lift.
-    pub fn outline_at(
-        &self,
-        camera: &Camera,
-        lift_mm: f64,
-    ) -> Option<(Vec<Vector2<f64>>, [Vector2<f64>; 2])> {
+    pub fn outline_at(&self, camera: &Camera, lift_mm: f64) -> Option<PlanOutline> {
         let [left, right] = &self.seat.edges;
         let points = left.iter().chain(right.iter().rev()).map(|p| appears(camera, p.0, lift_mm));
         let ends = [0, 1].map(|i| appears(camera, self.ends_mm[i], lift_mm));
