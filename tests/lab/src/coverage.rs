@@ -1,4 +1,4 @@
-//! `lab coverage`: does the truth lie within u95 as often as it says? Drawn cameras, cards and edges, without pictures.
+//! `lab coverage`: how often the true width lies within u95, for simulated cameras, cards and edges, without pictures.
 
 use clap::Args as ClapArgs;
 use nalgebra::{Rotation3, Vector2, Vector3};
@@ -29,10 +29,10 @@ use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, combined, expanded, measu
 #[derive(Debug, ClapArgs)]
 #[command(after_help = AFTER_HELP)]
 pub struct Args {
-    /// How many photos to draw
+    /// How many photos
     #[arg(long, value_name = "N", default_value = "2000", value_parser = clap::value_parser!(u32).range(20..=1_000_000))]
     pub count: u32,
-    /// Where the draws begin: the same number gives the same draws
+    /// Seed of the simulation
     #[arg(long, value_name = "N", default_value = "1")]
     pub seed: u64,
     /// Print the table as JSON, and nothing else
@@ -41,12 +41,11 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-For every photo a camera, its place, a printed card and a saddle's edges are drawn; what the program would measure of the \
-card's sides and of the edges is computed with errors of the size it states, and measured as from a photo. What is drawn \
-from what the program assumes shows whether it computes rightly, not whether the assumptions hold: those are shown by \
-`lab stress` and by the photos with known widths.
+Every photo has a random camera, pose, printed card and saddle. The sides of the tags and the edges are projected, get errors of \
+the stated size, and are measured as from a photo. The errors follow the program's assumptions, so this checks the computation; \
+`lab stress` and the photos with known widths check the assumptions.
 
-Exit status: 0 all rows between 93 and 97 %, or as near as their counts can tell; 1 a row outside; 2 an error of use.";
+Exit status: 0 all rows within 93 to 97 %, allowing for their counts; 1 a row outside; 2 an error of use.";
 
 /// Name and version of what `--json` prints.
 const SCHEMA: &str = "seatspan-coverage/1";
@@ -66,9 +65,9 @@ struct Report {
 struct Row {
     subset: &'static str,
     widths: usize,
-    /// Part of the true widths within u95.
+    /// Share of the true widths within u95.
     within: f64,
-    /// Its standard error, from the number of photos: widths of one photo go together.
+    /// Its standard error; widths of one photo are correlated.
     within_se: f64,
     /// Root mean square of error over standard uncertainty.
     rms_z: f64,
@@ -78,7 +77,7 @@ struct Row {
     median_u95_mm: f64,
 }
 
-/// What a photo is like, and how its widths compare.
+/// A simulated photo and the errors of its widths.
 struct Trial {
     tilt_deg: f64,
     distance_mm: f64,
@@ -88,10 +87,10 @@ struct Trial {
     widths: Vec<[f64; 3]>,
 }
 
-/// Draws, measures and counts: 0 when all is as it says, 1 when a subset is not.
+/// Simulates, measures and counts: status 0 if every subset is covered as stated, else 1.
 ///
 /// # Errors
-/// Where the table cannot be written as JSON.
+/// A table that cannot be written as JSON.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let seeds = 0..u64::from(args.count);
     let seed = |i: u64| args.seed.wrapping_mul(1_000_003).wrapping_add(i);
@@ -104,15 +103,15 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(u8::from(!sound))
 }
 
-/// Between 93 and 97 %, give or take two standard errors of so few photos.
+/// Within 93 to 97 %, allowing two standard errors.
 fn is_sound(row: &Row) -> bool {
     row.widths == 0 || (0.93 - 2.0 * row.within_se..=0.97 + 2.0 * row.within_se).contains(&row.within)
 }
 
-/// A subset's name and what belongs to it.
+/// Name and filter of a subset.
 type Subset<'a> = (&'static str, &'a dyn Fn(&Trial) -> bool);
 
-/// The subsets: all, and those in which one contribution is large.
+/// All photos, and subsets in which one contribution is large.
 fn rows(trials: &[Trial]) -> Vec<Row> {
     let subsets: [Subset; 9] = [
         ("all", &|_| true),
@@ -122,8 +121,8 @@ fn rows(trials: &[Trial]) -> Vec<Row> {
         ("tilted (over 20 degrees)", &|t| t.tilt_deg > 20.0),
         ("lift measured", &|t| t.lift_known),
         ("lift unknown", &|t| !t.lift_known),
-        ("focal length told", &|t| t.exif),
-        ("focal length not told", &|t| !t.exif),
+        ("focal length known", &|t| t.exif),
+        ("focal length unknown", &|t| !t.exif),
     ];
     subsets.iter().map(|(name, holds)| row(name, trials.iter().filter(|t| holds(t)).collect())).collect()
 }
@@ -133,7 +132,7 @@ fn row(subset: &'static str, trials: Vec<&Trial>) -> Row {
     let n = all.len().max(1) as f64;
     let inside = |w: &[f64; 3]| f64::from(u8::from(w[0].abs() <= w[2]));
     let within = all.iter().map(inside).sum::<f64>() / n;
-    // The photos' own sums about the mean: widths of one photo share its camera.
+    // Clustered by photo: its widths share a camera.
     let spread: f64 =
         trials.iter().map(|t| t.widths.iter().map(|w| inside(w) - within).sum::<f64>().powi(2)).sum();
     let mut u95: Vec<f64> = all.iter().map(|w| w[2]).collect();
@@ -151,7 +150,7 @@ fn row(subset: &'static str, trials: Vec<&Trial>) -> Row {
 
 fn text(report: &Report) -> String {
     let mut lines = vec![
-        format!("{} photos drawn, {} measured, seed {}", report.drawn, report.measured, report.seed),
+        format!("{} photos simulated, {} measured, seed {}", report.drawn, report.measured, report.seed),
         format!(
             "{:28} {:>7} {:>14} {:>6} {:>8} {:>11}",
             "", "widths", "within u95 %", "rms z", "rms mm", "median u95"
@@ -178,7 +177,7 @@ struct Seat {
     lift: [f64; 3],
     widest_mm: f64,
     waist_mm: f64,
-    /// How the card's plane slopes against the horizontal from which a ruler measures, and the saddle about its midline.
+    /// Slope of the card's plane against the horizontal, and roll of the saddle about its midline.
     slopes: [Slope; 2],
 }
 
@@ -187,7 +186,7 @@ impl Seat {
         let angle = d.unit() * std::f64::consts::TAU;
         let along = Vector2::new(angle.cos(), angle.sin());
         let aside = Vector2::new(-along.y, along.x);
-        // Beside the card: the seat's middle lies past the card's border by half of a saddle's width and some room.
+        // Beside the card, with half of a saddle's width and a gap between.
         let away = 250.0 + 120.0 * d.unit();
         let centre = aside * away + along * (160.0 * (d.unit() - 0.5));
         let half = along * (0.5 * (420.0 + 60.0 * d.unit()));
@@ -208,7 +207,7 @@ impl Seat {
         a * (1.0 - s) * (1.0 - 2.0 * s) + b * 4.0 * s * (1.0 - s) + c * s * (2.0 * s - 1.0)
     }
 
-    /// A point of the form as it lies over the card's plane.
+    /// A point of the form relative to the card's plane.
     fn over_card(&self, station: f64, horizontal: Vector2<f64>) -> CardPoint {
         let higher_mm: f64 = self.slopes.iter().map(|s| s.height_mm(horizontal)).sum();
         let lift_mm = self.lift_mm(station) + higher_mm;
@@ -226,7 +225,7 @@ impl Seat {
     }
 }
 
-/// True values that no photo shows: how they differ from what is assumed is drawn from the assumptions.
+/// True values that a photo does not show, drawn from the assumptions about them.
 struct World {
     lens: Lens,
     prior: LensPrior,
@@ -248,11 +247,11 @@ const HEIGHT_PX: f64 = 3024.0;
 impl World {
     fn drawn(d: &mut Drawer, exif: bool, distance_mm: f64) -> Self {
         let relative_u = if exif { 0.04 } else { PHONE_F35_RELATIVE_U };
-        // A phone has some focal length; what is told of it is off by the stated uncertainty. Farther off it is zoomed.
+        // The stated focal length is off by its uncertainty. From further away the photo is zoomed.
         let focal_px =
             PHONE_F35_MM / FILM_DIAGONAL_MM * WIDTH_PX.hypot(HEIGHT_PX) * (distance_mm / 1300.0).max(1.0);
-        let told = focal_px * (-relative_u * d.normal()).exp();
-        let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, told, relative_u);
+        let stated_px = focal_px * (-relative_u * d.normal()).exp();
+        let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, stated_px, relative_u);
         let distortion = std::array::from_fn(|i| prior.distortion_u[i] * d.normal());
         let [dx, dy] = [0, 1].map(|_| prior.principal_u_px * d.normal());
         let lens = Lens { focal_px, cx_px: prior.mean.cx_px + dx, cy_px: prior.mean.cy_px + dy, distortion };
@@ -264,7 +263,7 @@ impl World {
         }
     }
 
-    /// Seen from a tilt and a distance, from any side.
+    /// A shot at a tilt and a distance, from a random side.
     fn shot(&self, d: &mut Drawer, seat: &Seat, tilt_deg: f64, distance_mm: f64) -> Option<Shot<'_>> {
         let looked_at = 0.25 * (seat.midline.front_mm + seat.midline.rear_mm);
         let (from, roll) = (d.unit() * std::f64::consts::TAU, d.unit() * std::f64::consts::TAU);
@@ -285,10 +284,10 @@ impl World {
     }
 }
 
-/// The sides of the card's tags as a shot would show them, two points a side, with their noise.
+/// The sides of the card's tags in a shot, two points a side, with noise.
 fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(CardInFit, Vec<SidePoint>)> {
     let halves_mm = [pattern.width_mm / 2.0, pattern.height_mm / 2.0];
-    // What is printed is `scale` times as large; the world is in true millimetres.
+    // Printed lengths are `scale` times nominal; the world is in true millimetres.
     let seen = |p: CardPoint| {
         let printed = CardPoint::from(p.vector() * shot.world.scale);
         shot.camera.photo_from_card(bent(halves_mm, shot.world.bends_mm, printed))
@@ -318,7 +317,7 @@ fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(Card
 const EDGE_U_MM: f64 = 0.25;
 const STEP: f64 = 0.0055;
 
-/// Both edges as traced, point by point; `None` where the photo does not show one.
+/// Both traced edges; `None` where a point is outside the photo.
 fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[TracedEdge; 2]> {
     let count = (1.0 / STEP) as usize;
     let mut trace = |side: usize| {
@@ -327,7 +326,7 @@ fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[Tr
                 let s = i as f64 * STEP;
                 let (half, next) = (seat.half_mm(s), seat.half_mm(s + 1e-4));
                 let slope = (next - half) / (1e-4 * seat.midline.length_mm());
-                // Across the edge: out and against its direction.
+                // Across the edge: outwards, and against its direction.
                 let off = piping_mm + EDGE_U_MM * d.normal();
                 let (out, back) = (off / slope.hypot(1.0), -off * slope / slope.hypot(1.0));
                 let moved = s + back / seat.midline.length_mm();
@@ -342,8 +341,7 @@ fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[Tr
     Some([trace(0)?, trace(1)?])
 }
 
-/// The lift as a fitter gives it, or unknown: then the card was laid somewhere, and the seat's heights are off by some
-/// centimetres from its plane.
+/// The lift as a fitter gives it, or unknown: then the seat's heights are off by some centimetres from the card's plane.
 fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
     if !known {
         let plain = LiftProfile::unknown();
@@ -358,10 +356,10 @@ fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
     (0..exact.points().len()).fold(exact, |profile, i| profile.raised(i, ruler_u_mm * d.normal()))
 }
 
-/// What one photo gave: the camera's fit and the traced edges.
-type Walked = (CameraFit, [TracedEdge; 2]);
+/// The camera fit and the traced edges of one photo.
+type Observed = (CameraFit, [TracedEdge; 2]);
 
-fn walked(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Walked> {
+fn observe(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Observed> {
     let pattern = patterns().iter().find(|p| p.name == "sheet")?;
     let (card, sides) = card_in_photo(d, shot, pattern)?;
     let traced = edges(d, shot, seat, piping_mm)?;
@@ -369,7 +367,7 @@ fn walked(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Wa
     (fit.camera.pose.tilt_deg() <= MOST_TILT_DEG).then_some((fit, traced))
 }
 
-/// The midline's ends as somebody points at them.
+/// The midline's ends as a person points at them.
 fn ends(d: &mut Drawer, shot: &Shot, seat: &Seat) -> Option<[PhotoPoint; 2]> {
     let mut end = |mm: Vector2<f64>, s: f64| {
         let at = mm + Vector2::new(d.normal(), d.normal()) * GIVEN_END_U_MM;
@@ -386,9 +384,9 @@ fn trial(d: &mut Drawer) -> Option<Trial> {
     let world = World::drawn(d, exif, distance_mm);
     let first = world.shot(d, &seat, tilt_deg, distance_mm)?;
     let piping_mm = PIPING_U_MM * d.normal();
-    let walked = walked(d, &first, &seat, piping_mm)?;
+    let observed = observe(d, &first, &seat, piping_mm)?;
     let ends = ends(d, &first, &seat)?;
-    let widths = measured(&walked, ends, &lift)?;
+    let widths = measured(&observed, ends, &lift)?;
     let compared: Vec<[f64; 3]> = widths
         .named
         .iter()
@@ -401,7 +399,7 @@ fn midline_between(fit: &CameraFit, ends: [PhotoPoint; 2], lift: &LiftProfile) -
     Midline::from_photo(&fit.camera, (WIDTH_PX as usize, HEIGHT_PX as usize), ends, lift, View::Top).ok()
 }
 
-fn measured((fit, traced): &Walked, ends: [PhotoPoint; 2], lift: &LiftProfile) -> Option<Widths> {
+fn measured((fit, traced): &Observed, ends: [PhotoPoint; 2], lift: &LiftProfile) -> Option<Widths> {
     measure_widths(&Subject {
         fit,
         midline: &midline_between(fit, ends, lift)?,

@@ -35,10 +35,10 @@ pub struct Args {
     /// Lens file with which the sheet was made
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
-    /// How many draws
+    /// Number of draws
     #[arg(long, value_name = "N", default_value = "20000", value_parser = clap::value_parser!(u32).range(1000..=10_000_000))]
     pub draws: u32,
-    /// Where the draws begin: the same number gives the same draws
+    /// Seed of the simulation
     #[arg(long, value_name = "N", default_value = "1")]
     pub seed: u64,
     /// Print the comparison as JSON, and nothing else
@@ -47,12 +47,11 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-The photo is measured again as the sheet says; then camera, lifts, midline, edges and print scale are drawn from what is \
-known of each, and the named widths are taken anew each time (JCGM 101). Both ways agree where the ends of their 95 % \
-intervals differ by no more than half a unit of the second digit of the standard uncertainty and what so many draws leave \
-open.
+The photo is measured again with the inputs of the sheet. Then camera, lifts, midline, edges and print scale are drawn from their \
+distributions, and the named widths are computed for every draw (JCGM 101). Budget and simulation agree where the ends of their \
+95 % intervals differ by at most half a unit of the second digit of the standard uncertainty, plus the simulation's own error.
 
-Exit status: 0 both agree, 1 they differ somewhere, 2 an error of use or of the machine.
+Exit status: 0 they agree, 1 they differ for a width, 2 an error of use or of the machine.
 
 Example:
   cargo run --release -p lab -- monte-carlo results/willow.sheet.json fixtures/demo/willow.jpg";
@@ -70,7 +69,7 @@ struct Report {
     widths: Vec<Row>,
 }
 
-/// A named width by both ways.
+/// A named width by budget and by simulation.
 #[derive(Debug, Serialize)]
 struct Row {
     name: &'static str,
@@ -100,10 +99,10 @@ impl From<&Compared> for Row {
     }
 }
 
-/// Checks: 0 when both ways agree, 1 when they differ somewhere.
+/// Compares budget and simulation: status 0 if they agree, else 1.
 ///
 /// # Errors
-/// A sheet or photo that is not there, or that gives other widths now.
+/// A missing sheet or photo, or widths other than those of the sheet.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let sheet = sheet::read(&args.sheet)?;
     let measured = measured_again(args, &sheet)?;
@@ -135,12 +134,11 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<Measured> {
     let shown = args.sheet.display();
     if let Some(refusal) = &sheet.refused {
-        anyhow::bail!("{shown} is of a refusal ({}), so there is nothing to check", refusal.text);
+        anyhow::bail!("{shown} is a refusal ({}): nothing to check", refusal.text);
     }
     if let [first, .., _] = sheet.photos.as_slice() {
         anyhow::bail!(
-            "{shown} is of {} photos measured together, and this checks sheets of one photo; measure {} by itself into \
-             another --out, and check that sheet",
+            "{shown} is of {} photos measured together. Measure {} by itself, and check that sheet",
             sheet.photos.len(),
             first.file
         );
@@ -205,7 +203,7 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
     })
 }
 
-/// Widths that were rounded for the sheet, and ends rounded to a hundredth of a pixel, come out within this, mm.
+/// Largest difference by rounding of widths and ends in the sheet, mm.
 const SAME_MM: f64 = 0.1;
 
 fn same_widths(sheet: &Sheet, measured: &Measured, file: &Path) -> anyhow::Result<()> {
@@ -214,7 +212,7 @@ fn same_widths(sheet: &Sheet, measured: &Measured, file: &Path) -> anyhow::Resul
         if !before.is_some_and(|mm| (mm - width.mm).abs() <= SAME_MM) {
             let before = before.map_or_else(|| "nothing".into(), |mm| format!("{mm:.1} mm"));
             anyhow::bail!(
-                "{}: {name} comes out as {:.1} mm now, and the sheet says {before}; measure the photo anew",
+                "{}: {name} is now {:.1} mm, but {before} in the sheet; measure the photo again",
                 file.display(),
                 width.mm
             );

@@ -1,8 +1,7 @@
-//! The propagation of distributions (JCGM 101:2008) for a measured photo: every input is drawn from what is known of it,
-//! the named widths are taken anew, and what their draws say is set beside the budget's linear result.
+//! Propagation of distributions (JCGM 101:2008) for a measured photo, compared with the budget's linear result.
 //!
-//! The stations of the named widths stay where they were found, as in the budget: at the widest and the narrowest station a
-//! small shift along the midline changes nothing to first order.
+//! The stations of the named widths stay fixed, as in the budget: at an extreme, a small shift along the midline has no first-order
+//! effect.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -13,34 +12,33 @@ use seatspan::width::influence::{
 };
 use seatspan::width::{COVERAGE, MeasuredWidth, Subject, combined, excess_mm, measure_widths, named_cuts};
 
-/// A named width by both ways.
+/// A named width by budget and by simulation.
 #[derive(Debug, Clone)]
 pub struct Compared {
     /// Its name.
     pub name: &'static str,
-    /// The budget's value, mm.
+    /// Value by the budget, mm.
     pub mm: f64,
-    /// The budget's standard uncertainty, mm.
+    /// Standard uncertainty by the budget, mm.
     pub u_mm: f64,
     /// Mean of the draws, mm.
     pub drawn_mm: f64,
     /// Their standard deviation, mm.
     pub drawn_u_mm: f64,
-    /// The interval of 95 % with as much of the draws below as above it, mm.
+    /// Probabilistically symmetric 95 % interval of the draws, mm.
     pub drawn_mm_95: [f64; 2],
-    /// Within what both are said to agree, mm: half of a unit of the second digit of `u_mm`, and two standard errors of an
-    /// interval's end from so many draws.
+    /// Tolerance of agreement, mm: half a unit of the second digit of `u_mm`, plus two standard errors of an interval's end.
     pub tolerance_mm: f64,
 }
 
 impl Compared {
-    /// By how much the ends of the budget's interval of 95 % lie outside (positive) those of the draws: below, above, mm.
+    /// How far the ends of the budget's 95 % interval are outside those of the draws, below and above, mm.
     pub fn wider_mm(&self) -> [f64; 2] {
         let [low, high] = self.drawn_mm_95;
         [low - (self.mm - COVERAGE * self.u_mm), self.mm + COVERAGE * self.u_mm - high]
     }
 
-    /// Whether both intervals agree (JCGM 101:2008, 8.1).
+    /// Whether the intervals agree (JCGM 101:2008, 8.1).
     pub fn agree(&self) -> bool {
         self.wider_mm().iter().all(|d| d.abs() <= self.tolerance_mm)
     }
@@ -90,14 +88,13 @@ fn compared((name, linear): &(&'static str, MeasuredWidth), draws: Vec<f64>) -> 
     })
 }
 
-/// Standard error of an end of an interval of 95 % from so many draws of a normal quantity, in standard deviations: the root
-/// of 0.025 x 0.975 / n, over the density 0.0584 there.
+/// Standard error of an end of a 95 % interval from n normal draws, in standard deviations: the root of 0.025 x 0.975 / n, over the
+/// density 0.0584 there.
 fn end_error(draws: usize) -> f64 {
     (0.025 * 0.975 / draws.max(1) as f64).sqrt() / 0.0584
 }
 
-/// A matrix whose product with standard normal numbers has the covariance; by eigenvalues, since what the camera's fit
-/// leaves is near singular.
+/// A square root of the covariance by eigenvalues, since that of a camera fit is nearly singular.
 fn root(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let scale = covariance.diagonal().map(|v| v.max(0.0).sqrt());
     if !scale.iter().all(|s| s.is_finite() && *s > 0.0) {
@@ -111,7 +108,7 @@ fn root(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 }
 
 impl Draws<'_> {
-    /// Half-widths of every cut for one draw of all inputs; `None` where a drawn camera does not see an edge.
+    /// Half-widths of every cut for one draw of all inputs; `None` where the drawn camera cannot see an edge.
     fn halves(&self, drawer: &mut Drawer) -> Option<Vec<[f64; 2]>> {
         let fit = self.inputs.fit;
         let normal = DVector::from_fn(self.root.ncols(), |_, _| drawer.normal());
@@ -124,7 +121,7 @@ impl Draws<'_> {
         }
         let slopes = Slope::drawn(&midline, drawer);
         let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], &self.cuts)?;
-        // A rectangular distribution with the budget's standard uncertainty.
+        // Rectangular, with the budget's standard uncertainty.
         let scale = 1.0 + drawer.rectangular(self.inputs.print_scale_u);
         let piping_mm = PIPING_U_MM * drawer.normal();
         for (half, cut) in halves.iter_mut().zip(&self.cuts) {
@@ -138,8 +135,8 @@ impl Draws<'_> {
     }
 }
 
-/// A boundary that competes, on either side alike: it is the edge with probability 1 - p; about the mean, which the budget
-/// does not move either.
+/// Effect of a rival boundary, equally likely on either side, which is the edge with probability 1 - p. The mean is removed, as in
+/// the budget.
 fn competing(drawer: &mut Drawer, p: f64, rival_mm: f64) -> f64 {
     let outside = if drawer.unit() < 0.5 { 1.0 } else { -1.0 };
     let is_edge = f64::from(u8::from(drawer.unit() > p));

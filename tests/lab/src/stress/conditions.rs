@@ -1,19 +1,19 @@
-//! What a drawn photo was like, in the words of the table.
+//! Conditions of a synthetic photo, as the table lists them.
 
 use serde::Serialize;
 
 use crate::synth::{Rgb, Scenario, Truth};
 
-/// A condition and the band of it that a photo falls into.
+/// A condition and the band of a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Condition {
-    /// What is looked at.
+    /// The condition.
     pub of: &'static str,
     /// The band.
     pub band: &'static str,
 }
 
-/// Conditions and their bands, in the table's order. A photo may fall into several bands of `leather` and `occlusion`.
+/// Conditions and their bands, in the table's order. A photo may have several bands of `leather` and `occlusion`.
 pub const BANDS: &[(&str, &[&str])] = &[
     ("what is there", &["whole saddle", "nothing", "box", "cushion", "chair", "cut off", "too small"]),
     ("view", &["top", "underside"]),
@@ -29,15 +29,14 @@ pub const BANDS: &[(&str, &[&str])] = &[
     ("occlusion", &["none", "strap or girth", "card partly hidden"]),
     ("cant", &["under 1 deg", "1 deg and more"]),
     ("blur", &["under 1 px", "1-1.5 px", "1.5 px and more"]),
-    ("focal length", &["told", "not told"]),
+    ("focal length", &["known", "unknown"]),
     ("picture", &["up to 1600 px", "up to 2400 px", "4032 px"]),
 ];
 
-/// Two colours are alike when the brighter gives less than this many times the light of the other (judgement: less than
-/// shading does).
+/// Largest ratio of luminance of two colours that count as alike (judgement: less than that of shading).
 const ALIKE: f64 = 1.5;
 
-/// The conditions of a photo; one without a whole saddle has no other than what is there.
+/// The conditions of a photo; without a whole saddle only what is there.
 pub fn conditions(scenario: &Scenario, truth: &Truth) -> Vec<Condition> {
     let mut all = Conditions(vec![Condition { of: "what is there", band: what_is_there(scenario, truth) }]);
     if truth.expect == "measure" {
@@ -60,7 +59,7 @@ fn what_is_there(scenario: &Scenario, truth: &Truth) -> &'static str {
 struct Conditions(Vec<Condition>);
 
 impl Conditions {
-    /// Adds the band of that place in the table.
+    /// Adds the band with this index.
     fn add(&mut self, of: &'static str, place: usize) {
         let bands = BANDS.iter().find(|b| b.0 == of).map_or(&[][..], |b| b.1);
         self.0.extend(bands.get(place).map(|band| Condition { of, band }));
@@ -104,13 +103,12 @@ impl Conditions {
     }
 }
 
-/// How many of the rising limits a value has reached.
+/// How many of the ascending limits a value has reached.
 fn past(value: f64, limits: &[f64]) -> usize {
     limits.iter().filter(|limit| value >= **limit).count()
 }
 
-/// How many times the light of one colour is that of the other, 1 or more: luminance of ITU-R BT.709 on a power law of
-/// 2.2, which is near enough to sort by.
+/// Ratio of the luminance of two colours, at least 1 (ITU-R BT.709, power law of 2.2, close enough for sorting).
 fn times(a: Rgb, b: Rgb) -> f64 {
     let light = |c: Rgb| {
         let [r, g, b] = c.map(|v| (f64::from(v) / 255.0).powf(2.2));
@@ -126,7 +124,7 @@ mod tests {
     use crate::synth::{self, presets};
 
     #[test]
-    fn every_band_that_a_photo_falls_into_is_in_the_table() {
+    fn every_band_is_in_the_table() {
         for seed in 0..200 {
             let scenario = synth::random(seed);
             let truth = Truth::of(&scenario, &scenario.camera.camera().unwrap());
@@ -141,7 +139,7 @@ mod tests {
     }
 
     #[test]
-    fn colours_are_told_apart_by_their_light() {
+    fn colours_are_compared_by_luminance() {
         assert!((times([100, 100, 100], [100, 100, 100]) - 1.0).abs() < 1e-12);
         assert!(times([98, 58, 38], [34, 32, 33]) > ALIKE);
         let acorn = presets::acorn();

@@ -1,4 +1,4 @@
-//! `lab stress`: draws photos of known widths, measures each, and tells how it went, condition by condition.
+//! `lab stress`: measures random synthetic photos and tabulates the errors by condition.
 
 mod conditions;
 mod table;
@@ -22,25 +22,25 @@ use trial::{Aim, Trial, Tried};
 #[derive(Debug, ClapArgs)]
 #[command(after_help = HELP)]
 pub struct Args {
-    /// How many photos to draw
+    /// How many photos
     #[arg(long, default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..=100_000))]
     pub count: u64,
-    /// Number of the first photo; each number always draws the same photo
+    /// Seed of the first photo; a seed always gives the same photo
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Write every photo there, with its truth, its sheet and its overlay
+    /// Folder for every photo with its truth, sheet and overlay
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// Give view, ends and lifts as a fitter would: the default
     #[arg(long, conflicts_with = "found")]
     pub given: bool,
-    /// Give view and ends, and let the lifts be unknown
+    /// Give view and ends, but no lifts
     #[arg(long, conflicts_with_all = ["given", "found"])]
     pub no_lift: bool,
-    /// Give the lifts alone and let the program find view and ends
+    /// Give only the lifts; view and ends are found
     #[arg(long)]
     pub found: bool,
-    /// Give nothing, but two photos of each saddle, from different sides, to be measured together
+    /// Give nothing, but two photos of each saddle from different sides, measured together
     #[arg(long, conflicts_with_all = ["given", "found", "no_lift"])]
     pub pairs: bool,
     /// Print everything as JSON, photo by photo, and nothing else
@@ -52,13 +52,13 @@ pub struct Args {
 }
 
 const HELP: &str = "\
-The photos are drawn by this program; every saddle in them is invented. A drawn photo is easier
-than a real one in some ways and harder in others: what holds here need not hold on a stable floor.
+Every saddle is invented. A synthetic photo is easier than a real one in some ways and harder in others: results here need not
+hold for real photos.
 
 Examples:
   cargo run --release -p lab -- stress --count 60 --out stress";
 
-/// Runs the command: 0 when all photos were tried, however they were measured.
+/// Measures all photos and prints the table: status 0 whatever the outcome.
 ///
 /// # Errors
 /// Errors of use or of the machine.
@@ -80,7 +80,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(0)
 }
 
-/// Draws and measures every photo, as many at a time as there are cores, and gives the trials in their order.
+/// Renders and measures every photo, one per core at a time, in the order of the seeds.
 fn try_all(args: &Args, aim: Aim) -> anyhow::Result<Vec<Trial>> {
     let (next, trials) = (AtomicU64::new(0), Mutex::new(Vec::new()));
     let work = || -> anyhow::Result<()> {
@@ -121,7 +121,7 @@ fn progress(done: u64, count: u64) {
     }
 }
 
-/// Writes a trial's files: the photo, its truth, its sheet, and the overlay where it was measured.
+/// Writes a trial's photo and truth, and its sheet and overlay where it was measured.
 fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
     let path = |ending: &str| folder.join(format!("{}.{ending}", tried.trial.name));
     let drawn = &tried.drawn;

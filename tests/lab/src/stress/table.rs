@@ -8,41 +8,41 @@ use serde_json::json;
 use super::conditions::BANDS;
 use super::trial::{Aim, Compared, Outcome, Trial};
 
-/// How the photos of one band went.
+/// Outcomes of the photos of one band.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Row {
     /// Photos with a whole saddle.
     pub to_measure: usize,
-    /// Those that were measured.
+    /// Of these, measured.
     pub measured: usize,
-    /// Those that were refused.
+    /// Of these, refused.
     pub wrongly_refused: usize,
     /// Photos without a whole saddle.
     pub to_refuse: usize,
-    /// Those that were measured all the same.
+    /// Of these, measured.
     pub wrongly_accepted: usize,
-    /// The named widths of the photos rightly measured, without those at hidden edges.
+    /// Named widths of whole saddles, except at hidden edges.
     pub named: Errors,
-    /// The widths at the set stations.
+    /// Widths at the set stations.
     pub stations: Errors,
-    /// Widths, named and at stations, that were given although one of their edges is hidden.
+    /// Widths, named and at stations, given although one of their edges is hidden.
     pub hidden_given: usize,
 }
 
-/// Errors of a kind of width.
+/// Error statistics.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Errors {
-    /// How many widths.
+    /// Number of widths.
     pub count: usize,
-    /// Root of their mean square, mm.
+    /// Root mean square, mm.
     pub rms_mm: Option<f64>,
-    /// Their median size, mm.
+    /// Median absolute error, mm.
     pub median_mm: Option<f64>,
-    /// The largest, mm.
+    /// Largest absolute error, mm.
     pub worst_mm: Option<f64>,
-    /// Share outside the claimed 95 % uncertainty.
+    /// Share outside the stated 95 % uncertainty.
     pub outside_u95: Option<f64>,
-    /// How many are more than three times the claimed uncertainty off.
+    /// Number beyond three times the stated uncertainty.
     pub outside_3_u95: usize,
 }
 
@@ -99,7 +99,7 @@ fn band<'a>(trials: &'a [Trial], of: &str, band: &str) -> Vec<&'a Trial> {
 pub fn text(seed: u64, aim: Aim, trials: &[Trial]) -> String {
     let given = aim.in_words();
     let mut out =
-        format!("{} drawn photos from number {seed}, {given}; all saddles are invented\n\n", trials.len());
+        format!("{} synthetic photos from seed {seed}, {given}; all saddles are invented\n\n", trials.len());
     out.push_str(
         "                            to         wrongly   named widths, mm             >u95    stations, mm   >u95       \
          to wrongly\n",
@@ -163,7 +163,7 @@ fn percent(share: Option<f64>) -> String {
     share.map_or_else(|| "-".into(), |v| format!("{:.0} %", 100.0 * v))
 }
 
-/// The photos that went wrong, by name: each can be drawn again by its number.
+/// The photos with wrong outcomes, by name; each can be rendered again by its seed.
 fn reasons(trials: &[Trial]) -> String {
     let mut out = String::new();
     let mut list = |title: &str, lines: Vec<String>| {
@@ -206,7 +206,7 @@ pub fn json(seed: u64, aim: Aim, trials: &[Trial]) -> serde_json::Result<String>
         .map(|(of, b)| json!({"of": of, "band": b, "row": Row::of(&band(trials, of, b))}))
         .collect();
     serde_json::to_string_pretty(&json!({
-        "about": "drawn photos of invented saddles",
+        "about": "synthetic photos of invented saddles",
         "seed": seed,
         "count": trials.len(),
         "aim": aim,
@@ -243,7 +243,7 @@ mod tests {
     }
 
     #[test]
-    fn counts_what_went_right_and_wrong() {
+    fn counts_right_and_wrong_outcomes() {
         let trials = [
             trial(true, measured(&[(0.6, false), (-0.8, false), (9.0, true)])),
             trial(true, refused()),
@@ -260,13 +260,13 @@ mod tests {
     }
 
     #[test]
-    fn an_error_that_is_no_number_is_outside() {
+    fn an_error_that_is_not_a_number_is_outside() {
         let row = Row::of(&[&trial(true, measured(&[(f64::NAN, false)]))]);
         assert_eq!((row.named.outside_u95, row.named.outside_3_u95), (Some(1.0), 1));
     }
 
     #[test]
-    fn the_table_names_each_photo_that_went_wrong() {
+    fn the_table_names_each_wrong_outcome() {
         let said = text(1, Aim::Given, &[trial(true, measured(&[(5.0, false)])), trial(true, refused())]);
         for part in ["saddle-1: no", "seat.waist +5.0 ± 1.0", "view\n  top", "50 %"] {
             assert!(said.contains(part), "{part:?} in\n{said}");

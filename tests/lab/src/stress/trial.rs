@@ -1,4 +1,4 @@
-//! One photo drawn, measured, and compared with its truth.
+//! One synthetic photo, measured and compared with its truth.
 
 use std::sync::Arc;
 
@@ -17,17 +17,17 @@ use seatspan::sheet::Sheet;
 use seatspan::sheet::geometry::OverlayGeometry;
 use seatspan::together::measure_together;
 
-/// What the walk is told beside the photo and the lifts.
+/// What is given beside the photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Aim {
-    /// The view and the midline's ends, or those of what stands in the saddle's place.
+    /// View, ends (or those of the object in the saddle's place) and lifts.
     Given,
-    /// The same, and no lifts.
+    /// View and ends.
     Unlifted,
-    /// The lifts, and neither view nor ends: both are found.
+    /// The lifts.
     Found,
-    /// Not even the lifts, but a second photo from another side.
+    /// A second photo from another side.
     Pair,
 }
 
@@ -43,32 +43,32 @@ impl Aim {
     }
 }
 
-/// How a photo went.
+/// Result for one seed.
 #[derive(Debug, Clone, Serialize)]
 pub struct Trial {
-    /// The number that draws it.
+    /// The seed.
     pub seed: u64,
     /// Its name.
     pub name: String,
-    /// True when there is a whole saddle to measure.
+    /// Whether there is a whole saddle.
     pub to_measure: bool,
-    /// What it was like.
+    /// Its conditions.
     pub conditions: Vec<Condition>,
-    /// What came of it.
+    /// The outcome.
     pub outcome: Outcome,
 }
 
-/// What came of a photo.
+/// Outcome of a photo.
 #[derive(Debug, Clone, Serialize)]
-#[serde(tag = "came", rename_all = "lowercase")]
+#[serde(tag = "kind", rename_all = "lowercase")]
 pub enum Outcome {
     /// It was measured.
     Measured {
-        /// The named widths against the truth; empty where there is none.
+        /// Named widths against the truth; empty without a saddle.
         named: Vec<Compared>,
-        /// The seat's and the channel's widths at the set stations.
+        /// Widths at the set stations.
         stations: Vec<Compared>,
-        /// Named widths that are true of the saddle and were not given.
+        /// Named widths of the saddle that were not given.
         missing: Vec<&'static str>,
     },
     /// It was refused.
@@ -80,44 +80,44 @@ pub enum Outcome {
     },
 }
 
-/// A width against its truth, mm.
+/// A width compared with its truth.
 #[derive(Debug, Clone, Serialize)]
 pub struct Compared {
-    /// Its name, or its part.
+    /// Its name, or its part at a station.
     pub name: String,
-    /// Where it was taken.
+    /// Its station.
     pub at: f64,
-    /// What was measured less the truth.
+    /// Measured width minus truth, mm.
     pub error_mm: f64,
-    /// The uncertainty that was claimed.
+    /// Stated uncertainty, mm.
     pub u95_mm: f64,
-    /// True where something lies across one of its edges.
+    /// Whether one of its edges is hidden.
     pub hidden: bool,
 }
 
 impl Compared {
-    /// Whether the truth lies outside the claimed uncertainty; an error that is no number does.
+    /// Whether the truth is outside the stated uncertainty, also when the error is not a number.
     pub fn is_outside(&self) -> bool {
         !(self.error_mm.abs() <= self.u95_mm)
     }
 }
 
-/// A trial with all that can be written of it.
+/// A trial with its files.
 pub struct Tried {
     /// The trial.
     pub trial: Trial,
-    /// The photo's file and its truth.
+    /// The rendered photo and its truth.
     pub drawn: Drawn,
-    /// The photo, where it could be read.
+    /// The decoded photo, unless refused.
     pub photo: Option<Arc<Photo>>,
-    /// The sheet, and the overlay's geometry where it was measured.
+    /// Sheet and overlay geometry, if measured.
     pub measured: Option<(Sheet, OverlayGeometry)>,
 }
 
-/// Draws the photo of a number, or its two photos, and measures it.
+/// Renders the photo of a seed, or its two photos, and measures it.
 ///
 /// # Errors
-/// Where it cannot be drawn or the machine fails; a refusal is an outcome.
+/// A failure to render or to read; a refusal is an outcome.
 pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
     let scenarios = match aim {
         Aim::Pair => synth::random_pair(seed).to_vec(),
@@ -149,7 +149,7 @@ pub fn attempt(seed: u64, aim: Aim) -> anyhow::Result<Tried> {
     Ok(Tried { trial, drawn: drawn.swap_remove(0), photo, measured: result.ok() })
 }
 
-/// The sheet of a photo or of a pair, and the overlay's geometry in the first.
+/// Sheet of a photo or a pair, and the overlay geometry in the first photo.
 fn measured(photos: &[Arc<Photo>], truth: &Truth, aim: Aim) -> Result<(Sheet, OverlayGeometry), Refusal> {
     let request = request(truth, aim);
     if aim != Aim::Pair {
@@ -161,7 +161,7 @@ fn measured(photos: &[Arc<Photo>], truth: &Truth, aim: Aim) -> Result<(Sheet, Ov
     Ok((sheet, geometries.swap_remove(0)))
 }
 
-/// What the walk is asked. The one place that knows what each of the options hands over.
+/// The request for an aim.
 fn request(truth: &Truth, aim: Aim) -> Request {
     // A person points to a tenth of a pixel at best.
     let point = |p: [f64; 2]| {

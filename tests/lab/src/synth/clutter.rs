@@ -21,7 +21,7 @@ pub struct Block {
 }
 
 impl Block {
-    /// A box of a scenario, on a floor at the given height.
+    /// A box on a floor at the given height.
     pub fn new(set: &BoxSet, floor_mm: f64) -> Self {
         Self {
             centre: set.at_mm.into(),
@@ -49,7 +49,7 @@ impl Block {
         plan.iter().flat_map(|p| [self.bottom_mm, self.top_mm].map(|z| Vector3::new(p.x, p.y, z))).collect()
     }
 
-    /// Where a ray first meets it, with the normal there.
+    /// First intersection with a ray and the normal there.
     pub fn meet(&self, ray: &Ray) -> Option<(f64, Vector3<f64>)> {
         let from = self.to_own(ray.from.xy() - self.centre);
         let along = self.to_own(ray.along.xy());
@@ -74,7 +74,7 @@ impl Block {
         (near.0 < far).then_some(near)
     }
 
-    /// Whether it stands between a point and the sun.
+    /// Whether it is between a point and the sun.
     pub fn shades(&self, p: Vector3<f64>, sun: Vector3<f64>) -> bool {
         if sun.z <= 0.0 || p.z >= self.top_mm {
             return false;
@@ -92,8 +92,8 @@ impl Block {
         near < far
     }
 
-    /// How much a thing that lies on a point's own height darkens it, 0 to 1: what its wall takes of an even sky, as the view
-    /// factor of a strip at right angles to a long wall (from memory).
+    /// Fraction of a uniform sky hidden by its wall from a point at the height of its base: the view factor of a strip
+    /// perpendicular to a long wall (from memory).
     pub fn darkens_above(&self, p: Vector3<f64>) -> f64 {
         if self.bottom_mm < p.z - 5.0 || self.bottom_mm > p.z + 5.0 {
             return 0.0;
@@ -103,12 +103,12 @@ impl Block {
         0.5 * (1.0 - away / away.hypot(self.top_mm - self.bottom_mm))
     }
 
-    /// How much it darkens the ground beside it, 0 to 1.
+    /// Strength of its contact shadow on the ground, 0 to 1.
     pub fn darkens(&self, p: Vector2<f64>) -> f64 {
         let d = self.to_own(p - self.centre).abs() - self.half;
         let away = Vector2::new(d.x.max(0.0), d.y.max(0.0)).norm();
         let part = away / (0.3 * (self.top_mm - self.bottom_mm)).max(1.0);
-        // Fades to nothing at six times its reach.
+        // Zero beyond six times its reach.
         if part > 6.0 { 0.0 } else { 0.6 * (-part).exp() * (1.0 - part / 6.0) }
     }
 }
@@ -129,7 +129,7 @@ pub struct Cloth {
 const CLOTH_MM: f64 = 3.0;
 
 impl Cloth {
-    /// A cloth of a scenario, on a floor at the given height.
+    /// A cloth on a floor at the given height.
     pub fn new(set: &ClothSet, floor_mm: f64, salt: u64) -> Self {
         Self {
             centre: set.at_mm.into(),
@@ -141,14 +141,14 @@ impl Cloth {
         }
     }
 
-    /// Corners of a square round it.
+    /// Corners of a square around it.
     pub fn corners(&self) -> [Vector3<f64>; 4] {
         let r = 1.6 * self.radius;
         [(-r, -r), (r, -r), (r, r), (-r, r)]
             .map(|(x, y)| Vector3::new(self.centre.x + x, self.centre.y + y, self.height_mm))
     }
 
-    /// Its colour at a point of the plan; `None` beside it.
+    /// Its colour at a point of the plan; `None` outside.
     pub fn colour(&self, p: Vector2<f64>) -> Option<Colour> {
         let v = p - self.centre;
         let (x, y) = (v.dot(&self.x_axis), v.perp(&self.x_axis));

@@ -1,4 +1,4 @@
-//! Piping: a round cord along an edge.
+//! Piping as a round cord along an edge.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -11,42 +11,42 @@ use super::saddle::WeltSet;
 
 /// The piping along the outer edge or along the channel's edge.
 pub struct Cord<'a> {
-    /// What was set.
+    /// Its parameters.
     pub welt: &'a WeltSet,
-    /// The form that it belongs to.
+    /// Its form.
     pub form: &'a Form<'a>,
-    /// True for the channel's.
+    /// Whether it belongs to the channel's edge.
     pub channel: bool,
 }
 
-/// Where a ray meets a cord.
+/// Intersection of a ray with a cord.
 pub struct CordHit {
     /// The ray's parameter.
     pub t: f64,
     point: Vector3<f64>,
     station: f64,
     left_mm: f64,
-    /// In the cross-section, from the cord's centre: inwards (away from what lies beyond the edge) and upwards, in radii.
+    /// Position in the cross-section relative to the cord's centre, inwards and upwards, in radii.
     across: Vector2<f64>,
 }
 
 impl Cord<'_> {
-    /// The cross-section's coordinates of a point: distance inwards from the edge and height over its lift, mm.
+    /// A point in the cross-section: distance inwards from the edge and height above the edge, mm.
     #[inline]
     fn section(&self, p: Vector3<f64>) -> Option<Vector2<f64>> {
         let outline = &self.form.outline;
         let (s, y) = outline.place(p.xy());
-        let hand = Outline::hand(y);
+        let side = Outline::side(y);
         if self.channel {
             let inside = outline.beside_channel_mm(s, y);
-            return Some(Vector2::new(inside, p.z - outline.channel_lift_mm(hand, s)?));
+            return Some(Vector2::new(inside, p.z - outline.channel_lift_mm(side, s)?));
         }
-        Some(Vector2::new(outline.inside_mm(s, y), p.z - outline.edge_lift_mm(hand, s.clamp(0.0, 1.0))))
+        Some(Vector2::new(outline.inside_mm(s, y), p.z - outline.edge_lift_mm(side, s.clamp(0.0, 1.0))))
     }
 
-    /// Where a ray meets the cord, given where it meets the leather and how far inside the edge that lies. The ray's
-    /// path in the cross-section is straight as near to the edge as a cord is wide; it is laid through the point nearest
-    /// to the cord's centre, so that the silhouette is exact.
+    /// Intersection with a ray, given the ray's intersection with the leather and its distance inside the edge. Within a cord's
+    /// width of the edge the ray is straight in the cross-section; it is linearised at the point closest to the cord's centre,
+    /// so that the silhouette is exact.
     pub fn meet(&self, ray: &Ray, spot: &Spot, inside: f64) -> Option<CordHit> {
         let r = self.welt.radius_mm;
         if r <= 0.0 || !(-3.0 * r - 1.0..5.0 * r).contains(&inside) {
@@ -68,7 +68,7 @@ impl Cord<'_> {
         }
         let back = depth.sqrt() / rate.norm();
         let across = (nearest - rate * back) / r;
-        // Further in than the leather's own surface the cord is buried.
+        // Below the leather's surface the cord is buried.
         if across.x > 0.0 && across.y < -SINK {
             return None;
         }
@@ -78,14 +78,14 @@ impl Cord<'_> {
         Some(CordHit { t, point, station, left_mm, across })
     }
 
-    /// The light that comes back from the cord.
+    /// Light reflected by the cord.
     pub fn colour(&self, ray: &Ray, hit: &CordHit) -> Colour {
         let form = self.form;
         let set = form.outline.set();
         let (s, y) = (hit.station, hit.left_mm);
         let outward = if self.channel { form.toward_channel(s, y) } else { form.outward(s, y) };
         let run = if self.channel { s * set.length_mm } else { form.outline.run_mm(s, y) };
-        // Leather drawn round a cord is creased a little across it.
+        // Leather around a cord is slightly creased across it.
         let crease = 0.10 * smooth(run / 2.3, 3.0 * hit.across.x, 71)
             + 0.05 * smooth(run / 0.9, 2.0 * hit.across.x, 72);
         let lean = outward * -hit.across.x;
@@ -102,10 +102,10 @@ impl Cord<'_> {
         colour * lit + Vector3::repeat(shine * open)
     }
 
-    /// The part of the sky that is not hidden by the leather on the inner side and by what lies under the outer one.
+    /// Fraction of the sky not hidden by the leather inside and the surface below.
     fn open(&self, hit: &CordHit) -> f64 {
         let contact = self.form.light.set.contact;
-        // Height over the crease on the inner side, in radii.
+        // Height above the inner crease, in radii.
         let over = hit.across.y + SINK;
         let inner = if hit.across.x > 0.0 { 0.75 * (-over.max(0.0) / 0.45).exp() } else { 0.0 };
         let outer = if hit.across.x < 0.0 { 0.5 * (1.0 - step(-0.6, 0.7, hit.across.y)) } else { 0.0 };

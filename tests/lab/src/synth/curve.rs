@@ -1,23 +1,19 @@
-//! A smooth function of the station through knots.
+//! Smooth functions of the station.
 
-use serde::{Deserialize, Serialize};
-
-/// A smooth function through knots `[station, mm]`: a cubic in each interval, with slopes that keep it between its
-/// knots (harmonic means of the neighbouring secants), held constant past the ends.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(from = "Vec<[f64; 2]>", into = "Vec<[f64; 2]>")]
+/// A monotone cubic interpolant of `[station, mm]` knots, constant beyond the ends. The slope at a knot is the harmonic mean of
+/// the neighbouring secants, so the curve does not overshoot.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Curve {
     knots: Vec<[f64; 2]>,
     slopes: Vec<f64>,
 }
 
-impl From<Vec<[f64; 2]>> for Curve {
-    fn from(mut knots: Vec<[f64; 2]>) -> Self {
+impl Curve {
+    /// A curve through `[station, mm]` knots in any order.
+    pub fn through(knots: &[[f64; 2]]) -> Self {
+        let mut knots = knots.to_vec();
         knots.sort_by(|a, b| a[0].total_cmp(&b[0]));
         knots.dedup_by(|a, b| a[0] == b[0]);
-        if knots.is_empty() {
-            knots.push([0.0, 0.0]);
-        }
         let secants: Vec<f64> = knots.windows(2).map(|w| (w[1][1] - w[0][1]) / (w[1][0] - w[0][0])).collect();
         let slopes = (0..knots.len())
             .map(|i| match (i.checked_sub(1).and_then(|j| secants.get(j)), secants.get(i)) {
@@ -28,21 +24,8 @@ impl From<Vec<[f64; 2]>> for Curve {
             .collect();
         Self { knots, slopes }
     }
-}
 
-impl From<Curve> for Vec<[f64; 2]> {
-    fn from(curve: Curve) -> Self {
-        curve.knots
-    }
-}
-
-impl Curve {
-    /// A curve through the given `[station, mm]` knots; their order does not matter.
-    pub fn through(knots: &[[f64; 2]]) -> Self {
-        knots.to_vec().into()
-    }
-
-    /// The same value everywhere, mm.
+    /// A constant, mm.
     pub fn constant(mm: f64) -> Self {
         Self::through(&[[0.0, mm]])
     }

@@ -1,4 +1,4 @@
-//! What lies beside, beneath and across the form: flaps, panels and straps.
+//! Flaps, panels and straps around the form.
 
 use nalgebra::Vector3;
 
@@ -6,19 +6,20 @@ use super::form::{Form, Hit, Spot};
 use super::leather::stitches;
 use super::light::{heading, linear, step};
 use super::noise::smooth;
-use super::outline::{Hand, Outline};
+use super::outline::{Outline, sign};
 use super::place::Ray;
 use super::saddle::{FlapSet, PanelSet, StrapSet};
+use seatspan::numeric::words::Side;
 
-/// A flap lies at least so far under the piping, mm.
+/// Least depth of a flap below the piping, mm.
 const UNDER_MM: f64 = 1.5;
-/// The rim of a panel is round over this distance, mm.
+/// Width of a panel's rounded rim, mm.
 const PANEL_RIM_MM: f64 = 9.0;
-/// A strap lies so far over the piping, mm.
+/// Height of a strap above the piping, mm.
 const STRAP_OVER_MM: f64 = 2.5;
-/// The straps' shadow fades over this distance, mm.
+/// Decay length of a strap's shadow, mm.
 const STRAP_SHADE_MM: f64 = 4.0;
-/// A strap hides so much of an edge beside its own width, mm: its thickness seen from the side, and its shadow.
+/// Extra stretch of an edge hidden beside a strap, mm: its thickness seen from the side, and its shadow.
 const STRAP_HIDES_MM: f64 = 4.0;
 
 impl Form<'_> {
@@ -26,7 +27,7 @@ impl Form<'_> {
         self.outline.set().welt.radius_mm + STRAP_OVER_MM
     }
 
-    /// What a ray sees of the straps across the form.
+    /// First strap on a ray.
     pub(super) fn strap(&self, ray: &Ray) -> Option<Hit> {
         let straps = &self.outline.set().straps;
         if straps.is_empty() {
@@ -40,7 +41,7 @@ impl Form<'_> {
             if across.abs() > half || along.abs() > ends {
                 return None;
             }
-            // Its rims are rounded; its surface waves a little.
+            // Rounded rims and a slightly wavy surface.
             let rim = step(0.0, 1.5, half - across.abs());
             let wave = 0.08 * smooth(along / 40.0, 0.0, 32);
             let turn = heading(strap.turn_deg);
@@ -57,7 +58,7 @@ impl Form<'_> {
         })
     }
 
-    /// What the straps leave of the light to the form beside them.
+    /// Fraction of the light that straps leave to the form beside them.
     pub(super) fn beside_strap(&self, spot: &Spot) -> f64 {
         let contact = self.light.set.contact;
         self.outline
@@ -77,14 +78,14 @@ impl Form<'_> {
             .product()
     }
 
-    /// A place on a flap: where the ray meets its sloping surface, and the place in the flap's own coordinates in
-    /// parts of its size, along and across, with the distance inside its rim, mm.
+    /// Intersection of a ray with a flap's sloping surface: the ray's parameter, the position along and across the flap
+    /// relative to its size, and the distance inside its rim, mm.
     fn on_flap(&self, ray: &Ray, flap: &FlapSet) -> Option<(f64, [f64; 2], f64)> {
-        // It passes under the form, however steeply it falls away from it.
+        // It stays below the form, however steep it is.
         let below = self.outline.set().welt.radius_mm + UNDER_MM;
         let height = |p: Vector3<f64>| {
             let (s, y) = self.outline.place(p.xy());
-            let edge = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0));
+            let edge = self.outline.edge_lift_mm(Outline::side(y), s.clamp(0.0, 1.0));
             (flap.lift_mm - flap.fall * (y.abs() - flap.out_mm)).min(edge - below)
         };
         let mut t = ray.t_at_height(flap.lift_mm);
@@ -95,7 +96,7 @@ impl Form<'_> {
         let (x, out) = ((flap.station - s) * self.outline.set().length_mm, y.abs() - flap.out_mm);
         let turn = heading(flap.turn_deg);
         let (a, b) = (out * turn.x + x * turn.y, x * turn.x - out * turn.y);
-        // A little wider outside than inside, as flaps are.
+        // Slightly wider at its outer end.
         let width = flap.half_width_mm * (1.0 + 0.12 * (a / flap.half_length_mm));
         let (a, b) = (a / flap.half_length_mm, b / width);
         let q = a.abs().powi(3) + b.abs().powi(3);
@@ -103,7 +104,7 @@ impl Form<'_> {
         (q <= 1.0).then_some((t, [a, b], inside))
     }
 
-    /// What a ray sees of a flap, on either side; `shaded` gives the part of the sun that other things let through.
+    /// Intersection of a ray with a flap on either side; `shaded` gives the fraction of sunlight that other objects let through.
     pub fn flap(&self, ray: &Ray, flap: &FlapSet, shaded: impl Fn(Vector3<f64>) -> f64) -> Option<Hit> {
         let (t, [a, b], inside) = self.on_flap(ray, flap)?;
         let point = ray.at(t);
@@ -117,7 +118,7 @@ impl Form<'_> {
             let thread = stitches(&set.seam, inside - 7.0, run, self.pixel_mm);
             colour = colour * thread.groove * (1.0 - thread.cover) + linear(set.seam.colour) * thread.cover;
         }
-        // It slopes away from the midline, and its rim is bevelled.
+        // Sloping away from the midline, with a bevelled rim.
         let bevel = if set.padding > 0.0 { 1.0 - step(0.0, 2.0, inside) } else { 0.0 };
         let slope = flap.fall + 0.5 * bevel + 0.12 * set.texture * smooth(3.0 * s, y / 60.0, 23);
         let lean = self.outline.direction(0.0, y.signum() * slope);
@@ -129,11 +130,11 @@ impl Form<'_> {
         Some(Hit { t, colour: colour * lit + Vector3::repeat(shine * open) })
     }
 
-    /// What a ray sees of the panel beneath the form; `shaded` as for a flap.
+    /// Intersection of a ray with the panel beneath the form; `shaded` as for a flap.
     pub fn panel(&self, ray: &Ray, panel: &PanelSet, shaded: impl Fn(Vector3<f64>) -> f64) -> Option<Hit> {
         let height = |p: Vector3<f64>| {
             let (s, y) = self.outline.place(p.xy());
-            self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - panel.below_mm
+            self.outline.edge_lift_mm(Outline::side(y), s.clamp(0.0, 1.0)) - panel.below_mm
         };
         let mut t = ray.t_at_height(self.outline.set().lift.at(0.5) - panel.below_mm);
         for _ in 0..4 {
@@ -145,7 +146,7 @@ impl Form<'_> {
         if within < 0.0 {
             return None;
         }
-        // Its stuffed rim is round.
+        // Rounded rim.
         let lean = self.outward(s, y) * (1.2 * (1.0 - step(0.0, PANEL_RIM_MM, within)));
         let normal = Vector3::new(lean.x, lean.y, 1.0).normalize();
         let colour = linear(panel.colour) * self.texture(s + 7.0, y, self.outline.set().texture.min(0.4));
@@ -153,7 +154,7 @@ impl Form<'_> {
         Some(Hit { t, colour: colour * self.light.shade(point, normal, self.under(point), sunny) })
     }
 
-    /// What the flaps leave of sky and sun to a lower point.
+    /// Fraction of the light that the flaps leave to a lower point.
     pub fn under_flaps(&self, p: Vector3<f64>) -> f64 {
         let set = self.outline.set();
         let contact = self.light.set.contact;
@@ -168,7 +169,7 @@ impl Form<'_> {
         1.0 - 0.8 * contact * step(-0.8 * gap, 0.5 * gap, inside)
     }
 
-    /// Points round a flap on both sides, for its box of pixels.
+    /// Points around a flap on both sides, for its pixel bounds.
     pub fn flap_hull(&self, flap: &FlapSet) -> Vec<Vector3<f64>> {
         let reach = 1.15 * (flap.half_length_mm.max(flap.half_width_mm * 1.12)) * 2f64.sqrt();
         let along = reach / self.outline.set().length_mm;
@@ -181,17 +182,17 @@ impl Form<'_> {
     }
 }
 
-/// A place in a strap's own coordinates: along it and across it, mm.
+/// Position along and across a strap, mm.
 fn on_strap(outline: &Outline, strap: &StrapSet, station: f64, left_mm: f64) -> (f64, f64) {
     let turn = heading(strap.turn_deg);
     let x = (station - strap.station) * outline.set().length_mm;
     (left_mm * turn.x + x * turn.y, x * turn.x - left_mm * turn.y)
 }
 
-/// Whether a strap lies over a place of the form's edges.
-pub fn is_under_strap(outline: &Outline, station: f64, hand: Hand, half_mm: f64) -> bool {
+/// Whether a strap hides a point at this distance from the midline.
+pub fn is_under_strap(outline: &Outline, station: f64, side: Side, half_mm: f64) -> bool {
     outline.set().straps.iter().any(|strap| {
-        let (along, across) = on_strap(outline, strap, station, hand.sign() * half_mm);
+        let (along, across) = on_strap(outline, strap, station, sign(side) * half_mm);
         let ends = if along >= 0.0 { strap.reach_mm[0] } else { strap.reach_mm[1] };
         across.abs() < strap.width_mm / 2.0 + STRAP_HIDES_MM && along.abs() < ends + STRAP_HIDES_MM
     })

@@ -1,8 +1,8 @@
-//! The saddle as a body: what a viewing ray meets first of its leather, its piping, its side and its channel.
+//! The form as a body: intersection of viewing rays with its leather, piping, side and channel.
 //!
-//! Beside an edge the form is looked at in its cross-section: `inside` is the horizontal distance inwards from the
-//! edge, `above` the height over the edge's lift. The piping is the circle of its radius r about `(r, 0)`, so its
-//! outermost horizontal extent is the edge itself, and what an oblique camera sees of its roundness follows.
+//! Near an edge the form is intersected in its cross-section: `inside` is the horizontal distance inwards from the edge, `above`
+//! the height above the edge. The piping is a circle of radius r around `(r, 0)`, so that its outermost horizontal extent is the
+//! edge, and an oblique camera sees its true silhouette.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -13,21 +13,21 @@ use super::outline::Outline;
 use super::place::Ray;
 use super::saddle::ChannelSet;
 
-/// What a ray meets: how far along it, and the light that comes back.
+/// Intersection of a ray and the light reflected there.
 #[derive(Debug, Clone, Copy)]
 pub struct Hit {
     /// The ray's parameter.
     pub t: f64,
-    /// Light.
+    /// Reflected light.
     pub colour: Colour,
 }
 
-/// A place on the form's surface.
+/// A point of the form's surface.
 #[derive(Clone, Copy)]
 pub struct Spot {
     /// The ray's parameter.
     pub t: f64,
-    /// The place, mm.
+    /// The point, mm.
     pub point: Vector3<f64>,
     /// Its station.
     pub station: f64,
@@ -35,38 +35,38 @@ pub struct Spot {
     pub left_mm: f64,
 }
 
-/// The saddle of a scene.
+/// The padded form of a scene.
 pub struct Form<'a> {
     /// Its shape.
     pub outline: Outline,
     pub(super) light: &'a Light,
     pub(super) leather: Colour,
-    /// Size of a pixel on the form, mm: finer things than this are drawn in part.
+    /// Size of a pixel on the form, mm: finer details cover part of it.
     pub(super) pixel_mm: f64,
 }
 
 /// Rise of a fully padded form within its edges, mm, and the distance over which it rises.
 const RISE_MM: f64 = 6.0;
 const RISE_OVER_MM: f64 = 13.0;
-/// How deep the leather meets the piping below the cord's centre line, in radii.
+/// Depth below the cord's centre line at which the leather meets the piping, in radii.
 pub(super) const SINK: f64 = 0.25;
-/// How far within the edge the form's side stands below the piping, in radii of the cord.
+/// Distance of the form's side inside the edge, in radii of the cord.
 const SIDE_IN: f64 = 1.1;
-/// How far the side of the form leans in for each mm of depth, mm.
+/// Inward slope of the side, mm per mm of depth.
 const SIDE_LEAN: f64 = 0.12;
-/// Fibres of wool reach so far over the edge, mm.
+/// Reach of wool fibres over the edge, mm.
 const FIBRE_MM: f64 = 2.2;
-/// From this texture on panels are of wool.
+/// Panels with more texture than this are woollen.
 const WOOL: f64 = 0.5;
 
 impl<'a> Form<'a> {
-    /// A saddle with its shape in a light, seen with pixels of the given size on it, mm.
+    /// A form in a light; `pixel_mm` is the size of a pixel on it.
     pub fn new(outline: Outline, light: &'a Light, pixel_mm: f64) -> Self {
         let leather = linear(outline.set().colour);
         Self { outline, light, leather, pixel_mm }
     }
 
-    /// How far the padding stands above the line between the edges, mm.
+    /// Height of the padding above the line between the edges, mm.
     #[inline]
     fn rise_mm(&self, station: f64, left_mm: f64) -> f64 {
         let set = self.outline.set();
@@ -81,7 +81,7 @@ impl<'a> Form<'a> {
         RISE_MM * set.padding * (1.0 - (-past.max(0.0) / RISE_OVER_MM).exp()) - SINK * radius
     }
 
-    /// The place where a ray meets the form's surface, raised by `above` mm, continued outside it.
+    /// Intersection of a ray with the form's surface raised by `above` mm and continued outside its edges.
     #[inline]
     pub(super) fn spot(&self, ray: &Ray, above: f64, padded: bool) -> Spot {
         let at = |z: f64| {
@@ -111,7 +111,7 @@ impl<'a> Form<'a> {
         spot
     }
 
-    /// What a ray sees of the form itself.
+    /// Intersection of a ray with the form and its straps.
     pub fn look(&self, ray: &Ray) -> Option<Hit> {
         if let Some(hit) = self.strap(ray) {
             return Some(hit);
@@ -159,13 +159,13 @@ impl<'a> Form<'a> {
         Hit { t: hit.t, colour: cord.colour(ray, hit) }
     }
 
-    /// The form's side below the piping, seen where the camera looks under its near edge.
+    /// The form's side below the piping, visible where the camera looks under its near edge.
     fn side(&self, ray: &Ray, spot: &Spot) -> Option<Hit> {
         let set = self.outline.set();
         let recess = SIDE_IN * set.welt.radius_mm;
         let gap_at = |p: Vector3<f64>| {
             let (s, y) = self.outline.place(p.xy());
-            let below = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0)) - p.z;
+            let below = self.outline.edge_lift_mm(Outline::side(y), s.clamp(0.0, 1.0)) - p.z;
             Some((self.outline.inside_mm(s, y) - recess - SIDE_LEAN * below, below))
         };
         let (t, below) = wall_below(ray, spot.t, set.side_mm, gap_at)?;
@@ -179,12 +179,12 @@ impl<'a> Form<'a> {
         Some(Hit { t, colour: colour * self.light.shade(point, normal, open, open) })
     }
 
-    /// The wall of the channel below its piping, seen on the far side.
+    /// The wall of the channel below its piping, visible on the far side.
     fn channel_wall(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Option<Colour> {
         let recess = SIDE_IN * channel.welt.radius_mm;
         let gap_at = |p: Vector3<f64>| {
             let (s, y) = self.outline.place(p.xy());
-            let below = self.outline.channel_lift_mm(Outline::hand(y), s)? - p.z;
+            let below = self.outline.channel_lift_mm(Outline::side(y), s)? - p.z;
             Some((self.outline.beside_channel_mm(s, y) - recess, below))
         };
         let (t, below) = wall_below(ray, rim.t, channel.depth_mm, gap_at)?;
@@ -192,13 +192,13 @@ impl<'a> Form<'a> {
         let (s, y) = self.outline.place(point.xy());
         let toward = self.toward_channel(s, y);
         let normal = Vector3::new(toward.x, toward.y, 0.0);
-        // The opposite panel and the ground take the more of the sky the deeper it lies.
+        // The opposite panel and the ground hide more of the sky with depth.
         let open = below_cord(below) * (1.0 - 0.5 * below / channel.depth_mm);
         let colour = channel.wall_colour.map_or(self.leather, linear);
         Some(colour * self.light.shade(point, normal, open, open))
     }
 
-    /// Outward across the outer edge, in the plan.
+    /// Outward normal of the outer edge, in the plan.
     pub(super) fn outward(&self, s: f64, y: f64) -> Vector2<f64> {
         let length = self.outline.set().length_mm;
         let here = self.outline.inside_mm(s, y);
@@ -216,19 +216,19 @@ impl<'a> Form<'a> {
         self.outline.direction(along, -y.signum()).normalize()
     }
 
-    /// Whether a single fibre of a woolly panel lies over the place: short streaks across the edge, fewer further out.
+    /// Whether a wool fibre covers the point: short streaks across the edge, sparser further out.
     fn is_fibre(&self, spot: &Spot, inside: f64) -> bool {
         let run = self.outline.run_mm(spot.station, spot.left_mm);
         let bent = run + 1.2 * smooth(run / 7.0, inside / 2.5, 51);
         let streak = smooth(bent / 0.3, inside / 4.0, 52) + 0.5 * smooth(bent / 3.0, 0.5, 53);
         let radius = self.outline.set().welt.radius_mm;
-        // Densest where the wool meets the cord, gone at the reach beyond it.
+        // Densest at the cord, none beyond their reach.
         let beyond = ((2.0 * radius - inside) / (2.0 * radius + FIBRE_MM)).max(0.0);
         let rare = 0.5 + 0.75 * beyond;
         inside > -FIBRE_MM && inside < 3.0 * radius + 1.0 && streak > rare
     }
 
-    /// The ground of the channel, its side walls and the webbing.
+    /// Light from the channel's ground, walls and webbing.
     fn channel(&self, ray: &Ray, rim: &Spot, channel: &ChannelSet) -> Colour {
         if let Some(wall) = self.channel_wall(ray, rim, channel) {
             return wall;
@@ -236,7 +236,7 @@ impl<'a> Form<'a> {
         let recess = SIDE_IN * channel.welt.radius_mm;
         let point = ray.at(ray.t_at_height(rim.point.z - channel.depth_mm));
         let (s, y) = self.outline.place(point.xy());
-        // The walls hide the sky from the ground: an elevation of atan(depth / distance) on either side (Lambert).
+        // The walls hide the sky up to an elevation of atan(depth / distance) on either side (Lambert).
         let half = self.outline.channel_half_mm(s).unwrap_or(0.0) + recess;
         let sky = |away: f64| (1.0 + away.max(0.0) / away.max(0.0).hypot(channel.depth_mm)) / 2.0;
         let mut open = (sky(half - y) + sky(half + y)) / 2.0;
@@ -265,7 +265,7 @@ impl<'a> Form<'a> {
         colour * self.light.shade(point, Vector3::z(), open, sunny)
     }
 
-    /// The part of the sun that the form and its flaps let through to a lower point.
+    /// Fraction of sunlight that the form lets through to a lower point.
     pub fn sunny(&self, p: Vector3<f64>) -> f64 {
         let z = self.outline.set().lift.at(0.5);
         if self.light.set.sun <= 0.0 || p.z >= z {
@@ -278,25 +278,25 @@ impl<'a> Form<'a> {
         1.0 - step(-3.0, 3.0, self.outline.inside_mm(s, y))
     }
 
-    /// The part of the sky that the form leaves to a lower point.
+    /// Fraction of the sky that the form leaves to a lower point.
     pub fn under(&self, p: Vector3<f64>) -> f64 {
         let (s, y) = self.outline.place(p.xy());
         if self.light.set.contact <= 0.0 || !(-0.6..1.6).contains(&s) || y.abs() > 300.0 {
             return 1.0;
         }
-        let lift = self.outline.edge_lift_mm(Outline::hand(y), s.clamp(0.0, 1.0));
+        let lift = self.outline.edge_lift_mm(Outline::side(y), s.clamp(0.0, 1.0));
         let reach = self.light.set.contact_reach * (lift - p.z).max(4.0);
         1.0 - self.light.set.contact * step(-0.9 * reach, 0.5 * reach, self.outline.inside_mm(s, y)) * 0.9
     }
 }
 
-/// The part of the light that the overhanging cord leaves to what lies so far below it, mm.
+/// Fraction of the light that the overhanging cord leaves at a depth below it, mm.
 fn below_cord(below: f64) -> f64 {
     0.2 + 0.6 * step(0.0, 9.0, below)
 }
 
-/// Where a ray that passes a cord meets the wall under it: the ray's parameter and the depth below the edge, mm.
-/// `gap_at` tells how far beyond the wall a point lies and how far below the edge.
+/// Intersection of a ray with the wall under a cord: the ray's parameter and the depth below the edge, mm. `gap_at` gives the
+/// distance of a point behind the wall and below the edge.
 fn wall_below(
     ray: &Ray,
     from_t: f64,

@@ -9,17 +9,17 @@ use super::scenario::{FloorKind, FloorSet};
 /// The floor of a scene.
 #[derive(Debug, Clone)]
 pub struct Floor {
-    /// What was set.
+    /// Its parameters.
     pub set: FloorSet,
     colour: Colour,
     along: Vector2<f64>,
     salt: u64,
-    /// Sine and cosine of the ways in which straw lies.
+    /// Sine and cosine of the directions of straw.
     turns: [(f64, f64); 6],
 }
 
 impl Floor {
-    /// The floor that was set; `salt` varies its texture.
+    /// A floor; `salt` varies its texture.
     pub fn new(set: &FloorSet, salt: u64) -> Self {
         let turns = [0.0f64, 97.0, 41.0, 138.0, 68.0, 17.0].map(|d| d.to_radians().sin_cos());
         Self { set: set.clone(), colour: linear(set.colour), along: heading(set.turn_deg), salt, turns }

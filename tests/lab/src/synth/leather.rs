@@ -8,19 +8,19 @@ use super::noise::smooth;
 use super::place::Ray;
 use super::saddle::{SeamSet, WeltSet};
 
-/// The leather along a seam sinks over this distance on either side, mm.
+/// Half-width of the groove along a seam, mm.
 const GROOVE_MM: f64 = 1.0;
-/// Light that a stud throws back.
+/// Reflectance of a stud.
 const METAL: f64 = 0.55;
-/// Quilting keeps this far from the edge, mm.
+/// Distance of the quilting from the edge, mm.
 const QUILT_INSIDE_MM: f64 = 22.0;
 
-/// How much of a place a thread covers, and how dark the groove is beside it (1 for none).
+/// Thread at a point, and its groove.
 #[derive(Clone, Copy)]
 pub struct Thread {
-    /// Part covered, 0 to 1.
+    /// Fraction covered by thread.
     pub cover: f64,
-    /// Factor on the leather's light.
+    /// Factor on the leather's light; 1 is no groove.
     pub groove: f64,
 }
 
@@ -28,7 +28,7 @@ pub struct Thread {
 pub fn stitches(seam: &SeamSet, off: f64, run: f64, pixel_mm: f64) -> Thread {
     let soft = (0.5 * pixel_mm).max(0.12);
     let half = seam.thread_mm / 2.0;
-    // A thread finer than a pixel covers a part of it.
+    // A thread finer than a pixel covers part of it.
     let across = (1.0 - step(half - soft, half + soft, off.abs())) * (2.0 * half / soft).min(1.0);
     let period = seam.period_mm.max(0.5);
     let place = (run.rem_euclid(period) / period - 0.5).abs();
@@ -39,7 +39,7 @@ pub fn stitches(seam: &SeamSet, off: f64, run: f64, pixel_mm: f64) -> Thread {
 }
 
 impl Form<'_> {
-    /// The light that comes back from the leather, `inside` mm within the outer edge.
+    /// Light reflected by the leather, `inside` mm within the outer edge.
     pub(super) fn leather(&self, ray: &Ray, spot: &Spot, inside: f64) -> Colour {
         let set = self.outline.set();
         let (s, y) = (spot.station, spot.left_mm);
@@ -54,7 +54,7 @@ impl Form<'_> {
         }
         let (nearest, welt, across) = edge;
         let past = (nearest - 2.0 * welt.radius_mm).max(0.0);
-        // The slope of the padding, and the grain upon it.
+        // Slope of the padding and of the grain.
         let mut lean = across * (set.padding * 0.46 * (-past / 13.0).exp()) + self.grain_lean(s, y);
         let mut colour = self.rubbed(self.leather, self.worn(s, y)) * self.texture(s, y, set.texture);
         let mut thread = Thread { cover: 0.0, groove: 1.0 };
@@ -94,18 +94,18 @@ impl Form<'_> {
         self.stud(spot, ray).unwrap_or(seen)
     }
 
-    /// What the piping leaves of sky and sun to the leather beside it, `inside` mm within the edge.
+    /// Fractions of sky and sunlight that the piping leaves to the leather `inside` mm within the edge.
     fn beside_cord(&self, welt: &WeltSet, inside: f64, outward: Vector2<f64>) -> (f64, f64) {
         let r = welt.radius_mm;
         if r <= 0.0 || inside > 12.0 * r {
             return (1.0, 1.0);
         }
-        // The cord's centre seen from the leather: so far outwards, so far up.
+        // The cord's centre relative to the leather: outwards, up.
         let (x, up) = ((inside - r).max(0.05), SINK * r);
         let distance = x.hypot(up);
         let horizon = up.atan2(x) + (r / distance).min(1.0).asin();
         let hidden = (1.0 - horizon.cos()) / 2.0;
-        // Two leathers that meet in a crease light one another but little.
+        // Little light is reflected within a crease.
         let crease = 0.35 * (-(inside - 2.0 * r).max(0.0) / 0.6).exp();
         let sun = self.light.sun();
         let (away, high) = (outward.dot(&sun.xy()), sun.z);
@@ -115,7 +115,7 @@ impl Form<'_> {
         (1.0 - (0.4 + 0.6 * self.light.set.contact) * (hidden + crease).min(0.85), sunny)
     }
 
-    /// Brightness of the leather's colour from place to place.
+    /// Local brightness of the leather's colour.
     pub(super) fn texture(&self, s: f64, y: f64, strength: f64) -> f64 {
         if strength <= 0.0 {
             return 1.0;
@@ -125,7 +125,7 @@ impl Form<'_> {
         (1.0 + strength * (0.45 * grain + 0.4 * smooth(x / 45.0, y / 45.0, 13))).max(0.05)
     }
 
-    /// Lean of the surface by its grain.
+    /// Slope of the surface by its grain.
     fn grain_lean(&self, s: f64, y: f64) -> Vector2<f64> {
         let strength = self.outline.set().texture;
         if strength <= 0.0 {
@@ -137,7 +137,7 @@ impl Form<'_> {
         self.outline.direction(along, left) * (0.45 * strength)
     }
 
-    /// How worn a place is, 0 to 1.
+    /// Local wear, 0 to 1.
     pub(super) fn worn(&self, s: f64, y: f64) -> f64 {
         let wear = self.outline.set().wear;
         if wear <= 0.0 {

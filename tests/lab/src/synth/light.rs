@@ -1,22 +1,19 @@
-//! The light that falls on a point, and colours as linear light.
+//! Illumination of a point; colours in linear light.
 
 use nalgebra::{Vector2, Vector3};
 
 use super::scenario::{LightSet, Rgb};
+use seatspan::photo::srgb::srgb_to_linear;
 
 /// Linear red, green and blue.
 pub type Colour = Vector3<f64>;
 
-/// Linear light of an 8-bit sRGB colour (IEC 61966-2-1:1999).
+/// Linear light of an 8-bit sRGB colour.
 pub fn linear(rgb: Rgb) -> Colour {
-    let decode = |level: u8| {
-        let v = f64::from(level) / 255.0;
-        if v <= 0.040_45 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-    };
-    Vector3::new(decode(rgb[0]), decode(rgb[1]), decode(rgb[2]))
+    rgb.map(|level| srgb_to_linear(f64::from(level) / 255.0)).into()
 }
 
-/// 0 up to `low`, 1 from `high`, smooth between.
+/// Smooth step: 0 up to `low`, 1 from `high`.
 #[inline]
 pub fn step(low: f64, high: f64, x: f64) -> f64 {
     let t = ((x - low) / (high - low)).clamp(0.0, 1.0);
@@ -32,7 +29,7 @@ pub fn heading(degrees: f64) -> Vector2<f64> {
 /// The light of a scene.
 #[derive(Debug, Clone)]
 pub struct Light {
-    /// What was set.
+    /// Its parameters.
     pub set: LightSet,
     sun: Vector3<f64>,
     toward_sun: Vector2<f64>,
@@ -40,7 +37,7 @@ pub struct Light {
 }
 
 impl Light {
-    /// The light that was set.
+    /// A light with these parameters.
     pub fn new(set: &LightSet) -> Self {
         let (sin, cos) = set.sun_elevation_deg.clamp(5.0, 90.0).to_radians().sin_cos();
         let toward_sun = heading(set.sun_azimuth_deg);
@@ -49,20 +46,20 @@ impl Light {
         Self { set: set.clone(), sun: Vector3::new(h.x, h.y, sin), toward_sun, into_shadow }
     }
 
-    /// Where a ray of the sun through a point meets a height, mm.
+    /// Intersection of the sun ray through a point with a height, mm.
     #[inline]
     pub fn along_sun(&self, p: Vector3<f64>, height_mm: f64) -> Vector2<f64> {
         p.xy() + self.sun.xy() * ((height_mm - p.z) / self.sun.z)
     }
 
-    /// Light on a surface, 1 on a level one in full light; `sunny` is the part of the sun that reaches it.
+    /// Light on an unobstructed surface, 1 on a level one in full light; `sunny` is the fraction of sunlight that reaches it.
     #[inline]
     pub fn on(&self, p: Vector3<f64>, normal: Vector3<f64>, sunny: f64) -> f64 {
         self.shade(p, normal, 1.0, sunny)
     }
 
-    /// Light on a matt surface (Lambert 1760) of which `open` is the part of the sky not hidden by what stands
-    /// beside it. An even dome lights a slope by (1 + cos) / 2, a lamp or a window overhead by its cosine.
+    /// Light on a matt surface (Lambert 1760); `open` is the fraction of the sky that nothing hides. A uniform dome lights a
+    /// slope by (1 + cos) / 2, a lamp or a window overhead by its cosine.
     #[inline]
     pub fn shade(&self, p: Vector3<f64>, normal: Vector3<f64>, open: f64, sunny: f64) -> f64 {
         let far = p.xy().dot(&self.toward_sun) / 1000.0;
@@ -74,8 +71,8 @@ impl Light {
         (sky + sun) * self.through_shadow(p)
     }
 
-    /// Light mirrored toward the eye by a half-polished surface (Blinn 1977): a small bright lobe of the sun and a
-    /// broad one of the brightest part of the sky. `toward_eye` has length 1.
+    /// Specular reflection toward the eye by a half-polished surface (Blinn 1977): a narrow lobe of the sun and a broad one of
+    /// the brightest part of the sky. `toward_eye` has length 1.
     #[inline]
     pub fn glint(&self, p: Vector3<f64>, normal: Vector3<f64>, toward_eye: Vector3<f64>, sunny: f64) -> f64 {
         let lobe = |from: Vector3<f64>, power: i32| {

@@ -1,12 +1,11 @@
-//! Draws photos of known widths: a saddle-like form beside a printed card, seen by a known camera.
+//! Synthetic photos with exact ground truth: a saddle-like form beside a printed card, seen by a known camera.
 //!
-//! A [`Scenario`] says what stands where; [`draw`] gives the picture and [`Truth`] what a perfect measurement would
-//! find in it. Every scenario is invented. The scene is made of things over a floor: cards, boxes, flaps, and the seat
-//! form, whose edges are the outermost horizontal extent of a round cord at the height of its centre line. The same seed
-//! gives the same bytes.
+//! [`draw`] renders a [`Scenario`]; [`Truth`] holds what a perfect measurement of the photo would find. Every scenario is
+//! invented. The scene consists of objects on a floor: cards, boxes, flaps and the form itself, whose edge is the outermost
+//! horizontal extent of a round piping cord at the height of its centre line. The same seed gives the same bytes.
 //!
-//! Lengths are millimetres in the frame of the first card (x right and y up on the sheet, z out of the paper), angles
-//! degrees, pixels those of the photo with the origin at the centre of its top-left pixel.
+//! Lengths are in millimetres in the frame of the first card (x right and y up on the sheet, z out of the paper), angles in
+//! degrees. Pixel coordinates have their origin at the centre of the top-left pixel.
 
 mod clutter;
 mod cord;
@@ -30,7 +29,7 @@ pub mod tag_patch;
 mod truth;
 
 pub use curve::Curve;
-pub use outline::{Hand, Outline};
+pub use outline::Outline;
 pub use random::{random, random_pair};
 pub use saddle::*;
 pub use scenario::*;
@@ -38,23 +37,23 @@ pub use truth::*;
 
 use seatspan::camera::Camera;
 
-/// A drawn photo: the encoded file and what is true of it.
+/// A rendered photo and its ground truth.
 #[derive(Debug, Clone)]
 pub struct Drawn {
-    /// The file's bytes: a JPEG where the sensor has a quality, else a PNG.
+    /// The encoded file: JPEG if the sensor has a JPEG quality, else PNG.
     pub bytes: Vec<u8>,
-    /// What a perfect measurement would find.
+    /// Its ground truth.
     pub truth: Truth,
 }
 
 impl Drawn {
-    /// The file name extension that suits the bytes.
+    /// File name extension of the encoding.
     pub fn extension(&self) -> &'static str {
         if self.bytes.starts_with(b"\x89PNG") { "png" } else { "jpg" }
     }
 }
 
-/// A picture in linear light, row by row, 1 being the brightest that is recorded.
+/// A picture in linear light, row by row; 1 is full scale.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinearPicture {
     /// Width, pixels.
@@ -65,10 +64,10 @@ pub struct LinearPicture {
     pub light: Vec<[f32; 3]>,
 }
 
-/// Draws a scenario and says what is true of it.
+/// Renders and encodes a scenario.
 ///
 /// # Errors
-/// Where the camera of the scenario cannot be (see [`Scenario::camera`]) or the picture cannot be encoded.
+/// An invalid camera (see [`CameraSet::camera`]) or a picture that cannot be encoded.
 pub fn draw(scenario: &Scenario) -> Result<Drawn, SynthError> {
     let camera = scenario.camera.camera()?;
     let picture = scene::render(scenario, &camera);
@@ -77,7 +76,7 @@ pub fn draw(scenario: &Scenario) -> Result<Drawn, SynthError> {
     Ok(Drawn { bytes, truth: Truth::of(scenario, &camera) })
 }
 
-/// The scene in linear light before the sensor: no blur, no noise.
+/// The scene in linear light, without blur and noise.
 ///
 /// # Errors
 /// As for [`draw`].
@@ -86,11 +85,11 @@ pub fn draw_linear(scenario: &Scenario) -> Result<(LinearPicture, Camera), Synth
     Ok((scene::render(scenario, &camera), camera))
 }
 
-/// Why a scenario cannot be drawn.
+/// Why a scenario cannot be rendered.
 #[derive(Debug, thiserror::Error)]
 pub enum SynthError {
-    /// The camera's numbers make no camera.
-    #[error("the scenario's camera cannot be: {0}")]
+    /// The camera is invalid.
+    #[error("invalid camera: {0}")]
     Camera(String),
     /// The picture could not be encoded.
     #[error("the picture could not be encoded: {0}")]

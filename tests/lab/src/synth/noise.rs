@@ -1,8 +1,8 @@
-//! Repeatable randomness: textures as functions of place, and normal deviates.
+//! Reproducible randomness: textures as functions of position, and normal deviates.
 
 use std::f64::consts::TAU;
 
-/// A number from 0 to 1 that belongs to a cell of a lattice.
+/// A hash of a lattice cell, 0 to 1.
 #[inline]
 pub fn cell(i: i64, j: i64, salt: u64) -> f64 {
     let mut h = (i as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15)
@@ -14,7 +14,7 @@ pub fn cell(i: i64, j: i64, salt: u64) -> f64 {
     (h >> 11) as f64 / (1u64 << 53) as f64
 }
 
-/// Smooth noise from -1 to 1 with features of about one unit.
+/// Value noise from -1 to 1 with features of about one unit.
 #[inline]
 pub fn smooth(x: f64, y: f64, salt: u64) -> f64 {
     let (i, j) = (x.floor(), y.floor());
@@ -27,8 +27,7 @@ pub fn smooth(x: f64, y: f64, salt: u64) -> f64 {
     2.0 * (top + v * (c + u * (d - c) - top)) - 1.0
 }
 
-/// Two independent deviates of the normal distribution with standard deviation 1 (G. E. P. Box and M. E. Muller
-/// 1958).
+/// Two independent standard normal deviates (G. E. P. Box and M. E. Muller 1958).
 #[inline]
 pub fn normal_pair(rng: &mut fastrand::Rng) -> (f64, f64) {
     let radius = (-2.0 * (1.0 - rng.f64()).ln()).sqrt();
@@ -36,7 +35,7 @@ pub fn normal_pair(rng: &mut fastrand::Rng) -> (f64, f64) {
     (radius * cos, radius * sin)
 }
 
-/// A generator for one row of a picture, so that rows can be drawn in any order.
+/// A generator for one row of a picture, so that rows are independent of their order.
 pub fn row_generator(seed: u64, row: usize) -> fastrand::Rng {
     let mixed = (cell(row as i64, 77, seed) * (1u64 << 53) as f64) as u64;
     fastrand::Rng::with_seed(mixed ^ seed.rotate_left(17))

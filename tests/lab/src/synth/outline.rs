@@ -1,4 +1,4 @@
-//! The exact shape of the form: its edges as curves, and where a point of the plan lies within them.
+//! The exact shape of the form: its edge curves and the position of points relative to them.
 
 use std::sync::Arc;
 
@@ -6,26 +6,15 @@ use nalgebra::{Vector2, Vector3};
 
 use super::saddle::SaddleSet;
 use seatspan::numeric::frame::CardPoint;
-use seatspan::numeric::words::View;
+use seatspan::numeric::words::{Side, View};
 
-/// The rider's left or right.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Hand {
-    /// The rider's left.
-    Left,
-    /// The rider's right.
-    Right,
+/// 1 on the left, -1 on the right.
+#[inline]
+pub fn sign(side: Side) -> f64 {
+    if side == Side::Left { 1.0 } else { -1.0 }
 }
 
-impl Hand {
-    /// 1 on the left, -1 on the right.
-    #[inline]
-    pub fn sign(self) -> f64 {
-        if self == Self::Left { 1.0 } else { -1.0 }
-    }
-}
-
-/// A saddle's place and exact edge curves.
+/// A form's pose and exact edge curves.
 #[derive(Debug, Clone)]
 pub struct Outline {
     set: SaddleSet,
@@ -37,8 +26,8 @@ pub struct Outline {
     squares: Arc<Squares>,
 }
 
-/// The square of the half-width (without asymmetry) and its slope over the station, tabulated: what every viewing ray
-/// asks for. Linear between entries, which is good to 0.005 mm beside the edge.
+/// Table of the squared half-width (without asymmetry) and its derivative by the station, for every viewing ray. Linear
+/// interpolation is accurate to 0.005 mm near the edge.
 #[derive(Debug)]
 struct Squares(Vec<[f64; 2]>);
 
@@ -57,7 +46,7 @@ impl Squares {
         Self((0..Self::COUNT).map(|i| [values[i], slope(i)]).collect())
     }
 
-    /// Square, mm2, and its slope over the station; `None` far from the form.
+    /// Square, mm2, and its derivative; `None` far from the form.
     #[inline]
     fn at(&self, station: f64) -> Option<[f64; 2]> {
         let place = (station - Self::FROM) / Self::STEP;
@@ -68,7 +57,7 @@ impl Squares {
     }
 }
 
-/// The square of the half-width, continued below 0 past the ends.
+/// The squared half-width, negative beyond the ends.
 fn square_mm2(set: &SaddleSet, station: f64) -> f64 {
     let falloff = |u: f64| if u <= 0.0 { 1.0 } else { 1.0 - u.powf(ROUND_POWER) };
     let front = falloff(1.0 - station / set.front_round);
@@ -76,10 +65,10 @@ fn square_mm2(set: &SaddleSet, station: f64) -> f64 {
     set.half_width.at(station).powi(2) * front.min(1.0) * rear.min(1.0)
 }
 
-/// How an end is rounded: half-width times `(1 - u^p)^(1/2)`, u from 1 at the end to 0 where the rounding begins.
-/// p a little above 2 joins the sides without a jump of curvature.
+/// Exponent p of the rounding of an end: half-width times `(1 - u^p)^(1/2)`, u from 1 at the end to 0 where the rounding begins.
+/// A value a little above 2 joins the sides with continuous curvature.
 const ROUND_POWER: f64 = 2.4;
-/// The height between channel and outer edge is shared over at least this width, mm.
+/// Least width over which the height is interpolated between channel and outer edge, mm.
 const LEAST_PANEL_MM: f64 = 12.0;
 
 fn rounding(u: f64) -> f64 {
@@ -87,7 +76,7 @@ fn rounding(u: f64) -> f64 {
 }
 
 impl Outline {
-    /// The outline of a saddle.
+    /// The outline of a form.
     pub fn new(set: &SaddleSet) -> Self {
         let heading = set.heading_deg.to_radians();
         let along = Vector2::new(heading.cos(), heading.sin());
@@ -98,21 +87,21 @@ impl Outline {
         Self { set: set.clone(), front: set.front_mm.into(), along, left, cant, squares }
     }
 
-    /// The saddle that it outlines.
+    /// Its parameters.
     pub fn set(&self) -> &SaddleSet {
         &self.set
     }
 
     /// Half-width at a station, mm; 0 outside 0 to 1.
     #[inline]
-    pub fn half_mm(&self, hand: Hand, station: f64) -> f64 {
+    pub fn half_mm(&self, side: Side, station: f64) -> f64 {
         if !(0.0..=1.0).contains(&station) {
             return 0.0;
         }
         let set = &self.set;
         let front = rounding(1.0 - station / set.front_round);
         let rear = rounding(1.0 - (1.0 - station) / set.rear_round);
-        let skew = if hand == Hand::Left { set.asymmetry } else { -set.asymmetry } / 2.0;
+        let skew = if side == Side::Left { set.asymmetry } else { -set.asymmetry } / 2.0;
         set.half_width.at(station) * front * rear * (1.0 + skew)
     }
 
@@ -132,7 +121,7 @@ impl Outline {
         (v.dot(&self.along) / self.set.length_mm, v.dot(&self.left))
     }
 
-    /// A direction of the plan from its parts along the midline and to the left.
+    /// A direction of the plan from its components along the midline and to the left.
     pub fn direction(&self, along: f64, left: f64) -> Vector2<f64> {
         self.along * along + self.left * left
     }
@@ -142,14 +131,14 @@ impl Outline {
         self.front + self.along * (station * self.set.length_mm) + self.left * left_mm
     }
 
-    /// The hand on whose side a distance to the left lies.
+    /// Side of a distance to the left.
     #[inline]
-    pub fn hand(left_mm: f64) -> Hand {
-        if left_mm >= 0.0 { Hand::Left } else { Hand::Right }
+    pub fn side(left_mm: f64) -> Side {
+        if left_mm >= 0.0 { Side::Left } else { Side::Right }
     }
 
-    /// Height of the form without its padding, mm: the lift of the outer edge there and outside, that of the channel's
-    /// edge there and inside, straight between; canted by the saddle's roll between its edges.
+    /// Height of the form without its padding, mm: interpolated between channel and outer edge, constant beyond them, and rolled
+    /// about the midline.
     #[inline]
     pub fn height_mm(&self, station: f64, left_mm: f64) -> f64 {
         self.level_mm(station, left_mm) + self.canted_mm(station, left_mm)
@@ -161,7 +150,7 @@ impl Outline {
             return outer;
         };
         let inner = channel.lift.at(station);
-        let width = (self.half_mm(Self::hand(left_mm), station) - half).max(LEAST_PANEL_MM);
+        let width = (self.half_mm(Self::side(left_mm), station) - half).max(LEAST_PANEL_MM);
         let share = ((left_mm.abs() - half) / width).clamp(0.0, 1.0);
         inner + (outer - inner) * share
     }
@@ -171,48 +160,47 @@ impl Outline {
         if self.cant == 0.0 {
             return 0.0;
         }
-        let half = self.half_mm(Self::hand(left_mm), station);
+        let half = self.half_mm(Self::side(left_mm), station);
         self.cant * left_mm.clamp(-half, half)
     }
 
     /// Lift of the outer edge, mm.
     #[inline]
-    pub fn edge_lift_mm(&self, hand: Hand, station: f64) -> f64 {
+    pub fn edge_lift_mm(&self, side: Side, station: f64) -> f64 {
         let canted =
-            if self.cant == 0.0 { 0.0 } else { self.cant * hand.sign() * self.half_mm(hand, station) };
+            if self.cant == 0.0 { 0.0 } else { self.cant * sign(side) * self.half_mm(side, station) };
         self.set.lift.at(station) + canted
     }
 
     /// Lift of the channel's edge, mm.
     #[inline]
-    pub fn channel_lift_mm(&self, hand: Hand, station: f64) -> Option<f64> {
+    pub fn channel_lift_mm(&self, side: Side, station: f64) -> Option<f64> {
         let half = self.channel_half_mm(station)?;
-        Some(self.set.channel.as_ref()?.lift.at(station) + self.cant * hand.sign() * half)
+        Some(self.set.channel.as_ref()?.lift.at(station) + self.cant * sign(side) * half)
     }
 
-    /// Mean lift of both outer edges, mm: what a straight-edge laid across them shows.
+    /// Mean lift of both outer edges, mm, as a straight-edge across them shows it.
     pub fn mean_lift_mm(&self, station: f64) -> f64 {
-        (self.edge_lift_mm(Hand::Left, station) + self.edge_lift_mm(Hand::Right, station)) / 2.0
+        (self.edge_lift_mm(Side::Left, station) + self.edge_lift_mm(Side::Right, station)) / 2.0
     }
 
     /// A point of the outer edge, mm.
-    pub fn edge(&self, hand: Hand, station: f64) -> CardPoint {
-        self.lifted(hand, station, self.half_mm(hand, station), self.edge_lift_mm(hand, station))
+    pub fn edge(&self, side: Side, station: f64) -> CardPoint {
+        self.lifted(side, station, self.half_mm(side, station), self.edge_lift_mm(side, station))
     }
 
     /// A point of the channel's edge, mm.
-    pub fn channel_edge(&self, hand: Hand, station: f64) -> Option<CardPoint> {
-        let lift = self.channel_lift_mm(hand, station)?;
-        Some(self.lifted(hand, station, self.channel_half_mm(station)?, lift))
+    pub fn channel_edge(&self, side: Side, station: f64) -> Option<CardPoint> {
+        let lift = self.channel_lift_mm(side, station)?;
+        Some(self.lifted(side, station, self.channel_half_mm(station)?, lift))
     }
 
-    fn lifted(&self, hand: Hand, station: f64, half: f64, lift: f64) -> CardPoint {
-        let p = self.plan(station, if hand == Hand::Left { half } else { -half });
+    fn lifted(&self, side: Side, station: f64, half: f64, lift: f64) -> CardPoint {
+        let p = self.plan(station, if side == Side::Left { half } else { -half });
         CardPoint::new(p.x, p.y, lift)
     }
 
-    /// How far inside the outer edge a point of the plan lies, mm, negative outside: exact on the edge, good to a
-    /// few percent near it, rough far away.
+    /// Signed distance inside the outer edge, mm: exact on the edge, within a few percent near it, rough far away.
     #[inline]
     pub fn inside_mm(&self, station: f64, left_mm: f64) -> f64 {
         let length = self.set.length_mm;
@@ -220,14 +208,14 @@ impl Outline {
             let beyond = (-station).max(station - 1.0) * length;
             return -(beyond * beyond + 0.25 * left_mm * left_mm).sqrt();
         };
-        let skew = 1.0 + Self::hand(left_mm).sign() * self.set.asymmetry / 2.0;
+        let skew = 1.0 + sign(Self::side(left_mm)) * self.set.asymmetry / 2.0;
         let (square, slope) = (square * skew * skew, slope * skew * skew / (2.0 * length));
         let y = left_mm.abs();
         let middle = (square.max(0.0).sqrt() + y) / 2.0;
         (square - y * y) / (2.0 * (slope * slope + middle * middle).sqrt()).max(1e-9)
     }
 
-    /// How far outside the channel a point of the plan lies, mm, negative within it; large where there is none.
+    /// Signed distance outside the channel, mm; large where there is none.
     #[inline]
     pub fn beside_channel_mm(&self, station: f64, left_mm: f64) -> f64 {
         let Some(half) = self.channel_half_mm(station) else { return 1e3 };
@@ -237,7 +225,7 @@ impl Outline {
         (left_mm.abs() - half) / (1.0 + slope * slope).sqrt()
     }
 
-    /// Length along the edge from the front, mm, roughly: what stitches are counted by.
+    /// Approximate length along the edge from the front, mm, for spacing stitches.
     #[inline]
     pub fn run_mm(&self, station: f64, left_mm: f64) -> f64 {
         let (set, length) = (&self.set, self.set.length_mm);
@@ -253,14 +241,14 @@ impl Outline {
         }
     }
 
-    /// Points round the form, for its box of pixels: the outer edge, widened by `spare_mm`.
+    /// Points around the form, for its pixel bounds: the outer edge widened by `spare_mm`.
     pub fn hull(&self, spare_mm: f64) -> Vec<Vector3<f64>> {
-        let at = |i: usize, hand: Hand, sign: f64| {
+        let at = |i: usize, side: Side, sign: f64| {
             let s = i as f64 / 40.0;
             let widened = s + (s - 0.5) * 2.0 * spare_mm / self.set.length_mm;
-            let p = self.plan(widened, sign * (self.half_mm(hand, s) + spare_mm));
-            Vector3::new(p.x, p.y, self.edge_lift_mm(hand, s))
+            let p = self.plan(widened, sign * (self.half_mm(side, s) + spare_mm));
+            Vector3::new(p.x, p.y, self.edge_lift_mm(side, s))
         };
-        (0..=40).flat_map(|i| [at(i, Hand::Left, 1.0), at(i, Hand::Right, -1.0)]).collect()
+        (0..=40).flat_map(|i| [at(i, Side::Left, 1.0), at(i, Side::Right, -1.0)]).collect()
     }
 }

@@ -8,17 +8,17 @@ use super::scenario::CardSet;
 use seatspan::card::bank_card::{BRACKET_MM, FRAME_LINE_MM, ID1_MM, frame_middle_mm};
 use seatspan::card::pattern::{MODULES, Pattern, modules, patterns};
 
-/// White paper and black ink: the part of the light that they throw back.
+/// Reflectance of white paper and of black ink.
 const PAPER: f64 = 0.84;
 const INK: f64 = 0.035;
 
 /// A card in the scene.
 pub struct Paper {
-    /// What was set.
+    /// Its parameters.
     pub set: CardSet,
     /// Its pattern.
     pub pattern: &'static Pattern,
-    /// From its own frame to that of the first card.
+    /// Rotation from its own frame to that of the first card.
     pub rotation: Rotation3<f64>,
     /// Its centre in the frame of the first card, mm.
     pub centre: Vector3<f64>,
@@ -26,7 +26,7 @@ pub struct Paper {
 }
 
 impl Paper {
-    /// The card that was set; `None` where its pattern or copy is unknown.
+    /// A card; `None` where its pattern or copy is unknown.
     pub fn new(set: &CardSet) -> Option<Self> {
         let pattern = patterns().iter().find(|p| p.name == set.pattern && set.copy < p.copies)?;
         let codes =
@@ -36,18 +36,18 @@ impl Paper {
         Some(Self { set: set.clone(), pattern, rotation: yaw * tilt, centre: set.at_mm.into(), codes })
     }
 
-    /// Half the sheet's sides, mm: a margin round the pattern as on a printed page.
+    /// Half the sheet's sides, mm, with the margins of a printed page.
     pub fn half_sheet(&self) -> Vector2<f64> {
         let margin = if self.pattern.height_mm > 100.0 { (23.5, 15.0) } else { (23.5, 10.0) };
         Vector2::new(self.pattern.width_mm / 2.0 + margin.0, self.pattern.height_mm / 2.0 + margin.1)
     }
 
-    /// Height of the bowed paper over its own plane, mm: a parabola that is 0 at the pattern's left and right.
+    /// Height of the bowed paper above its plane, mm: a parabola with zeros at the pattern's left and right.
     pub fn bow_at(&self, x_mm: f64) -> f64 {
         self.set.bow_mm * (1.0 - (2.0 * x_mm / self.pattern.width_mm).powi(2))
     }
 
-    /// A point of the pattern, at its nominal place, in the frame of the first card, mm.
+    /// A nominal point of the pattern in the frame of the first card, mm.
     pub fn printed(&self, nominal: Vector2<f64>) -> Vector3<f64> {
         self.point(nominal * self.set.print_scale)
     }
@@ -63,7 +63,7 @@ impl Paper {
         [(-h.x, h.y), (h.x, h.y), (h.x, -h.y), (-h.x, -h.y)].map(|(x, y)| self.point(Vector2::new(x, y)))
     }
 
-    /// Where a ray meets the sheet: its parameter and the point on the card; `None` beside it.
+    /// Intersection with a ray: the ray's parameter and the point on the card.
     #[inline]
     pub fn meet(&self, ray: &Ray) -> Option<(f64, Vector2<f64>)> {
         let back = self.rotation.inverse();
@@ -80,7 +80,7 @@ impl Paper {
         (t > 0.0 && p.x.abs() <= half.x && p.y.abs() <= half.y).then(|| (t, p.xy()))
     }
 
-    /// What is printed there, as colour.
+    /// Reflectance at a point of the card.
     #[inline]
     pub fn colour(&self, on_card: Vector2<f64>) -> Colour {
         let part = if self.is_ink(on_card) { INK } else { PAPER };
@@ -101,7 +101,7 @@ impl Paper {
     }
 }
 
-/// The bar by which a print's scale is checked.
+/// The bar for checking the print scale.
 fn is_bar(p: Vector2<f64>) -> bool {
     let bar = p.x.abs() <= 75.0 && (p.y - 42.0).abs() <= 0.5;
     let ticks =

@@ -1,4 +1,4 @@
-//! Rays, and pixel boxes that tell early what a ray cannot meet.
+//! Viewing rays, and pixel bounds of objects.
 
 use nalgebra::{Vector2, Vector3};
 
@@ -36,7 +36,7 @@ pub struct PixelBox {
 }
 
 impl PixelBox {
-    /// The box round the pictures of points; everything where a point has no picture.
+    /// The bounds of projected points; everything where a point has no projection.
     pub fn around(camera: &Camera, points: impl IntoIterator<Item = Vector3<f64>>) -> Self {
         let (mut low, mut high) = (Vector2::repeat(f64::INFINITY), Vector2::repeat(f64::NEG_INFINITY));
         for point in points {
@@ -49,20 +49,20 @@ impl PixelBox {
             low = low.inf(&p.vector());
             high = high.sup(&p.vector());
         }
-        // Distortion bends the sides of what lies between the points.
+        // Distortion bends the lines between the points.
         let spare = (high - low) * 0.04 + Vector2::repeat(3.0);
         Self { low: low - spare, high: high + spare }
     }
 
-    /// True when the box covers a pixel.
+    /// Whether it contains a pixel.
     #[inline]
     pub fn covers(&self, x: f64, y: f64) -> bool {
         x >= self.low.x && x <= self.high.x && y >= self.low.y && y <= self.high.y
     }
 }
 
-/// Spacing of the lattice on which rays are computed exactly; between its nodes they are interpolated, which at
-/// the distortion of a phone is good to a thousandth of a pixel.
+/// Spacing of the lattice on which rays are exact; interpolation between its nodes is accurate to a thousandth of a pixel for the
+/// distortion of a phone.
 const LATTICE_PX: usize = 4;
 
 /// The viewing rays of a picture.
@@ -73,8 +73,8 @@ pub struct Rays {
 }
 
 impl Rays {
-    /// The rays of a camera over a picture of the given size, pixels. A pixel that the lens model does not reach
-    /// takes the ray of the undistorted lens.
+    /// The rays of a picture of the given size, pixels. Beyond the range of the lens model they are those of the undistorted
+    /// lens.
     pub fn new(camera: &Camera, width: usize, height: usize) -> Self {
         let (columns, rows) = (width / LATTICE_PX + 3, height / LATTICE_PX + 3);
         let turn = camera.pose.rotation.inverse();
@@ -90,7 +90,7 @@ impl Rays {
         Self { from: camera.pose.centre_in_card().vector(), columns, nodes }
     }
 
-    /// The ray of a place in the picture, pixels.
+    /// The ray through a point of the picture, pixels.
     #[inline]
     pub fn through(&self, x_px: f64, y_px: f64) -> Ray {
         let step = LATTICE_PX as f64;

@@ -14,7 +14,7 @@ fn about(what: &str) -> String {
     format!("{what}; the scenario is invented")
 }
 
-/// Flat colours, even light, next to no noise, no piping: the edge is one clean step.
+/// Flat colours, uniform light, almost no noise, no piping: the edge is one clean step.
 pub fn plain() -> Scenario {
     let camera = CameraSet { tilt_deg: 12.0, azimuth_deg: -70.0, roll_deg: 7.0, ..CameraSet::default() };
     let sensor = SensorSet { shot: 0.0001, read: 0.001, ..SensorSet::default() };
@@ -50,7 +50,7 @@ pub fn acorn() -> Scenario {
     }
 }
 
-/// Tan with dark piping on tiles, in the sun, a hard shadow across it.
+/// Tan with dark piping on tiles, in the sun, under a hard shadow.
 pub fn larkspur() -> Scenario {
     let mut form = saddle([172, 116, 70]);
     form.welt.colour = Some([42, 30, 24]);

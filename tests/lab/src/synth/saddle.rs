@@ -1,50 +1,47 @@
-//! What a scenario says of its saddle.
-
-use serde::{Deserialize, Serialize};
+//! Parameters of a scenario's saddle.
 
 use super::Curve;
 use super::scenario::Rgb;
 use seatspan::numeric::words::View;
 
 /// A saddle-like form. Stations run from 0 at the front to 1 at the rear.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct SaddleSet {
-    /// Which way it is seen.
+    /// View.
     pub view: View,
     /// Front end of the form, mm.
     pub front_mm: [f64; 2],
     /// Direction from front to rear, degrees from x to y.
     pub heading_deg: f64,
-    /// Front to rear, mm.
+    /// Length from front to rear, mm.
     pub length_mm: f64,
     /// Half-width over the station before the ends are rounded, mm.
     pub half_width: Curve,
-    /// Part of the length over which the front is rounded.
+    /// Fraction of the length over which the front is rounded.
     pub front_round: f64,
-    /// Part of the length over which the rear is rounded.
+    /// Fraction of the length over which the rear is rounded.
     pub rear_round: f64,
-    /// The left half is wider by half of this part, the right narrower.
+    /// Relative difference of the halves: the left is wider by half of it, the right narrower.
     pub asymmetry: f64,
-    /// Height of the outer edges over the card, mm, their mean where the form is canted.
+    /// Height of the outer edges above the card, mm; their mean where the form is rolled.
     pub lift: Curve,
-    /// Cant about the midline: the left edge higher when positive, degrees.
+    /// Roll about the midline, degrees; positive raises the left edge.
     pub roll_deg: f64,
     /// Leather of the form (underside: of the panels).
     pub colour: Rgb,
-    /// Strength of its texture, 0 none, 1 coarse like wool.
+    /// Strength of its texture: 0 none, 1 coarse like wool.
     pub texture: f64,
-    /// How much the form rises within its edges, 0 flat, 1 by some 6 mm.
+    /// Padding: 0 flat, 1 rises by some 6 mm within the edges.
     pub padding: f64,
-    /// Polish of the leather, 0 matt, 1 bright highlights.
+    /// Gloss of the leather: 0 matt, 1 bright highlights.
     pub gloss: f64,
-    /// Wear: paler, smoother patches, 0 none, 1 much.
+    /// Wear: paler patches, 0 none, 1 strong.
     pub wear: f64,
     /// Spacing of quilting seams on the rear half, mm; 0 for none.
     pub quilt_mm: f64,
     /// Depth of the form's side below the piping, mm; 0 for none.
     pub side_mm: f64,
-    /// Colour of that side; none for the form's own.
+    /// Colour of that side; none is the form's own.
     pub side_colour: Option<Rgb>,
     /// Metal studs: station, distance to the left and radius, mm.
     pub studs: Vec<[f64; 3]>,
@@ -54,13 +51,13 @@ pub struct SaddleSet {
     pub seam: SeamSet,
     /// Seams across the form, at these stations.
     pub cross_seams: Vec<f64>,
-    /// Flaps, each drawn on both sides.
+    /// Flaps, each on both sides.
     pub flaps: Vec<FlapSet>,
-    /// The panel beneath it, where that is seen from above.
+    /// The panel beneath it, if visible from above.
     pub panel: Option<PanelSet>,
     /// The channel of the underside.
     pub channel: Option<ChannelSet>,
-    /// Straps that lie across.
+    /// Straps across the form.
     pub straps: Vec<StrapSet>,
 }
 
@@ -99,18 +96,16 @@ impl Default for SaddleSet {
 
 /// Piping: a round cord along an edge. The edge is its outermost horizontal extent (the channel's: its innermost), at
 /// the height of the cord's centre line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct WeltSet {
-    /// Radius, mm; 0 for none.
+    /// Radius, mm; 0 is none.
     pub radius_mm: f64,
-    /// Its colour; none for the leather's own.
+    /// Its colour; none is the leather's own.
     pub colour: Option<Rgb>,
 }
 
 /// Stitching along the edge.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct SeamSet {
     /// Distance from the edge, mm; 0 for none.
     pub inside_mm: f64,
@@ -131,8 +126,7 @@ impl Default for SeamSet {
 }
 
 /// A flap or a skirt: a rounded shape on both sides of the midline under the form, sloping away from it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FlapSet {
     /// Its centre: station.
     pub station: f64,
@@ -142,13 +136,13 @@ pub struct FlapSet {
     pub half_length_mm: f64,
     /// Half-width across it, mm.
     pub half_width_mm: f64,
-    /// Turn of its axis: 0 points straight out from the midline, positive toward the front, degrees.
+    /// Rotation of its axis, degrees: 0 points straight out from the midline, positive toward the front.
     pub turn_deg: f64,
-    /// Height of its centre over the card, mm.
+    /// Height of its centre above the card, mm.
     pub lift_mm: f64,
-    /// Fall away from the midline, mm per mm.
+    /// Slope down and away from the midline, mm per mm.
     pub fall: f64,
-    /// Its colour; none for the form's own.
+    /// Its colour; none is the form's own.
     pub colour: Option<Rgb>,
 }
 
@@ -167,13 +161,12 @@ impl Default for FlapSet {
     }
 }
 
-/// The panel beneath a seat, which may reach beyond it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+/// The panel beneath a seat, which may extend beyond it.
+#[derive(Debug, Clone, PartialEq)]
 pub struct PanelSet {
-    /// How far it reaches beyond the seat's edge over the station, mm; negative where it lies within.
+    /// Extension beyond the seat's edge over the station, mm; negative inside.
     pub beyond_mm: Curve,
-    /// How far it lies below the seat's edge, mm.
+    /// Depth below the seat's edge, mm.
     pub below_mm: f64,
     /// Its colour.
     pub colour: Rgb,
@@ -186,8 +179,7 @@ impl Default for PanelSet {
 }
 
 /// The channel between the panels.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ChannelSet {
     /// Half-width over the station before its ends are closed, mm.
     pub half_width: Curve,
@@ -195,23 +187,23 @@ pub struct ChannelSet {
     pub from: f64,
     /// Station where it ends.
     pub to: f64,
-    /// Height of its edges over the card, mm.
+    /// Height of its edges above the card, mm.
     pub lift: Curve,
     /// Piping along its edges.
     pub welt: WeltSet,
-    /// Half-width of the webbing seen in it, mm; 0 for none.
+    /// Half-width of the webbing in it, mm; 0 is none.
     pub web_mm: f64,
-    /// How far the webbing's middle lies to the left of the midline, mm.
+    /// Offset of the webbing's middle to the left of the midline, mm.
     pub web_off: Curve,
-    /// Stations between which the webbing is seen.
+    /// Stations between which there is webbing.
     pub web_reach: [f64; 2],
     /// Colour of the webbing.
     pub web_colour: Rgb,
-    /// How far down its ground lies, mm.
+    /// Depth of its ground, mm.
     pub depth_mm: f64,
     /// Colour of its ground.
     pub colour: Rgb,
-    /// Colour of its walls; none for the panels' own.
+    /// Colour of its walls; none is the panels' own.
     pub wall_colour: Option<Rgb>,
 }
 
@@ -235,16 +227,15 @@ impl Default for ChannelSet {
 }
 
 /// A strap across the form.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct StrapSet {
     /// Station where it crosses the midline.
     pub station: f64,
-    /// Turn from the square crossing, degrees.
+    /// Rotation from a perpendicular crossing, degrees.
     pub turn_deg: f64,
     /// Width, mm.
     pub width_mm: f64,
-    /// Reach on the left and the right of the midline, mm.
+    /// Extent to the left and the right of the midline, mm.
     pub reach_mm: [f64; 2],
     /// Colour.
     pub colour: Rgb,

@@ -1,7 +1,7 @@
-//! What a scenario says: everything that can be set, with plain defaults. Reads and writes as TOML or JSON.
+//! Scenarios: every parameter of a synthetic photo, with plain defaults.
 
 use nalgebra::{Matrix3, Rotation3, Vector3};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
 use super::SynthError;
 use super::saddle::SaddleSet;
@@ -12,33 +12,32 @@ use seatspan::camera::pose::Pose;
 /// A colour as 8-bit sRGB.
 pub type Rgb = [u8; 3];
 
-/// A scene and the camera that takes it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+/// A scene and its camera.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Scenario {
-    /// A name, invented.
+    /// Name.
     pub name: String,
-    /// What it shows, and that it is invented.
+    /// Description; says that the scenario is invented.
     pub about: String,
-    /// Decides noise and textures.
+    /// Seed of noise and textures.
     pub seed: u64,
-    /// Samples a pixel along each axis.
+    /// Samples per pixel along each axis.
     pub supersample: u32,
     /// The camera.
     pub camera: CameraSet,
-    /// The cards; the first is the frame.
+    /// The cards; the first defines the frame.
     pub cards: Vec<CardSet>,
-    /// What is to be measured.
+    /// What is in the place of the saddle.
     pub subject: Subject,
     /// The floor.
     pub floor: FloorSet,
     /// The light.
     pub light: LightSet,
-    /// Boxes that stand about.
+    /// Boxes on the floor.
     pub boxes: Vec<BoxSet>,
-    /// Flat things that lie on the first card and hide a part of it.
+    /// Objects on the first card that hide part of it.
     pub on_card: Vec<BoxSet>,
-    /// Cloths that lie about.
+    /// Cloths on the floor.
     pub cloths: Vec<ClothSet>,
     /// The sensor and the file.
     pub sensor: SensorSet,
@@ -64,9 +63,8 @@ impl Default for Scenario {
     }
 }
 
-/// The camera: picture, lens, and where it stands.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+/// The camera: picture, lens and pose.
+#[derive(Debug, Clone, PartialEq)]
 pub struct CameraSet {
     /// Width of the picture, pixels.
     pub width: usize,
@@ -74,19 +72,19 @@ pub struct CameraSet {
     pub height: usize,
     /// Focal length, pixels.
     pub focal_px: f64,
-    /// Principal point from the picture's centre, pixels.
+    /// Principal point relative to the picture's centre, pixels.
     pub principal_offset_px: [f64; 2],
     /// `k1 k2 p1 p2 k3`.
     pub distortion: [f64; 5],
-    /// The point that the optical axis meets, mm.
+    /// Point on the optical axis, mm.
     pub aim_mm: [f64; 3],
-    /// From that point to the camera, mm.
+    /// Distance of the camera from that point, mm.
     pub distance_mm: f64,
-    /// Between the optical axis and the card's normal, degrees.
+    /// Angle between the optical axis and the card's normal, degrees.
     pub tilt_deg: f64,
-    /// Toward where the camera leans, degrees from x to y of the card; -90 keeps the sheet upright.
+    /// Direction of the tilt, degrees from x to y of the card; at -90 the sheet is upright.
     pub azimuth_deg: f64,
-    /// Turn about the optical axis, degrees clockwise.
+    /// Rotation about the optical axis, degrees clockwise.
     pub roll_deg: f64,
 }
 
@@ -108,10 +106,10 @@ impl Default for CameraSet {
 }
 
 impl CameraSet {
-    /// The camera that these numbers stand for.
+    /// The camera.
     ///
     /// # Errors
-    /// Where a number is not finite, the picture is empty or the tilt is 85 degrees or more.
+    /// A number that is not finite, an empty picture or a tilt of 85 degrees or more.
     pub fn camera(&self) -> Result<Camera, SynthError> {
         let numbers = [self.focal_px, self.distance_mm, self.tilt_deg, self.azimuth_deg, self.roll_deg];
         let more = self.distortion.iter().chain(&self.aim_mm).chain(&self.principal_offset_px);
@@ -139,24 +137,23 @@ impl CameraSet {
 }
 
 /// A printed card.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CardSet {
     /// Name of the pattern: `sheet` or `strip`.
     pub pattern: String,
     /// Copy number.
     pub copy: u32,
-    /// Where its centre lies in the frame of the first card, mm. The first card's own place is the frame.
+    /// Centre in the frame of the first card, mm; zero for the first card itself.
     pub at_mm: [f64; 3],
-    /// Turn about z, degrees from x to y.
+    /// Rotation about z, degrees from x to y.
     pub yaw_deg: f64,
-    /// Turn about its own x before that, degrees.
+    /// Rotation about its own x, applied first, degrees.
     pub tilt_deg: f64,
-    /// How far its middle stands above its left and right sides, mm.
+    /// Height of its middle above its left and right sides, mm.
     pub bow_mm: f64,
-    /// Printed length over nominal length.
+    /// Printed length divided by nominal length.
     pub print_scale: f64,
-    /// True when a box of its size stands under it, down to the floor.
+    /// Whether a box of its size stands under it.
     pub stand: bool,
 }
 
@@ -175,9 +172,8 @@ impl Default for CardSet {
     }
 }
 
-/// What stands where a saddle is expected.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "lowercase")]
+/// What is in the place of the saddle.
+#[derive(Debug, Clone, PartialEq)]
 pub enum Subject {
     /// Nothing.
     None,
@@ -192,7 +188,7 @@ pub enum Subject {
 }
 
 impl Subject {
-    /// The padded form that is drawn, saddle or not.
+    /// The padded form, saddle or not.
     pub fn form(&self) -> Option<&SaddleSet> {
         match self {
             Self::Saddle(set) | Self::Cushion(set) | Self::Chair(set) => Some(set),
@@ -200,12 +196,12 @@ impl Subject {
         }
     }
 
-    /// The saddle, where it is one.
+    /// The saddle, if it is one.
     pub fn saddle(&self) -> Option<&SaddleSet> {
         if let Self::Saddle(set) = self { Some(set) } else { None }
     }
 
-    /// What it is, in a word.
+    /// Its kind, in a word.
     pub fn kind(&self) -> &'static str {
         match self {
             Self::None => "none",
@@ -217,8 +213,8 @@ impl Subject {
     }
 }
 
-/// How a floor is made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// Kind of floor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FloorKind {
     /// One colour.
@@ -227,23 +223,22 @@ pub enum FloorKind {
     Planks,
     /// Square tiles with joints.
     Tiles,
-    /// Short streaks every way.
+    /// Short streaks in all directions.
     Straw,
     /// Mottled concrete.
     Concrete,
 }
 
 /// The floor.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FloorSet {
-    /// How it is made.
+    /// Kind.
     pub kind: FloorKind,
     /// Its colour.
     pub colour: Rgb,
-    /// Its height, mm, below the card.
+    /// Height relative to the card, mm.
     pub height_mm: f64,
-    /// Turn of its boards or tiles, degrees.
+    /// Rotation of its boards or tiles, degrees.
     pub turn_deg: f64,
 }
 
@@ -253,27 +248,26 @@ impl Default for FloorSet {
     }
 }
 
-/// The light: an even sky and a sun.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+/// The light: a uniform sky and a sun.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct LightSet {
-    /// Light of the sky on a level surface, 1 making white paper nearly full scale.
+    /// Light of the sky on a level surface; 1 brings white paper near full scale.
     pub sky: f64,
-    /// Part of the sky's light that comes straight from above, as from a lamp, 0 an even dome.
+    /// Fraction of the sky's light that comes from straight above, as from a lamp; 0 is a uniform dome.
     pub overhead: f64,
     /// Light of the sun on a level surface.
     pub sun: f64,
-    /// Where the sun stands, degrees from x to y.
+    /// Sun's azimuth, degrees from x to y.
     pub sun_azimuth_deg: f64,
-    /// How high it stands, degrees.
+    /// Sun's elevation, degrees.
     pub sun_elevation_deg: f64,
-    /// Change of the sky's light over a metre toward the sun's azimuth, as a part.
+    /// Relative change of the sky's light per metre toward the sun's azimuth.
     pub gradient: f64,
-    /// Darkness under and beside things that stand on others, 0 to 1.
+    /// Strength of contact shadows, 0 to 1.
     pub contact: f64,
-    /// How far that darkness reaches out from under the form, 1 for about the form's height over what lies below.
+    /// Reach of the form's contact shadow, relative to its height above the surface below.
     pub contact_reach: f64,
-    /// A shadow with a straight border that lies across the scene.
+    /// A cast shadow with a straight border.
     pub shadow: Option<ShadowSet>,
 }
 
@@ -293,69 +287,65 @@ impl Default for LightSet {
     }
 }
 
-/// A shadow with a straight border.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+/// A cast shadow with a straight border.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ShadowSet {
     /// A point of its border at the card's height, mm.
     pub at_mm: [f64; 2],
-    /// From the border into the shadow, degrees from x to y.
+    /// Direction from the border into the shadow, degrees from x to y.
     pub toward_deg: f64,
-    /// Width of the half-shade, mm.
+    /// Width of the penumbra, mm.
     pub soft_mm: f64,
-    /// Part of all light that it takes, 0 to 1.
+    /// Fraction of the light it removes.
     pub depth: f64,
 }
 
 /// A box on the floor.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct BoxSet {
     /// Its centre, mm.
     pub at_mm: [f64; 2],
-    /// Its sides and its height, mm.
+    /// Side lengths and height, mm.
     pub size_mm: [f64; 3],
-    /// Turn, degrees from x to y.
+    /// Rotation, degrees from x to y.
     pub yaw_deg: f64,
     /// Its colour.
     pub colour: Rgb,
 }
 
 /// A cloth on the floor.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ClothSet {
     /// Its centre, mm.
     pub at_mm: [f64; 2],
-    /// About half its side, mm.
+    /// About half its side length, mm.
     pub radius_mm: f64,
-    /// Turn, degrees from x to y.
+    /// Rotation, degrees from x to y.
     pub yaw_deg: f64,
     /// Its colour.
     pub colour: Rgb,
 }
 
 /// The sensor and the file.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct SensorSet {
-    /// Gaussian blur, standard deviation, pixels.
+    /// Standard deviation of the Gaussian blur, pixels.
     pub blur_px: f64,
-    /// Length of a straight movement during the exposure, pixels.
+    /// Length of linear motion blur, pixels.
     pub motion_px: f64,
-    /// Its direction, degrees from right to down.
+    /// Direction of the motion, degrees from right to down.
     pub motion_deg: f64,
     /// Variance of the noise per unit of linear light.
     pub shot: f64,
-    /// Standard deviation of the noise in the dark, linear light.
+    /// Standard deviation of the read noise, linear light.
     pub read: f64,
-    /// Loss of light at the corners, as a part.
+    /// Fraction of light lost at the corners.
     pub vignette: f64,
-    /// Factor on all light.
+    /// Exposure factor.
     pub exposure: f64,
-    /// Quality of the JPEG, 1 to 100; none for a PNG.
+    /// JPEG quality, 1 to 100; none writes a PNG.
     pub jpeg_quality: Option<u8>,
-    /// Focal length in 35 mm terms written into a JPEG's EXIF; none for no EXIF.
+    /// 35 mm equivalent focal length in the JPEG's EXIF; none writes no EXIF.
     pub exif_focal_35mm: Option<u16>,
 }
 

@@ -1,4 +1,4 @@
-//! The scene as a whole: what each viewing ray meets first, and the picture that all of them make.
+//! Rendering of the scene: the first object on each viewing ray.
 
 use nalgebra::Vector3;
 use rayon::prelude::*;
@@ -36,7 +36,7 @@ struct Scene<'a> {
 /// Cardboard of the stands under the cards.
 const CARDBOARD: [u8; 3] = [150, 116, 82];
 
-/// Draws a scenario as the camera sees it, in linear light.
+/// Renders a scenario in linear light.
 pub fn render(scenario: &Scenario, camera: &Camera) -> LinearPicture {
     let light = Light::new(&scenario.light);
     let pixel_mm = scenario.camera.distance_mm / scenario.camera.focal_px;
@@ -76,8 +76,8 @@ pub fn render(scenario: &Scenario, camera: &Camera) -> LinearPicture {
     LinearPicture { width, height, light }
 }
 
-/// True where a pixel's four corners see so nearly the same light that their mean is as good as many samples. An edge
-/// that crosses a pixel parts its corners.
+/// Whether a pixel's four corners are so alike that their mean replaces supersampling. An edge across a pixel separates its
+/// corners.
 fn are_alike(corners: &[Colour; 4]) -> bool {
     let low = corners.iter().fold(corners[0], |a, c| a.inf(c));
     let high = corners.iter().fold(corners[0], |a, c| a.sup(c));
@@ -85,8 +85,8 @@ fn are_alike(corners: &[Colour; 4]) -> bool {
     (0..3).all(|k| spread[k] < 0.004 + 0.08 * high[k])
 }
 
-/// n x n places within a pixel, no two in the same row or column, so that an edge along the picture's axes is placed
-/// to 1/n² of a pixel too.
+/// n x n sample positions within a pixel, no two in one row or column, so that edges along the picture's axes are resolved to
+/// 1/n² of a pixel too.
 fn samples(n: u32) -> Vec<(f64, f64)> {
     let n = f64::from(n);
     let place = |i: f64, j: f64| ((i + (j + 0.5) / n) / n - 0.5, (j + (i + 0.5) / n) / n - 0.5);
@@ -180,14 +180,14 @@ impl<'a> Scene<'a> {
         self.form.map_or(1.0, |f| f.sunny(p)) * self.past_blocks(p)
     }
 
-    /// The part of the sun that boxes let through.
+    /// Fraction of sunlight that boxes let through.
     fn past_blocks(&self, p: Vector3<f64>) -> f64 {
         let sun = self.light.sun();
         let dark = self.light.set.sun > 0.0 && self.blocks.iter().any(|b| b.shades(p, sun));
         if dark { 0.0 } else { 1.0 }
     }
 
-    /// Light on the floor or a cloth, with what stands on it taking some.
+    /// Light on the floor or a cloth, with contact shadows.
     fn light_below(&self, p: Vector3<f64>) -> f64 {
         let form = self.form.map_or(1.0, |f| f.under(p).min(f.under_flaps(p)));
         let contact = self.light.set.contact;
@@ -211,7 +211,7 @@ fn hull(thing: &Thing, form: Option<&Form>) -> Vec<Vector3<f64>> {
             let reach = set.straps.iter().flat_map(|s| s.reach_mm).fold(0.0, f64::max);
             let spare = (reach - set.half_width.at(0.5)).max(14.0);
             let mut all = form.outline.hull(spare);
-            // The side hangs down from the edge.
+            // The side extends down from the edge.
             all.extend(lowered(all.clone(), set.side_mm));
             all
         }

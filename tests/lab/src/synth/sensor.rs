@@ -1,4 +1,4 @@
-//! The sensor: blur and movement in linear light, noise, the tone curve, and the file.
+//! The sensor: blur and motion in linear light, noise, the tone curve and the file.
 
 use image::codecs::jpeg::JpegEncoder;
 use image::codecs::png::PngEncoder;
@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use super::noise::{normal_pair, row_generator};
 use super::scenario::{CameraSet, SensorSet};
 use super::{LinearPicture, SynthError};
+use seatspan::photo::srgb::linear_to_srgb;
 
 /// An 8-bit sRGB picture, row by row.
 pub struct Levels {
@@ -16,7 +17,7 @@ pub struct Levels {
     rgb: Vec<u8>,
 }
 
-/// What the sensor makes of the scene: vignetting, blur, movement, noise, tone curve.
+/// Applies vignetting, blur, motion, noise and the tone curve.
 pub fn expose(mut picture: LinearPicture, set: &SensorSet, seed: u64) -> Levels {
     vignette(&mut picture, set);
     if set.blur_px > 0.0 {
@@ -43,12 +44,10 @@ pub fn expose(mut picture: LinearPicture, set: &SensorSet, seed: u64) -> Levels 
     Levels { width, height, rgb }
 }
 
-/// The 8-bit sRGB level of linear light, 0 to 1 (IEC 61966-2-1:1999).
+/// The 8-bit sRGB level of linear light, clamped to 0 to 1.
 #[inline]
 pub fn encoded(light: f64) -> u8 {
-    let l = light.clamp(0.0, 1.0);
-    let v = if l <= 0.003_130_8 { l * 12.92 } else { 1.055 * l.powf(1.0 / 2.4) - 0.055 };
-    (v * 255.0).round() as u8
+    (linear_to_srgb(light.clamp(0.0, 1.0)) * 255.0).round() as u8
 }
 
 fn vignette(picture: &mut LinearPicture, set: &SensorSet) {
@@ -63,7 +62,7 @@ fn vignette(picture: &mut LinearPicture, set: &SensorSet) {
     });
 }
 
-/// Weights of a Gaussian at whole pixels, their sum 1.
+/// Normalised Gaussian weights at whole pixels.
 pub fn gaussian(sigma_px: f64) -> Vec<f32> {
     let reach = (4.0 * sigma_px).ceil() as i32;
     let weights: Vec<f64> =
@@ -72,7 +71,7 @@ pub fn gaussian(sigma_px: f64) -> Vec<f32> {
     weights.iter().map(|w| (w / sum) as f32).collect()
 }
 
-/// The picture under a kernel laid along `place`; beyond the border the outermost pixels repeat.
+/// Convolution with a kernel along `place`; the border pixels are repeated.
 fn convolved(
     picture: &LinearPicture,
     place: impl Fn(i64) -> (i64, i64) + Sync,
@@ -100,7 +99,7 @@ fn convolved(
     LinearPicture { width: w, height: h, light }
 }
 
-/// The picture moved evenly along a line during the exposure, its middle in place.
+/// Uniform linear motion blur, centred.
 fn moved(picture: &LinearPicture, set: &SensorSet) -> LinearPicture {
     let (w, h) = (picture.width, picture.height);
     let n = (2.0 * set.motion_px).ceil().max(2.0) as usize;
@@ -133,7 +132,7 @@ fn moved(picture: &LinearPicture, set: &SensorSet) -> LinearPicture {
     LinearPicture { width: w, height: h, light }
 }
 
-/// The file: a JPEG of the sensor's quality, or a PNG.
+/// The encoded file: JPEG at the sensor's quality, or PNG.
 pub fn encode(levels: &Levels, camera: &CameraSet, set: &SensorSet) -> Result<Vec<u8>, SynthError> {
     let mut bytes = Vec::new();
     let (w, h) = (levels.width as u32, levels.height as u32);
@@ -150,8 +149,8 @@ pub fn encode(levels: &Levels, camera: &CameraSet, set: &SensorSet) -> Result<Ve
     Ok(bytes)
 }
 
-/// A little-endian TIFF block with what a photo's EXIF must say here: the focal length in 35 mm terms and the size
-/// of the picture (CIPA DC-008, tags 0xA405, 0xA002, 0xA003).
+/// A little-endian TIFF block with the 35 mm equivalent focal length and the size of the picture (CIPA DC-008, tags 0xA405,
+/// 0xA002, 0xA003).
 fn exif(focal_35mm: u16, width: u32, height: u32) -> Vec<u8> {
     const SHORT: u16 = 3;
     const LONG: u16 = 4;
@@ -161,7 +160,7 @@ fn exif(focal_35mm: u16, width: u32, height: u32) -> Vec<u8> {
     };
     let mut out = b"II*\0".to_vec();
     out.extend(8u32.to_le_bytes());
-    // The main directory: upright, and where the EXIF directory begins.
+    // The main directory: orientation, and the offset of the EXIF directory.
     out.extend(2u16.to_le_bytes());
     out.extend(entry(0x0112, SHORT, 1));
     out.extend(entry(0x8769, LONG, 38));

@@ -1,9 +1,7 @@
-//! One tag, or one straight edge, blurred by a Gaussian and drawn exactly: for tests of how well corners and edges
-//! are placed.
+//! One tag under an exact Gaussian blur.
 //!
-//! A Gaussian is the same in every direction, so a turned square pattern blurred by it is, in the pattern's own axes,
-//! a sum of products of normal distribution functions: no sampling is involved. The blur stands for all that spreads
-//! a point, the pixel's own area included.
+//! An isotropic Gaussian separates along the axes of a rotated square pattern, so the blurred tag is a sum of products of normal
+//! distribution functions, without sampling. The blur includes the pixel's own area.
 
 use super::LinearPicture;
 use super::noise::{normal_pair, row_generator};
@@ -11,14 +9,14 @@ use super::sensor::encoded;
 use seatspan::card::pattern::{MODULES, modules};
 use seatspan::numeric::frame::PhotoPoint;
 
-/// What a patch shows and how.
+/// A tag in a small picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {
     /// Width and height, pixels.
     pub size_px: (usize, usize),
-    /// Middle of the tag, or a point of the edge.
+    /// Middle of the tag.
     pub middle: PhotoPoint,
-    /// Turn of the tag, or of the edge's direction, degrees from right to down.
+    /// Rotation of the tag, degrees from right to down.
     pub turn_deg: f64,
     /// Standard deviation of the blur, pixels.
     pub blur_px: f64,
@@ -28,7 +26,7 @@ pub struct Patch {
     pub white: f64,
     /// Standard deviation of white noise, linear light.
     pub noise: f64,
-    /// Decides the noise.
+    /// Seed of the noise.
     pub seed: u64,
 }
 
@@ -47,16 +45,7 @@ impl Default for Patch {
     }
 }
 
-/// The corners of the tag of [`tag`], in the order top-left, top-right, bottom-right, bottom-left.
-pub fn corners(patch: &Patch, side_px: f64) -> [PhotoPoint; 4] {
-    let (sin, cos) = patch.turn_deg.to_radians().sin_cos();
-    let h = side_px / 2.0;
-    [(-h, -h), (h, -h), (h, h), (-h, h)].map(|(u, v)| {
-        PhotoPoint::new(patch.middle.x_px + u * cos - v * sin, patch.middle.y_px + u * sin + v * cos)
-    })
-}
-
-/// A tag whose black square has the given side, pixels, on white. `None` for an identity that no pattern prints.
+/// A tag on white; `side_px` is the side of its black square. `None` for an identity that no pattern prints.
 pub fn tag(patch: &Patch, tag_id: u32, side_px: f64) -> Option<LinearPicture> {
     let code = modules(tag_id)?;
     let module = side_px / MODULES as f64;
@@ -72,20 +61,15 @@ pub fn tag(patch: &Patch, tag_id: u32, side_px: f64) -> Option<LinearPicture> {
         };
         code.iter().zip(rows).map(|(cells, part)| part * row(cells)).sum()
     };
-    Some(drawn(patch, blackness))
+    Some(render(patch, blackness))
 }
 
-/// A straight edge through the middle: black on the left of its direction (above it where it runs to the right).
-pub fn edge(patch: &Patch) -> LinearPicture {
-    drawn(patch, |_, v| normal_cdf(-v / patch.blur_px))
-}
-
-/// A patch as a grey 8-bit sRGB picture, row by row, one byte each for red, green and blue.
+/// 8-bit sRGB levels of a picture, interleaved RGB.
 pub fn levels(picture: &LinearPicture) -> Vec<u8> {
     picture.light.iter().flatten().map(|&v| encoded(f64::from(v))).collect()
 }
 
-fn drawn(patch: &Patch, blackness: impl Fn(f64, f64) -> f64) -> LinearPicture {
+fn render(patch: &Patch, blackness: impl Fn(f64, f64) -> f64) -> LinearPicture {
     let (width, height) = patch.size_px;
     let (sin, cos) = patch.turn_deg.to_radians().sin_cos();
     let mut light = Vec::with_capacity(width * height);
@@ -111,22 +95,19 @@ mod tests {
     use super::*;
 
     #[test]
-    fn half_way_between_black_and_white_lies_on_the_side() {
-        let patch = Patch { middle: PhotoPoint::new(80.3, 79.1), turn_deg: 17.0, ..Patch::default() };
-        let [a, b, ..] = corners(&patch, 96.0);
-        let middle = (a.vector() + b.vector()) / 2.0;
-        // The picture of a patch moved so that this point falls on a pixel has the mean light there.
-        let moved =
-            Patch { middle: (patch.middle.vector() + middle.map(f64::round) - middle).into(), ..patch };
-        let picture = tag(&moved, 3, 96.0).unwrap();
-        let at = middle.map(|v| v.round() as usize);
-        assert!((f64::from(picture.light[at.y * 160 + at.x][0]) - 0.4).abs() < 1e-4);
+    fn the_side_of_a_tag_has_the_mean_light() {
+        let turn_deg = 17.0_f64;
+        let (sin, cos) = turn_deg.to_radians().sin_cos();
+        // The middle of the upper side falls on the pixel at (80, 32).
+        let middle = PhotoPoint::new(80.0 - 48.0 * sin, 32.0 + 48.0 * cos);
+        let picture = tag(&Patch { middle, turn_deg, ..Patch::default() }, 3, 96.0).unwrap();
+        assert!((f64::from(picture.light[32 * 160 + 80][0]) - 0.4).abs() < 1e-4);
     }
 
     #[test]
-    fn noise_has_the_spread_asked_for() {
-        let noisy = edge(&Patch { noise: 0.02, ..Patch::default() });
-        let clean = edge(&Patch::default());
+    fn noise_has_the_requested_standard_deviation() {
+        let noisy = tag(&Patch { noise: 0.02, ..Patch::default() }, 3, 96.0).unwrap();
+        let clean = tag(&Patch::default(), 3, 96.0).unwrap();
         let square = |(a, b): (&[f32; 3], &[f32; 3])| f64::from(a[0] - b[0]).powi(2);
         let mean = noisy.light.iter().zip(&clean.light).map(square).sum::<f64>() / noisy.light.len() as f64;
         assert!((mean.sqrt() / 0.02 - 1.0).abs() < 0.02);

@@ -1,4 +1,4 @@
-//! What a perfect measurement would find, in the keys that photos with known truth share.
+//! Ground truth of a synthetic photo: what a perfect measurement would find.
 
 use nalgebra::{Rotation3, Vector2};
 use serde::Serialize;
@@ -6,38 +6,37 @@ use serde_json::{Map, Value, json};
 
 use super::flap::is_under_strap;
 use super::light::heading;
-use super::outline::{Hand, Outline};
+use super::outline::Outline;
 use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::{Scenario, Subject};
 use seatspan::camera::Camera;
 use seatspan::numeric::frame::CardPoint;
-use seatspan::numeric::words::View;
+use seatspan::numeric::words::{SIDES, Side, View};
 
-/// Everything that is true of a drawn photo. Lengths in mm in the frame of the first card.
+/// Ground truth. Lengths in mm in the frame of the first card.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Truth {
     /// The scenario's name.
     pub name: String,
-    /// `measure`, or `refuse` where there is no saddle or not enough of it.
+    /// Expected outcome: `measure`, or `refuse` without a whole saddle.
     pub expect: &'static str,
-    /// `whole`, `cut-off` by the photo's border, `too-small`, or `none` where there is no saddle.
+    /// `whole`, `cut-off` by the photo's border, `too-small` or `none`.
     pub saddle: &'static str,
-    /// How the saddle is seen; none without one.
+    /// View of the saddle.
     pub view: Option<View>,
     /// The camera.
     #[serde(skip)]
     pub camera: Camera,
-    /// Corners in the photo, pixels, of every tag: card, tag identity, corners from the top-left clockwise.
+    /// Card, tag identity and corners in the photo, clockwise from the top-left, of every tag.
     pub tag_corners_px: Vec<(usize, u32, [[f64; 2]; 4])>,
-    /// The midline, where there is a saddle.
+    /// The midline of the saddle.
     pub midline: Option<MidlineTruth>,
-    /// Where a person who takes what is there for a saddle would point: the midline's ends, or those of the thing in
-    /// its place.
+    /// Where a person would point: the midline's ends, or those of the object in the saddle's place.
     pub pointed_px: [[f64; 2]; 2],
     /// The edges: `seat` and `channel`.
     pub edges: Option<Edges>,
-    /// Stretches of the edges that something lies across.
+    /// Hidden stretches of the edges.
     pub hidden: Vec<Hidden>,
     /// Widths at the set stations.
     pub stations: Vec<StationTruth>,
@@ -45,7 +44,7 @@ pub struct Truth {
     pub named: Vec<NamedTruth>,
     /// The front taper, degrees.
     pub front_taper_deg: Option<f64>,
-    /// Lift profiles as `station:mm,...`: rounded as a ruler gives them, and exact; seat and channel.
+    /// Part, lift profile rounded as read from a ruler, and exact lift profile, as `station:mm,...`.
     pub lifts: Vec<(&'static str, String, String)>,
     #[serde(skip)]
     head: Value,
@@ -54,15 +53,15 @@ pub struct Truth {
 /// The midline.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct MidlineTruth {
-    /// The front end in the photo, pixels, at its own lift.
+    /// Front end in the photo, pixels.
     pub front_px: [f64; 2],
-    /// The rear end in the photo.
+    /// Rear end in the photo, pixels.
     pub rear_px: [f64; 2],
-    /// The front end.
+    /// Front end.
     pub front_mm: [f64; 3],
-    /// The rear end.
+    /// Rear end.
     pub rear_mm: [f64; 3],
-    /// Length in the horizontal.
+    /// Horizontal length.
     pub length_mm: f64,
 }
 
@@ -85,7 +84,7 @@ pub struct Edges {
     pub channel: Option<EdgePair>,
 }
 
-/// A stretch of an edge that cannot be seen.
+/// A hidden stretch of an edge.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Hidden {
     /// `seat` or `channel`.
@@ -105,13 +104,13 @@ pub struct StationTruth {
     pub at: f64,
     /// Outer width.
     pub seat_mm: f64,
-    /// From the midline to the left edge.
+    /// Left half-width.
     pub seat_left_half_mm: f64,
-    /// From the midline to the right edge.
+    /// Right half-width.
     pub seat_right_half_mm: f64,
     /// Lift of the outer edges.
     pub seat_lift_mm: f64,
-    /// Channel's width; none where there is no channel.
+    /// Channel's width.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub channel_mm: Option<f64>,
 }
@@ -123,14 +122,14 @@ pub struct NamedTruth {
     pub name: &'static str,
     /// The width.
     pub mm: f64,
-    /// The station where it stands.
+    /// Its station.
     pub at: f64,
 }
 
 const EDGE_POINTS: usize = 361;
 
 impl Truth {
-    /// The truth of a scenario seen by its camera.
+    /// The ground truth of a scenario seen by its camera.
     pub fn of(scenario: &Scenario, camera: &Camera) -> Self {
         let mut truth = Self {
             name: scenario.name.clone(),
@@ -162,13 +161,13 @@ impl Truth {
         self.view = Some(set.view);
         self.hidden = hidden(&outline);
         self.midline = midline(&outline, camera);
-        let pair = |edge: &dyn Fn(Hand, f64) -> Option<CardPoint>, from: f64, to: f64| EdgePair {
-            left: evenly(&|s| edge(Hand::Left, s), from, to),
-            right: evenly(&|s| edge(Hand::Right, s), from, to),
+        let pair = |edge: &dyn Fn(Side, f64) -> Option<CardPoint>, from: f64, to: f64| EdgePair {
+            left: evenly(&|s| edge(Side::Left, s), from, to),
+            right: evenly(&|s| edge(Side::Right, s), from, to),
         };
         let channel =
-            set.channel.as_ref().map(|c| pair(&|hand, s| outline.channel_edge(hand, s), c.from, c.to));
-        self.edges = Some(Edges { seat: pair(&|hand, s| Some(outline.edge(hand, s)), 0.0, 1.0), channel });
+            set.channel.as_ref().map(|c| pair(&|side, s| outline.channel_edge(side, s), c.from, c.to));
+        self.edges = Some(Edges { seat: pair(&|side, s| Some(outline.edge(side, s)), 0.0, 1.0), channel });
         self.stations = (1..20).map(|i| station(&outline, f64::from(i) / 20.0)).collect();
         self.named = named(&outline);
         self.front_taper_deg = Some(front_taper_deg(&outline));
@@ -184,7 +183,7 @@ impl Truth {
         self.named.iter().find(|n| n.name == name).map(|n| n.mm)
     }
 
-    /// The truth as one JSON object, in the keys of a truth file beside a photo.
+    /// The content of a truth file.
     pub fn to_json(&self) -> Value {
         let mut out = self.head.as_object().cloned().unwrap_or_default();
         let body = serde_json::to_value(self).unwrap_or_default();
@@ -210,42 +209,40 @@ fn lift(name: &'static str, at_mm: &dyn Fn(f64) -> f64, at: &[f64]) -> (&'static
     (name, text(0), text(2))
 }
 
-/// A saddle that is shorter than this in the photo shows too little of its edges, pixels: 2 mm of width are then less
-/// than a pixel (judgement).
+/// A saddle shorter than this in the photo is too small, pixels: 2 mm of width are then less than a pixel (judgement).
 pub const LEAST_LENGTH_PX: f64 = 200.0;
 
 fn how_whole(outline: &Outline, camera: &Camera, scenario: &Scenario) -> &'static str {
     let (w, h) = (scenario.camera.width as f64 - 0.5, scenario.camera.height as f64 - 0.5);
-    let pixel = |hand, s| camera.photo_from_card(outline.edge(hand, s)).map(|p| p.vector());
-    let all =
-        || (0..=200).flat_map(|i| [Hand::Left, Hand::Right].map(|hand| pixel(hand, f64::from(i) / 200.0)));
+    let pixel = |side, s| camera.photo_from_card(outline.edge(side, s)).map(|p| p.vector());
+    let all = || (0..=200).flat_map(|i| SIDES.map(|side| pixel(side, f64::from(i) / 200.0)));
     let within = |p: Vector2<f64>| p.x > -0.5 && p.y > -0.5 && p.x < w && p.y < h;
     if !all().all(|p| p.is_some_and(within)) {
         return "cut-off";
     }
-    let length = pixel(Hand::Left, 0.0).zip(pixel(Hand::Left, 1.0)).map_or(0.0, |(a, b)| (b - a).norm());
+    let length = pixel(Side::Left, 0.0).zip(pixel(Side::Left, 1.0)).map_or(0.0, |(a, b)| (b - a).norm());
     if length < LEAST_LENGTH_PX { "too-small" } else { "whole" }
 }
 
-/// The stretches of the edges under straps.
+/// Stretches of the edges under straps.
 fn hidden(outline: &Outline) -> Vec<Hidden> {
     const STEPS: u32 = 1000;
-    let half = |part: &str, hand: Hand, s: f64| match part {
-        "seat" => Some(outline.half_mm(hand, s)),
+    let half = |part: &str, side: Side, s: f64| match part {
+        "seat" => Some(outline.half_mm(side, s)),
         _ => outline.channel_half_mm(s),
     };
     let mut out: Vec<Hidden> = Vec::new();
     for part in ["seat", "channel"] {
-        for (hand, side) in [(Hand::Left, "left"), (Hand::Right, "right")] {
+        for side in SIDES {
             let mut from = None;
             for i in 0..=STEPS + 1 {
                 let s = f64::from(i) / f64::from(STEPS);
                 let under =
-                    i <= STEPS && half(part, hand, s).is_some_and(|mm| is_under_strap(outline, s, hand, mm));
+                    i <= STEPS && half(part, side, s).is_some_and(|mm| is_under_strap(outline, s, side, mm));
                 match (under, from) {
                     (true, None) => from = Some(s),
                     (false, Some(begin)) => {
-                        out.push(Hidden { part, side, from: begin, to: s });
+                        out.push(Hidden { part, side: side.as_str(), from: begin, to: s });
                         from = None;
                     }
                     _ => {}
@@ -256,7 +253,7 @@ fn hidden(outline: &Outline) -> Vec<Hidden> {
     out
 }
 
-/// The pictures of both ends of what stands in the saddle's place; without anything, of two points beside the card.
+/// Images of both ends of the object in the saddle's place, or of two points beside the card.
 fn pointed(scenario: &Scenario, camera: &Camera) -> [[f64; 2]; 2] {
     let ends = match &scenario.subject {
         Subject::None => [CardPoint::new(-200.0, 260.0, 0.0), CardPoint::new(220.0, 280.0, 0.0)],
@@ -267,7 +264,7 @@ fn pointed(scenario: &Scenario, camera: &Camera) -> [[f64; 2]; 2] {
         }
         Subject::Cushion(set) | Subject::Chair(set) | Subject::Saddle(set) => {
             let outline = Outline::new(set);
-            [0.0, 1.0].map(|s| outline.edge(Hand::Left, s))
+            [0.0, 1.0].map(|s| outline.edge(Side::Left, s))
         }
     };
     ends.map(|p| camera.photo_from_card(p).map_or([f64::NAN; 2], |p| [p.x_px, p.y_px]))
@@ -277,7 +274,7 @@ fn rows(rotation: &Rotation3<f64>) -> Vec<Vec<f64>> {
     rotation.matrix().row_iter().map(|row| row.iter().copied().collect()).collect()
 }
 
-/// The part that does not depend on a saddle: camera, cards, conditions.
+/// Camera, cards and conditions.
 fn head(scenario: &Scenario, camera: &Camera) -> Value {
     let cards: Vec<Value> = scenario
         .cards
@@ -329,7 +326,7 @@ fn tag_corners(scenario: &Scenario, camera: &Camera) -> Vec<(usize, u32, [[f64; 
 }
 
 fn midline(outline: &Outline, camera: &Camera) -> Option<MidlineTruth> {
-    let [front, rear] = [0.0, 1.0].map(|s| outline.edge(Hand::Left, s));
+    let [front, rear] = [0.0, 1.0].map(|s| outline.edge(Side::Left, s));
     let pixel = |p: CardPoint| camera.photo_from_card(p).map(|p| [p.x_px, p.y_px]);
     Some(MidlineTruth {
         front_px: pixel(front)?,
@@ -340,9 +337,9 @@ fn midline(outline: &Outline, camera: &Camera) -> Option<MidlineTruth> {
     })
 }
 
-/// Points evenly spaced along a curve over the station.
+/// Points at equal distances along a curve.
 fn evenly(edge: &dyn Fn(f64) -> Option<CardPoint>, from: f64, to: f64) -> Vec<[f64; 3]> {
-    // Stations crowd toward both ends, where the curve turns square to the midline.
+    // Denser toward both ends, where the curve turns perpendicular to the midline.
     let at = |i: usize| from + (to - from) * (0.5 - 0.5 * (std::f64::consts::PI * i as f64 / 8000.0).cos());
     let dense: Vec<_> = (0..=8000).filter_map(|i| Some(edge(at(i))?.vector())).collect();
     let mut run = vec![0.0];
@@ -361,7 +358,7 @@ fn evenly(edge: &dyn Fn(f64) -> Option<CardPoint>, from: f64, to: f64) -> Vec<[f
 }
 
 fn width(outline: &Outline, s: f64) -> f64 {
-    outline.half_mm(Hand::Left, s) + outline.half_mm(Hand::Right, s)
+    outline.half_mm(Side::Left, s) + outline.half_mm(Side::Right, s)
 }
 
 fn channel_width(outline: &Outline, s: f64) -> Option<f64> {
@@ -372,8 +369,8 @@ fn station(outline: &Outline, at: f64) -> StationTruth {
     StationTruth {
         at,
         seat_mm: width(outline, at),
-        seat_left_half_mm: outline.half_mm(Hand::Left, at),
-        seat_right_half_mm: outline.half_mm(Hand::Right, at),
+        seat_left_half_mm: outline.half_mm(Side::Left, at),
+        seat_right_half_mm: outline.half_mm(Side::Right, at),
         seat_lift_mm: outline.mean_lift_mm(at),
         channel_mm: channel_width(outline, at),
     }
@@ -405,15 +402,15 @@ fn named(outline: &Outline) -> Vec<NamedTruth> {
 
 /// The angle between straight lines fitted to both edges over stations 0.05 to 0.25, degrees.
 fn front_taper_deg(outline: &Outline) -> f64 {
-    let slope = |hand: Hand| {
+    let slope = |side: Side| {
         let points: Vec<Vector2<f64>> = (0..=200)
             .map(|i| 0.05 + 0.2 * f64::from(i) / 200.0)
-            .map(|s| Vector2::new(s * outline.set().length_mm, outline.half_mm(hand, s)))
+            .map(|s| Vector2::new(s * outline.set().length_mm, outline.half_mm(side, s)))
             .collect();
         let mean = points.iter().sum::<Vector2<f64>>() / points.len() as f64;
         let (xx, xy) =
             points.iter().map(|p| p - mean).fold((0.0, 0.0), |a, d| (a.0 + d.x * d.x, a.1 + d.x * d.y));
         (xy / xx).atan()
     };
-    (slope(Hand::Left) + slope(Hand::Right)).to_degrees()
+    (slope(Side::Left) + slope(Side::Right)).to_degrees()
 }

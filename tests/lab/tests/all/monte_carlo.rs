@@ -1,4 +1,4 @@
-//! `lab monte-carlo`: refuses what it cannot check.
+//! `lab monte-carlo`: errors of use.
 
 use std::path::Path;
 

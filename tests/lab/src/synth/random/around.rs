@@ -1,4 +1,4 @@
-//! What stands and lies about, the floor, and the light.
+//! Random surroundings: position, floor, light, clutter and card.
 
 use std::ops::Range;
 
@@ -8,17 +8,18 @@ use nalgebra::{Vector2, Vector3};
 use super::{between, chance, one, varied};
 use crate::synth::form::Form;
 use crate::synth::light::{Light, heading};
-use crate::synth::outline::{Hand, Outline};
+use crate::synth::outline::Outline;
 use crate::synth::paper::Paper;
 use crate::synth::saddle::SaddleSet;
 use crate::synth::scenario::*;
+use seatspan::numeric::words::SIDES;
 
-/// Nearest that the form comes to the card's sheet, mm.
+/// Least gap between the form and the card's sheet, mm.
 const CARD_GAP_MM: f64 = 30.0;
-/// Share of forms that lie on a cloth.
+/// Share of forms on a cloth.
 const CLOTH_UNDER: f64 = 0.25;
 
-/// Puts the form somewhere round the card, near but not on it.
+/// Places the form near the card, without overlap.
 pub(super) fn place(r: &mut Rng, form: &mut SaddleSet) {
     form.heading_deg = between(r, 0.0, 360.0);
     let toward = heading(between(r, 0.0, 360.0));
@@ -38,16 +39,16 @@ pub(super) fn place(r: &mut Rng, form: &mut SaddleSet) {
     }
 }
 
-/// Points round the form and its flaps.
+/// Points around the form and its flaps.
 pub(super) fn extent(form: &SaddleSet) -> Vec<Vector3<f64>> {
     let light = Light::new(&LightSet::default());
     let outline = Outline::new(form);
-    let edges = [Hand::Left, Hand::Right].map(|hand| {
-        (0..=40).map(|i| f64::from(i) / 40.0).map(|s| outline.edge(hand, s).vector()).collect::<Vec<_>>()
+    let edges = SIDES.map(|side| {
+        (0..=40).map(|i| f64::from(i) / 40.0).map(|s| outline.edge(side, s).vector()).collect::<Vec<_>>()
     });
     let drawn = Form::new(outline.clone(), &light, 1.0);
     let flaps = form.flaps.iter().flat_map(|f| {
-        // The corners of the flaps' boxes lie further out than the flaps.
+        // The corners of the bounds are further out than the flaps.
         drawn.flap_hull(f).into_iter().map(|p| {
             let (s, y) = outline.place(p.xy());
             let q = outline.plan(
@@ -67,7 +68,7 @@ pub(super) fn floor(r: &mut Rng, leather: Rgb) -> FloorSet {
     let colour = match kind {
         FloorKind::Planks => one(r, &[[150, 112, 82], [110, 84, 66], [184, 150, 112]]),
         FloorKind::Straw => [178, 150, 96],
-        // Sometimes the floor has the leather's own colour.
+        // Sometimes the leather's own colour.
         FloorKind::Plain if chance(r, 0.25) => leather,
         _ => one(r, &[[176, 170, 160], [84, 84, 86], [120, 112, 104], [200, 196, 188]]),
     };
@@ -99,7 +100,7 @@ pub(super) fn light(r: &mut Rng, form: &SaddleSet) -> LightSet {
     }
 }
 
-/// Boxes and tools far enough from card and saddle to hide neither.
+/// Boxes and tools that hide neither card nor saddle.
 pub(super) fn boxes(r: &mut Rng, form: &SaddleSet) -> Vec<BoxSet> {
     let clear = extent(form);
     let mut out = Vec::new();
@@ -128,7 +129,7 @@ pub(super) fn boxes(r: &mut Rng, form: &SaddleSet) -> Vec<BoxSet> {
     out
 }
 
-/// The steel head of a hammer whose handle is given.
+/// The steel head of a hammer with the given handle.
 fn tool_head(handle: &BoxSet) -> BoxSet {
     let end = Vector2::from(handle.at_mm) + heading(handle.yaw_deg) * (handle.size_mm[0] / 2.0);
     BoxSet {
@@ -139,7 +140,7 @@ fn tool_head(handle: &BoxSet) -> BoxSet {
     }
 }
 
-/// Something that lies on the card and hides a tag or two.
+/// An object on the card that hides a tag or two.
 pub(super) fn on_card(r: &mut Rng) -> BoxSet {
     let corner =
         [one(r, &[-1.0, 1.0]) * between(r, 80.0, 125.0), one(r, &[-1.0, 1.0]) * between(r, 55.0, 90.0)];
@@ -151,7 +152,7 @@ pub(super) fn on_card(r: &mut Rng) -> BoxSet {
     }
 }
 
-/// Cloths that lie about, and now and then one under the form.
+/// Cloths on the floor, sometimes one under the form.
 pub(super) fn cloths(r: &mut Rng, form: &SaddleSet) -> Vec<ClothSet> {
     let mut cloths: Vec<_> = (0..r.usize(..3))
         .map(|_| {

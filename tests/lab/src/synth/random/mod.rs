@@ -1,4 +1,4 @@
-//! Scenarios drawn from broad ranges, for stress sets.
+//! Random scenarios from broad ranges, for stress sets and training.
 
 mod around;
 mod shape;
@@ -6,16 +6,17 @@ mod shape;
 use fastrand::Rng;
 use nalgebra::Vector3;
 
-use super::outline::{Hand, Outline};
+use super::outline::Outline;
 use super::paper::Paper;
 use super::saddle::SaddleSet;
 use super::scenario::*;
 use super::truth::LEAST_LENGTH_PX;
 use seatspan::numeric::frame::CardPoint;
+use seatspan::numeric::words::SIDES;
 
 /// Diagonal of a 35 mm frame, mm.
 const FRAME_DIAGONAL_MM: f64 = 43.267;
-/// Sizes of pictures: copies as messengers send them, reduced photos, and whole ones, either way up.
+/// Picture sizes: copies as messengers send them, reduced photos and full photos, in both orientations.
 const SIZES: [(usize, usize); 10] = [
     (1600, 1200),
     (1200, 1600),
@@ -28,24 +29,24 @@ const SIZES: [(usize, usize); 10] = [
     (4032, 3024),
     (3024, 4032),
 ];
-/// How often each of them is drawn, out of 20: a whole photo takes ten times as long as a copy.
+/// Indices into the sizes with their shares of 20: a full photo renders ten times as long as a copy.
 const SIZE_SHARES: [usize; 20] = [0, 0, 0, 0, 1, 1, 1, 2, 2, 3, 3, 4, 4, 4, 5, 5, 6, 7, 8, 9];
-/// Pictures of more pixels than this are sampled more coarsely, since their pixels are finer.
+/// Pictures with more pixels than this need less supersampling.
 const FINE_PIXELS: usize = 5_000_000;
-/// Shares of scenarios, out of 100, in which nothing, a box, a cushion or a chair stands in the saddle's place, the
-/// saddle is cut off by the border, or seen from too far.
+/// Percentages of scenarios with nothing, a box, a cushion or a chair in the saddle's place, with a saddle cut off by the
+/// border, or too far away.
 const NOTHING: usize = 4;
 const BOX: usize = 4;
 const CUSHION: usize = 4;
 const CHAIR: usize = 3;
 const CUT_OFF: usize = 3;
 const FAR: usize = 2;
-/// A saddle that is too far is so much further away than where it would be just long enough in the picture.
+/// Distance of a saddle that is too far, relative to that at which it is just long enough in the picture.
 const TOO_FAR: f64 = 1.3;
-/// Share in which something lies on the card.
+/// Share of scenarios with an object on the card.
 const CARD_COVERED: f64 = 0.12;
 
-/// What stands in the picture and how.
+/// Kind of scenario.
 #[derive(Clone, Copy, PartialEq)]
 enum Kind {
     Nothing,
@@ -71,9 +72,8 @@ fn kind(r: &mut Rng) -> Kind {
     Saddle
 }
 
-/// A scenario drawn from broad ranges: shape, pose, colours, light, clutter, occlusion, blur, size of the picture; a
-/// fifth without a saddle, with something else in its place, or with too little of it. The same seed draws the same
-/// scenario. But for a saddle that is cut off on purpose, card and subject lie wholly within the picture.
+/// A random scenario: shape, pose, colours, light, clutter, occlusion, blur and picture size; a fifth without a whole saddle. The
+/// same seed gives the same scenario. Card and subject are within the picture, except for a saddle that is cut off on purpose.
 pub fn random(seed: u64) -> Scenario {
     let mut rng = Rng::with_seed(seed ^ 0x5EA7_59A4);
     let r = &mut rng;
@@ -108,7 +108,7 @@ pub fn random(seed: u64) -> Scenario {
     };
     Scenario {
         name: format!("{name}-{seed}"),
-        about: "drawn from broad ranges; the scenario is invented".into(),
+        about: "random; the scenario is invented".into(),
         seed,
         supersample: if camera.width * camera.height > FINE_PIXELS { 2 } else { 3 },
         sensor: sensor(r, &camera),
@@ -123,7 +123,7 @@ pub fn random(seed: u64) -> Scenario {
     }
 }
 
-/// The scenario of [`random`] in two photos of one phone: the second from another side, nothing else moved.
+/// The scenario of [`random`] in two photos by one phone, the second from another side.
 pub fn random_pair(seed: u64) -> [Scenario; 2] {
     let first = random(seed);
     let mut rng = Rng::with_seed(seed ^ 0x2BAC_57E9);
@@ -157,7 +157,7 @@ fn varied(r: &mut Rng, colour: Rgb, by: f64) -> Rgb {
     colour.map(|v| (f64::from(v) * all * between(r, 0.96, 1.04)).clamp(4.0, 250.0) as u8)
 }
 
-/// Turns the camera away from the saddle until its border cuts off a part of the seat.
+/// Turns the camera until the border cuts off part of the seat.
 fn cut_off(camera: &mut CameraSet, form: &SaddleSet) {
     let outline = Outline::new(form);
     let away = -outline.plan(0.5, 0.0).normalize();
@@ -165,14 +165,10 @@ fn cut_off(camera: &mut CameraSet, form: &SaddleSet) {
     let (w, h) = (camera.width as f64, camera.height as f64);
     let lost = |set: &CameraSet| {
         let Ok(camera) = set.camera() else { return true };
-        let seen = |s: f64, hand| camera.photo_from_card(outline.edge(hand, s));
-        (0..=40).flat_map(|i| [Hand::Left, Hand::Right].map(|hand| seen(f64::from(i) / 40.0, hand))).any(
-            |p| {
-                p.is_none_or(|p| {
-                    p.x_px < -depth || p.y_px < -depth || p.x_px > w + depth || p.y_px > h + depth
-                })
-            },
-        )
+        let seen = |s: f64, side| camera.photo_from_card(outline.edge(side, s));
+        (0..=40).flat_map(|i| SIDES.map(|side| seen(f64::from(i) / 40.0, side))).any(|p| {
+            p.is_none_or(|p| p.x_px < -depth || p.y_px < -depth || p.x_px > w + depth || p.y_px > h + depth)
+        })
     };
     for _ in 0..200 {
         if lost(camera) {
@@ -189,13 +185,13 @@ fn with_card(points: &[Vector3<f64>]) -> Vec<Vector3<f64>> {
     points.iter().copied().chain(sheet).collect()
 }
 
-/// The middle of what encloses points.
+/// Centre of the points' bounding box.
 fn middle(points: &[Vector3<f64>]) -> Vector3<f64> {
     let (low, high) = points.iter().fold((points[0], points[0]), |(l, h), p| (l.inf(p), h.sup(p)));
     (low + high) / 2.0
 }
 
-/// A camera that sees all the given points and the card with a border to spare.
+/// A camera that sees all points and the card, with a margin.
 fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
     let (width, height) = SIZES[one(r, &SIZE_SHARES)];
     let diagonal = (width as f64).hypot(height as f64);
@@ -217,7 +213,7 @@ fn camera(r: &mut Rng, points: &[Vector3<f64>]) -> CameraSet {
     far_enough(set, &all)
 }
 
-/// The same camera on the other side of the saddle, more or less, as for a second photo.
+/// The same camera on about the other side of the saddle.
 fn moved(r: &mut Rng, first: &CameraSet, points: &[Vector3<f64>]) -> CameraSet {
     let all = with_card(points);
     let middle = middle(&all);
@@ -232,7 +228,7 @@ fn moved(r: &mut Rng, first: &CameraSet, points: &[Vector3<f64>]) -> CameraSet {
     far_enough(set, &all)
 }
 
-/// The camera as near as it was, or as far as it must be to see all points with a border to spare.
+/// Moves the camera back until it sees all points, with a margin.
 fn far_enough(mut set: CameraSet, points: &[Vector3<f64>]) -> CameraSet {
     let (w, h) = (set.width as f64, set.height as f64);
     let border = 0.02 * w.min(h);

@@ -1,4 +1,4 @@
-//! Shapes and looks of saddles, and of padded things that are none.
+//! Random shapes and looks of saddles, cushions and chairs.
 
 use fastrand::Rng;
 
@@ -23,7 +23,7 @@ const LEATHERS: [Rgb; 9] = [
 const PANELS: [Rgb; 6] =
     [[196, 186, 166], [92, 60, 44], [36, 34, 34], [27, 26, 27], [150, 104, 66], [120, 116, 112]];
 
-/// A saddle, a little more often from above than from below.
+/// A saddle, slightly more often from above than from below.
 pub(super) fn saddle(r: &mut Rng) -> SaddleSet {
     if chance(r, 0.45) { shape_below(r) } else { shape_above(r) }
 }
@@ -68,7 +68,7 @@ fn shape_above(r: &mut Rng) -> SaddleSet {
     form
 }
 
-/// A panel that is seen beyond the seat in places, more often dark than not.
+/// A panel that extends beyond the seat in places, mostly dark.
 fn panel(r: &mut Rng) -> PanelSet {
     let mut beyond = |at: f64| [at, between(r, -10.0, 9.0)];
     let beyond_mm = Curve::through(&[beyond(0.0), beyond(0.3), beyond(0.6), beyond(0.8), beyond(1.0)]);
@@ -79,7 +79,7 @@ fn panel(r: &mut Rng) -> PanelSet {
 fn shape_below(r: &mut Rng) -> SaddleSet {
     let panel = one(r, &PANELS);
     let mut form = presets::underside(varied(r, panel, 0.15), between(r, 0.1, 0.8));
-    // Panels of a deep saddle show their own side where the camera is tilted, in the same leather or another.
+    // Deep panels show their side to a tilted camera, in the same leather or another.
     form.side_mm = match between(r, 0.0, 1.0) {
         t if t < 0.35 => 0.0,
         t if t < 0.65 => between(r, 8.0, 25.0),
@@ -116,15 +116,14 @@ fn shape_below(r: &mut Rng) -> SaddleSet {
     form
 }
 
-/// The channel's ground, and the webbing in it: narrow, or nearly as wide as the channel, whose edge is then one of several
-/// lines in the dark beside it.
+/// The channel's ground and webbing. Webbing nearly as wide as the channel adds lines beside its edge.
 fn webbing(r: &mut Rng, channel: &mut ChannelSet, half_mm: f64) {
     channel.web_mm = match between(r, 0.0, 1.0) {
         t if t < 0.35 => 0.0,
         t if t < 0.65 => between(r, 10.0, 17.0),
         _ => half_mm * between(r, 0.5, 0.92),
     };
-    // It is sewn in somewhat askew now and then, and ends before the channel does.
+    // Sometimes askew, and shorter than the channel.
     let mut askew = || if chance(r, 0.5) { between(r, -7.0, 7.0) } else { 0.0 };
     channel.web_off = Curve::through(&[[0.0, askew()], [0.5, askew()], [1.0, askew()]]);
     channel.web_reach = [between(r, -0.05, 0.12), between(r, 0.86, 1.05)];
@@ -136,7 +135,7 @@ fn webbing(r: &mut Rng, channel: &mut ChannelSet, half_mm: f64) {
     };
 }
 
-/// What both views share: asymmetry, cant, piping, stitching, polish and wear, flaps, straps.
+/// Parameters of both views: asymmetry, roll, piping, stitching, gloss and wear, flaps, straps.
 fn dress(r: &mut Rng, form: &mut SaddleSet) {
     form.length_mm = between(r, 390.0, 470.0);
     form.asymmetry = if chance(r, 0.4) { between(r, -0.06, 0.06) } else { 0.0 };
@@ -152,7 +151,7 @@ fn dress(r: &mut Rng, form: &mut SaddleSet) {
     }
 }
 
-/// A cord of the seat's own leather, or darker, or of another.
+/// A cord of the seat's own leather, darker, or of another leather.
 fn piping(r: &mut Rng, form: &mut SaddleSet) {
     form.welt.radius_mm = between(r, 1.5, 3.0);
     form.welt.colour = match r.usize(..20) {
@@ -170,7 +169,7 @@ fn varied_one(r: &mut Rng) -> Rgb {
     varied(r, leather, 0.15)
 }
 
-/// Thread of about the leather's own brightness, now and then one that stands out.
+/// Thread of about the leather's brightness, sometimes contrasting.
 fn stitching(r: &mut Rng, form: &mut SaddleSet) {
     form.seam.inside_mm = if chance(r, 0.12) { 0.0 } else { between(r, 7.5, 12.0) };
     form.seam.period_mm = between(r, 2.8, 5.0);
@@ -185,8 +184,8 @@ fn stitching(r: &mut Rng, form: &mut SaddleSet) {
     };
 }
 
-/// Flaps and skirts of the seat's own leather or of another, sometimes larger than the seat, seldom none; now and then
-/// the cord is of their leather.
+/// Flaps and skirts of the seat's own or another leather, sometimes larger than the seat, rarely none; sometimes the cord
+/// matches them.
 fn flaps(r: &mut Rng, form: &mut SaddleSet) {
     let colours = [flap_colour(r, form), flap_colour(r, form)];
     let size = if chance(r, 0.25) { between(r, 1.1, 1.35) } else { between(r, 0.8, 1.05) };
@@ -211,7 +210,7 @@ fn flaps(r: &mut Rng, form: &mut SaddleSet) {
     }
 }
 
-/// The seat's own leather, about its colour, or another.
+/// The seat's own leather, a similar colour, or another.
 fn flap_colour(r: &mut Rng, form: &SaddleSet) -> Option<Rgb> {
     match r.usize(..20) {
         0..=8 if form.view == View::Top => None,
@@ -220,7 +219,7 @@ fn flap_colour(r: &mut Rng, form: &SaddleSet) -> Option<Rgb> {
     }
 }
 
-/// A stirrup leather or a girth that lies across one edge or both.
+/// A stirrup leather or a girth across one edge or both.
 fn strap(r: &mut Rng) -> StrapSet {
     let reach = between(r, 120.0, 180.0);
     let other = if chance(r, 0.5) { reach } else { 20.0 };
@@ -244,7 +243,7 @@ pub(super) fn cushion(r: &mut Rng) -> SaddleSet {
     form
 }
 
-/// The padded seat of a chair: a little narrower at its back.
+/// The padded seat of a chair, slightly narrower at its back.
 pub(super) fn chair_seat(r: &mut Rng) -> SaddleSet {
     let depth = between(r, 380.0, 440.0);
     let mut form = padded(r, depth);
