@@ -22,7 +22,7 @@ use seatspan::sheet::{self, FocalSource, LiftSource, MidlineSource, Sheet};
 use seatspan::width::COVERAGE;
 use simulate::{Compared, simulate};
 
-/// Options of `seatspan monte-carlo`.
+/// Options of `lab monte-carlo`.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = AFTER_HELP)]
 pub struct Args {
@@ -157,7 +157,7 @@ fn measured_again(args: &Args, sheet: &Sheet) -> anyhow::Result<Measured> {
     Ok(measured)
 }
 
-/// What told the scale; sheets of earlier versions do not say so.
+/// Source of the print scale; sheets of earlier versions do not state it.
 fn scale_by(card: &sheet::Card) -> ScaleBy {
     let by = card.print_scale_by.unwrap_or(match card.print_scale {
         1.0 => sheet::ScaleSource::Printer,
