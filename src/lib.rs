@@ -11,14 +11,17 @@
 //! 5. [`width`]: stations, named widths and their uncertainty budget.
 //! 6. [`sheet`]: the versioned record and a folder of them.
 //! 7. [`fit`]: rider, rules as data, verdicts under uncertainty.
-//! 8. [`report`]: renderers only: text, overlay, page and PDF.
-//! 9. [`print`]: pages to print: the reference cards and the client's guide, as PDF and SVG.
+//! 8. [`canvas`]: lines, text and pictures in millimetres on paper, written as SVG, PDF and PNG.
+//! 9. [`report`]: renderers only: text, overlay, page and PDF.
+//! 10. [`print`]: pages to print: the reference cards and the guide for clients.
 //!
 //! [`together`] takes several photos of one saddle through the pipeline, [`record`] fills the sheet, and [`check`] judges whether
 //! a photo is worth measuring. `cli` and `desk` are the front ends. Without default features the library is modules 0 to 7 with
 //! these, and has no terminal, server, PDF, threads or clock.
 
 pub mod camera;
+#[cfg(feature = "report")]
+pub mod canvas;
 pub mod card;
 pub mod check;
 #[cfg(feature = "cli")]

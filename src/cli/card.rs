@@ -6,11 +6,10 @@ use anyhow::{Context, bail};
 use clap::Args as ClapArgs;
 
 use super::values::parse_paper;
+use crate::canvas::{Canvas, Letters, Paper, pdf};
 use crate::card::pattern::{Pattern, patterns};
 use crate::print::card::card_page;
 use crate::print::guide::guide_page;
-use crate::print::page::Page;
-use crate::print::{Paper, pdf, svg};
 use crate::sheet::safe_write;
 
 /// Options of `seatspan card`.
@@ -78,15 +77,15 @@ fn files(args: &Args) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
     let mut files = Vec::new();
     for (name, page) in pages(args)? {
         let path = |extension: &str| args.out.join(format!("{name}.{extension}"));
-        files.push((path("pdf"), pdf::render(&page.title, std::slice::from_ref(&page))?));
+        files.push((path("pdf"), pdf(std::slice::from_ref(&page), &page.label)?));
         if args.svg {
-            files.push((path("svg"), svg::render(&page).into_bytes()));
+            files.push((path("svg"), page.to_svg(Letters::Drawn)?.into_bytes()));
         }
     }
     Ok(files)
 }
 
-fn pages(args: &Args) -> anyhow::Result<Vec<(String, Page)>> {
+fn pages(args: &Args) -> anyhow::Result<Vec<(String, Canvas)>> {
     let card = |pattern: &Pattern, paper: Paper| {
         let name = format!("card-{}-{}-{}", pattern.name, args.copy, paper.as_str());
         card_page(pattern, args.copy, paper).map(|page| (name, page))

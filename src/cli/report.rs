@@ -9,12 +9,12 @@ use super::assess::Judging;
 use super::photo_file;
 use super::suits::Judge;
 use super::values::{parse_paper, parse_purpose, parse_units};
+use crate::canvas::{Canvas, Paper, has_glyph, pdf};
 use crate::photo::sha256_hex;
-use crate::report::draw::font;
-use crate::report::figure::{Figure, laid_over};
+use crate::report::figure::comparison::MOST;
 use crate::report::judged;
 use crate::report::page::{
-    Document, Options, Paper, Purpose, Subject, Verdicts, compare, html, layout, pdf, single, tiles,
+    Document, Options, Purpose, Subject, Verdicts, compare, html, pages, single, tiles,
 };
 use crate::report::shape::Shape;
 use crate::report::units::Units;
@@ -71,8 +71,8 @@ Examples:
 /// # Errors
 /// Where a sheet cannot be read or a report not be written.
 pub fn run(args: &Args) -> anyhow::Result<u8> {
-    if args.sheets.len() > laid_over::MOST {
-        bail!("give at most {} sheets: more lines cannot be told apart", laid_over::MOST);
+    if args.sheets.len() > MOST {
+        bail!("give at most {} sheets: more lines cannot be told apart", MOST);
     }
     if args.true_scale && args.sheets.len() > 1 {
         bail!("--true-scale goes with one sheet");
@@ -94,7 +94,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         true_scale: !plan.is_empty(),
     };
     let document = match subjects.as_slice() {
-        [one] => single::document(one, &options).context("the picture of the photo could not be made")?,
+        [one] => single::document(one, &options),
         several => compare::document(several, &options),
     };
     outputs.write(args, &document, plan)
@@ -132,7 +132,7 @@ fn subject<'a>(args: &Args, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subj
     Subject { sheet, file: name, sha256: sha256.to_owned(), photo }
 }
 
-fn true_scale(args: &Args, subject: &Subject) -> anyhow::Result<Vec<Figure>> {
+fn true_scale(args: &Args, subject: &Subject) -> anyhow::Result<Vec<Canvas>> {
     if !args.true_scale {
         return Ok(Vec::new());
     }
@@ -176,12 +176,12 @@ impl Outputs {
         Ok(outputs)
     }
 
-    fn write(&self, args: &Args, document: &Document, plan: Vec<Figure>) -> anyhow::Result<u8> {
-        let html = html::html(document, args.paper).context("the page could not be made")?;
-        let mut pages = layout::pages(document, args.paper);
+    fn write(&self, args: &Args, document: &Document, plan: Vec<Canvas>) -> anyhow::Result<u8> {
+        let html = html(document, args.paper)?;
+        let mut pages = pages(document, args.paper);
         pages.extend(plan);
         say_missing_letters(&pages);
-        let pdf = pdf::pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
+        let pdf = pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
         safe_write(&self.html, html.as_bytes(), args.force)?;
         safe_write(&self.pdf, &pdf, args.force)?;
         super::say(&format!("{}\n{}", self.html.display(), self.pdf.display()));
@@ -189,13 +189,13 @@ impl Outputs {
     }
 }
 
-/// Letters that the typeface of the PDF lacks stand in it as boxes; that is said, and where they can be read.
-fn say_missing_letters(pages: &[Figure]) {
+/// Warns of letters that the typeface of the PDF lacks, which stand in it as boxes.
+fn say_missing_letters(pages: &[Canvas]) {
     let missing: std::collections::BTreeSet<char> = pages
         .iter()
-        .flat_map(Figure::letters)
+        .flat_map(Canvas::texts)
         .flat_map(|l| l.text.chars())
-        .filter(|c| !font::has(*c))
+        .filter(|c| !has_glyph(*c))
         .collect();
     if !missing.is_empty() {
         let shown: String = missing.iter().take(12).collect();

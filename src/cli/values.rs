@@ -1,13 +1,14 @@
 //! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
 
 use crate::camera::print_scale::is_bar;
+use crate::canvas::Paper;
 use crate::card::pattern::BAR_MM;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES, Side, View};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
 use crate::outline::lift::{EXAMPLE, LiftProfile};
-use crate::report::page::{Paper, Purpose};
+use crate::report::page::Purpose;
 use crate::report::units::Units;
 
 /// `top` or `underside`.

@@ -11,8 +11,7 @@ use super::item::Item;
 use super::lock::locked;
 use super::opened::Measured;
 use crate::photo::Photo;
-use crate::report::draw::{Picture, png};
-use crate::report::overlay::drawing;
+use crate::report::overlay::overlay_png;
 use crate::report::units::Units;
 use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{self, OutputError, Sheet, safe_write};
@@ -75,10 +74,7 @@ impl Kept {
     }
 
     fn overlay(&self, sheet: &Sheet) -> anyhow::Result<Vec<u8>> {
-        let (rgb, w, h) = self.photo.thumbnail_rgb(png::LONG_SIDE as usize);
-        let picture = Picture::new(&rgb, w as u32, h as u32)?;
-        let size = (self.photo.width_px() as u32, self.photo.height_px() as u32);
-        Ok(png::render(&drawing(sheet, &self.geometry, size, Units::Millimetres), picture)?)
+        Ok(overlay_png(&self.photo, sheet, &self.geometry, Units::Millimetres)?)
     }
 }
 

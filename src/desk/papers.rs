@@ -7,13 +7,13 @@ use super::answer::{Answer, Trouble};
 use super::keep::file_stem;
 use super::query::parameter;
 use super::rider::assessed;
+use crate::canvas::{Canvas, Paper, pdf};
 use crate::card::pattern::{Pattern, patterns};
 use crate::photo::{Photo, sha256_hex};
 use crate::print::card::card_page;
 use crate::print::guide::guide_page;
-use crate::print::{self, Paper};
 use crate::report::judged;
-use crate::report::page::{Document, Options, Purpose, Subject, Verdicts, html, layout, pdf, single, tiles};
+use crate::report::page::{Document, Options, Purpose, Subject, Verdicts, html, pages, single, tiles};
 use crate::report::shape::Shape;
 use crate::report::units::Units;
 use crate::sheet::{self, Sheet};
@@ -70,9 +70,9 @@ pub fn report(
         verdicts: verdicts.as_ref(),
         true_scale: wish.true_scale,
     };
-    let document = single::document(&subject, &options).context("the report's picture could not be made")?;
+    let document = single::document(&subject, &options);
     if !wish.pdf {
-        let page = html::html(&document, wish.paper).context("the report could not be made")?;
+        let page = html(&document, wish.paper).context("the report could not be made")?;
         return Ok(Answer::report(page));
     }
     let kind = if wish.purpose == Purpose::Sale { "sale" } else { "report" };
@@ -81,7 +81,7 @@ pub fn report(
 }
 
 fn paged(document: &Document, sheet: &Sheet, wish: Wish) -> Result<Vec<u8>, Trouble> {
-    let mut pages = layout::pages(document, wish.paper);
+    let mut pages = pages(document, wish.paper);
     if wish.true_scale {
         let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none());
         let shape = shape.ok_or_else(|| {
@@ -90,7 +90,7 @@ fn paged(document: &Document, sheet: &Sheet, wish: Wish) -> Result<Vec<u8>, Trou
         pages.extend(tiles::pages(&shape, &sheet.saddle.name, wish.paper));
     }
     let title = format!("{} – {}", document.title, document.kind);
-    Ok(pdf::pdf(&pages, &title).map_err(anyhow::Error::from)?)
+    Ok(pdf(&pages, &title).map_err(anyhow::Error::from)?)
 }
 
 /// A header holds plain letters only.
@@ -122,9 +122,7 @@ pub fn card(query: &str) -> Result<Answer, Trouble> {
     let paper = paper(query);
     let page = card_page(pattern, copy, paper)
         .map_err(|e| Trouble::new(422, e.to_string(), "choose a copy that there is"))?;
-    let bytes = print::pdf::render(&page.title, std::slice::from_ref(&page)).map_err(anyhow::Error::from)?;
-    let name = format!("card-{}-{copy}-{}.pdf", pattern.name, paper.as_str());
-    Ok(Answer::download("application/pdf", &name, bytes))
+    printed(&page, &format!("card-{}-{copy}-{}.pdf", pattern.name, paper.as_str()))
 }
 
 /// The guide for clients, to print.
@@ -133,7 +131,10 @@ pub fn card(query: &str) -> Result<Answer, Trouble> {
 /// Where it cannot be made.
 pub fn guide(query: &str) -> Result<Answer, Trouble> {
     let paper = paper(query);
-    let page = guide_page(paper);
-    let bytes = print::pdf::render(&page.title, std::slice::from_ref(&page)).map_err(anyhow::Error::from)?;
-    Ok(Answer::download("application/pdf", &format!("guide-{}.pdf", paper.as_str()), bytes))
+    printed(&guide_page(paper), &format!("guide-{}.pdf", paper.as_str()))
+}
+
+fn printed(page: &Canvas, name: &str) -> Result<Answer, Trouble> {
+    let bytes = pdf(std::slice::from_ref(page), &page.label).map_err(anyhow::Error::from)?;
+    Ok(Answer::download("application/pdf", name, bytes))
 }

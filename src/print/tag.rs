@@ -1,38 +1,30 @@
-//! A tag as one outline: its black modules joined, so that no viewer shows hairlines between them.
+//! A tag as one path: its black modules joined, so that no viewer shows hairlines between them.
 
 use std::collections::BTreeMap;
 
-use super::page::{Outline, Spot, Step, at};
+use crate::canvas::{Path, Point};
 use crate::card::pattern::{MODULES, modules};
 
 /// A corner of the grid of modules.
 type Corner = (i32, i32);
 
-/// The outline of the black modules of a tag whose black square has its top-left corner at `corner`. `None` for an
-/// identity that no pattern prints.
-pub fn tag_outline(tag_id: u32, corner: Spot, side_mm: f64) -> Option<Outline> {
+/// The black modules of a tag whose black square has its top-left corner at `corner`. `None` for an identity that no
+/// pattern prints.
+pub fn tag_path(tag_id: u32, [left, top]: Point, side_mm: f64) -> Option<Path> {
     let code = modules(tag_id)?;
     let black = |row: i32, column: i32| {
         let n = MODULES as i32;
         (0..n).contains(&row) && (0..n).contains(&column) && !code[row as usize][column as usize]
     };
     let module = side_mm / MODULES as f64;
-    let spot = |(x, y): Corner| at(corner.x_mm + f64::from(x) * module, corner.y_mm + f64::from(y) * module);
-    let mut steps = Vec::new();
-    for ring in rings(black) {
-        let turns = turning_points(&ring);
-        steps.extend(turns.iter().enumerate().map(|(i, c)| {
-            let place = spot(*c);
-            if i == 0 { Step::Move(place) } else { Step::Line(place) }
-        }));
-        steps.push(Step::Close);
-    }
-    Some(Outline { steps })
+    let place = |(x, y): Corner| [left + f64::from(x) * module, top + f64::from(y) * module];
+    let polygon = |ring: Vec<Corner>| Path::polygon(turning_points(&ring).into_iter().map(place));
+    Some(rings(black).into_iter().map(polygon).fold(Path::default(), Path::and))
 }
 
-/// The closed lines between black and white, with black on their right.
+/// The closed borders between black and white, with black on their right.
 fn rings(black: impl Fn(i32, i32) -> bool) -> Vec<Vec<Corner>> {
-    let mut ways: BTreeMap<Corner, Vec<Corner>> = BTreeMap::new();
+    let mut exits: BTreeMap<Corner, Vec<Corner>> = BTreeMap::new();
     let n = MODULES as i32;
     for row in 0..n {
         for column in 0..n {
@@ -47,15 +39,15 @@ fn rings(black: impl Fn(i32, i32) -> bool) -> Vec<Vec<Corner>> {
                 (black(row, column - 1), (x, y + 1), (x, y)),
             ];
             for (_, from, to) in sides.into_iter().filter(|side| !side.0) {
-                ways.entry(from).or_default().push(to);
+                exits.entry(from).or_default().push(to);
             }
         }
     }
     let mut rings = Vec::new();
-    while let Some((&start, _)) = ways.iter().next() {
+    while let Some((&start, _)) = exits.iter().next() {
         let mut ring = vec![start];
         let mut here = start;
-        while let Some(next) = take_way(&mut ways, here) {
+        while let Some(next) = take_exit(&mut exits, here) {
             here = next;
             if here == start {
                 break;
@@ -67,11 +59,11 @@ fn rings(black: impl Fn(i32, i32) -> bool) -> Vec<Vec<Corner>> {
     rings
 }
 
-fn take_way(ways: &mut BTreeMap<Corner, Vec<Corner>>, from: Corner) -> Option<Corner> {
-    let open = ways.get_mut(&from)?;
+fn take_exit(exits: &mut BTreeMap<Corner, Vec<Corner>>, from: Corner) -> Option<Corner> {
+    let open = exits.get_mut(&from)?;
     let next = open.pop();
     if open.is_empty() {
-        ways.remove(&from);
+        exits.remove(&from);
     }
     next
 }
@@ -89,24 +81,21 @@ fn turning_points(ring: &[Corner]) -> Vec<Corner> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::canvas::Step;
 
-    /// Is a place inside, by the even-odd rule, where all lines are upright or level?
-    fn inside(outline: &Outline, x: f64, y: f64) -> bool {
+    /// Whether a point is inside, by the even-odd rule, where all lines are upright or level.
+    fn inside(path: &Path, [x, y]: Point) -> bool {
         let mut inside = false;
-        let (mut first, mut last) = (at(0.0, 0.0), at(0.0, 0.0));
-        let mut crosses = |a: Spot, b: Spot| {
-            if (a.y_mm > y) != (b.y_mm > y) && a.x_mm > x {
-                inside = !inside;
-            }
-        };
-        for step in &outline.steps {
+        let (mut first, mut last) = ([0.0; 2], [0.0; 2]);
+        let mut cross = |a: Point, b: Point| inside ^= (a[1] > y) != (b[1] > y) && a[0] > x;
+        for step in &path.steps {
             match *step {
                 Step::Move(p) => (first, last) = (p, p),
                 Step::Line(p) => {
-                    crosses(last, p);
+                    cross(last, p);
                     last = p;
                 }
-                Step::Close => crosses(last, first),
+                Step::Close => cross(last, first),
                 Step::Curve(..) => panic!("a tag has no curves"),
             }
         }
@@ -114,17 +103,17 @@ mod tests {
     }
 
     #[test]
-    fn the_outline_holds_the_black_modules_and_no_white_one() {
+    fn the_path_holds_the_black_modules_and_no_white_one() {
         for id in 0..200 {
-            let outline = tag_outline(id, at(10.0, 20.0), 40.0).unwrap();
+            let path = tag_path(id, [10.0, 20.0], 40.0).unwrap();
             let code = modules(id).unwrap();
             for (row, cells) in code.iter().enumerate() {
                 for (column, white) in cells.iter().enumerate() {
-                    let (x, y) = (10.0 + 5.0 * (column as f64 + 0.5), 20.0 + 5.0 * (row as f64 + 0.5));
-                    assert_eq!(inside(&outline, x, y), !white, "tag {id}, row {row}, column {column}");
+                    let at = [10.0 + 5.0 * (column as f64 + 0.5), 20.0 + 5.0 * (row as f64 + 0.5)];
+                    assert_eq!(inside(&path, at), !white, "tag {id}, row {row}, column {column}");
                 }
             }
         }
-        assert!(tag_outline(900, at(0.0, 0.0), 40.0).is_none());
+        assert!(tag_path(900, [0.0, 0.0], 40.0).is_none());
     }
 }

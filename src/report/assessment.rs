@@ -7,14 +7,14 @@ use crate::fit::rule::{About, Severity};
 use crate::fit::verdict::Verdict;
 use crate::report::words::plain;
 
-/// What the text shows beside verdicts.
+/// What is shown beside verdicts.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct AssessmentOptions {
     /// The sources of every rule, and the largest lines of every budget.
     pub sources: bool,
 }
 
-/// Whom a rule is about, in a word.
+/// The subject of a rule.
 pub(super) fn about_word(about: About) -> &'static str {
     match about {
         About::Rider => "rider",
@@ -117,37 +117,37 @@ pub(super) fn figures(p: &Part) -> String {
     let label = if p.label.is_empty() { String::new() } else { format!("{}: ", plain(&p.label)) };
     let d = p.decimals;
     let unit = if p.unit.is_empty() { String::new() } else { format!(" {}", p.unit) };
-    let mut said = match (p.value, p.u95) {
+    let mut figures = match (p.value, p.u95) {
         (Some(v), Some(u)) => format!("{v:.d$} ± {u:.d$}{unit}", u = at_least_a_digit(u, d)),
         _ => "not known".into(),
     };
     let limit = |l: &LimitAt| {
         let rough =
             if l.u95 > 0.0 { format!(" ± {:.d$}", at_least_a_digit(l.u95, d)) } else { String::new() };
-        let figures = format!("{:.d$}{rough}{unit}", l.value);
+        let value = format!("{:.d$}{rough}{unit}", l.value);
         let same = l.written.is_empty() || l.written.ends_with(&p.unit);
-        if same { figures } else { format!("{figures} ({})", plain(&l.written)) }
+        if same { value } else { format!("{value} ({})", plain(&l.written)) }
     };
     if let Some(l) = &p.lower {
-        said += &format!("; at least {}", limit(l));
+        figures += &format!("; at least {}", limit(l));
     }
     if let Some(l) = &p.upper {
-        said += &format!("; at most {}", limit(l));
+        figures += &format!("; at most {}", limit(l));
     }
     if let Some(probability) = p.probability {
-        said += &format!("; within: {}", odds(probability));
+        figures += &format!("; within: {}", odds(probability));
     }
     if let Some(why) = &p.missing {
-        said += &format!(" ({})", plain(why));
+        figures += &format!(" ({})", plain(why));
     }
-    format!("{label}{said}")
+    format!("{label}{figures}")
 }
 
 fn at_least_a_digit(u: f64, decimals: usize) -> f64 {
     if u > 0.0 { u.max(10_f64.powi(-(decimals as i32))) } else { u }
 }
 
-/// A probability that never says certain.
+/// A probability in per cent, never 0 or 100.
 pub(super) fn odds(p: f64) -> String {
     match 100.0 * p {
         x if x > 99.9 => "> 99.9 %".into(),

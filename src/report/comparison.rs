@@ -98,20 +98,8 @@ fn verdicts(c: &Comparison, out: &mut String) {
 /// Where a record cannot be written, which memory does not refuse.
 pub fn csv(c: &Comparison) -> Result<String, csv::Error> {
     let mut w = csv::Writer::from_writer(Vec::new());
-    w.write_record([
-        "saddle",
-        "rank",
-        "kind",
-        "of",
-        "about",
-        "unit",
-        "value",
-        "u95",
-        "difference",
-        "difference_u95",
-        "verdict",
-        "probability",
-    ])?;
+    let head = "saddle,rank,kind,of,about,unit,value,u95,difference,difference_u95,verdict,probability";
+    w.write_record(head.split(','))?;
     let number = |x: Option<f64>, d: usize| x.map_or(String::new(), |x| format!("{x:.0$}", d + 1));
     for (i, s) in c.saddles.iter().enumerate() {
         let (name, rank) = (harmless(&s.name), s.rank.map_or(String::new(), |r| r.to_string()));
@@ -124,22 +112,9 @@ pub fn csv(c: &Comparison) -> Result<String, csv::Error> {
             ])?;
         }
         for r in &s.assessment.results {
-            let p = number(r.probability, 3);
-            let words = verdict_words(r.verdict);
-            w.write_record([
-                &name,
-                &rank,
-                "rule",
-                &harmless(&r.id),
-                about_word(r.about),
-                "",
-                "",
-                "",
-                "",
-                "",
-                words,
-                &p,
-            ])?;
+            let (id, p) = (harmless(&r.id), number(r.probability, 3));
+            let (about, verdict) = (about_word(r.about), verdict_words(r.verdict));
+            w.write_record([&name, &rank, "rule", &id, about, "", "", "", "", "", verdict, &p])?;
         }
     }
     let bytes = w.into_inner().map_err(|e| csv::Error::from(e.into_error()))?;

@@ -1,4 +1,4 @@
-//! An assessment as a report draws it: verdicts with their reasons, and the limits on the named widths.
+//! An assessment for the report: verdicts with their reasons, and limits on the named widths.
 
 use super::assessment::{figures, verdict_words};
 use super::figure::chart::Limit;
@@ -9,7 +9,7 @@ use crate::fit::rule::{About, RuleSet, Severity};
 use crate::fit::verdict::Verdict;
 use crate::sheet::Sheet;
 
-/// A standing in a few words, for the box before it.
+/// A standing in a few words.
 pub fn standing_words(standing: Standing) -> &'static str {
     match standing {
         Standing::NothingAgainst => "nothing against",
@@ -29,18 +29,19 @@ fn about_words(about: About) -> &'static str {
     }
 }
 
-/// What an assessment comes to: for rider, horse and saddle, what was judged for them.
+/// The result for rider, horse and saddle, where they were judged.
 pub fn summary(assessment: &Assessment) -> Vec<Note> {
-    let said = assessment.summary.iter().filter(|s| s.standing != Standing::NotJudged);
-    said.map(|s| Note {
-        word: Some(standing_words(s.standing).into()),
-        title: about_words(s.about).into(),
-        text: sentence(&s.text),
-    })
-    .collect()
+    let judged = assessment.summary.iter().filter(|s| s.standing != Standing::NotJudged);
+    judged
+        .map(|s| Note {
+            word: Some(standing_words(s.standing).into()),
+            title: about_words(s.about).into(),
+            text: sentence(&s.text),
+        })
+        .collect()
 }
 
-/// What the assessments of several saddles come to, saddle by saddle.
+/// The results for several saddles.
 pub fn several(assessments: &[Assessment]) -> Verdicts {
     let rider = assessments.first().and_then(|a| a.rider.clone());
     let of = |a: &Assessment| {
@@ -71,7 +72,7 @@ pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verd
             .assumed
             .iter()
             .map(|a| format!("{} ({})", a.text, a.source))
-            .map(|said| Note::plain("Assumed", unbroken(&with_minus(&sentence(&said))))),
+            .map(|assumed| Note::plain("Assumed", unbroken(&with_minus(&sentence(&assumed))))),
     );
     Verdicts {
         rider: assessment.rider.clone().unwrap_or_else(|| "the rider".into()),
@@ -110,12 +111,12 @@ fn rule(r: &RuleResult) -> Note {
     Note { word: Some(verdict_words(r.verdict).into()), title: capitalised(&r.title), text }
 }
 
-/// One remark for everything that was not judged, by what was missing.
+/// One note on everything that was not judged, by what was missing.
 fn not_judged(results: &[&RuleResult]) -> Option<Note> {
     let of: Vec<&RuleResult> = results.iter().copied().filter(|r| r.verdict == Verdict::NotJudged).collect();
     let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
     for rule in &of {
-        let why = rule.parts.iter().find_map(|p| p.missing.as_deref()).unwrap_or("not told why");
+        let why = rule.parts.iter().find_map(|p| p.missing.as_deref()).unwrap_or("no reason given");
         match reasons.iter_mut().find(|r| r.0 == why) {
             Some((_, titles)) => titles.push(&rule.title),
             None => reasons.push((why, vec![&rule.title])),
@@ -128,10 +129,10 @@ fn not_judged(results: &[&RuleResult]) -> Option<Note> {
     (!of.is_empty()).then(|| Note { word, title, text: text.join(" ") })
 }
 
-/// Half of the stretch along which a limit on a named width is drawn, in stations.
+/// Half the stretch along which a limit on a named width is drawn, in stations.
 const LIMIT_REACH: f64 = 0.09;
 
-/// Limits of rules that look at a named width of this sheet, where the width was taken.
+/// Limits of rules on one named width of this sheet, where the width was measured.
 fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<Limit> {
     let of = |result: &RuleResult| {
         let rule = rules.rules.iter().find(|r| r.id == result.id)?;

@@ -16,9 +16,9 @@ pub struct ShapeLine {
     pub points: Vec<[f64; 2]>,
 }
 
-/// A named width, with the letter by which figures and tables know it.
+/// A named width, with the letter by which figures and tables refer to it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Keyed {
+pub struct KeyedWidth {
     /// The letter.
     pub key: String,
     /// The width's name, such as `seat.widest`.
@@ -43,7 +43,7 @@ pub struct Shape {
     /// The edges.
     pub lines: Vec<ShapeLine>,
     /// The named widths.
-    pub named: Vec<Keyed>,
+    pub named: Vec<KeyedWidth>,
 }
 
 impl Shape {
@@ -71,13 +71,13 @@ impl Shape {
                 Some([sign(view, side) * half, w.at * length_mm])
             };
             // The line through the traced points is rougher than the width that was fitted to them, by up to a tenth
-            // of a millimetre: what is drawn has the length that is said.
+            // of a millimetre: the drawn line has the stated length.
             let ends = end(Side::Left).zip(end(Side::Right)).map(|(a, b)| {
                 let drawn_mm = (a[0] - b[0]).abs();
                 let stretch = if drawn_mm > 0.0 { w.mm / drawn_mm } else { 1.0 };
                 [a, b].map(|[across, along]| [across * stretch, along])
             });
-            Keyed { key: key.into(), name: w.name.clone(), at: w.at, mm: w.mm, u95: w.u95, ends }
+            KeyedWidth { key: key.into(), name: w.name.clone(), at: w.at, mm: w.mm, u95: w.u95, ends }
         });
         let named = named.collect();
         Some(Self { view, length_mm, lines, named })
@@ -88,13 +88,13 @@ impl Shape {
         self.lines.iter().flat_map(|l| &l.points).map(|p| p[0].abs()).fold(0.0, f64::max)
     }
 
-    /// Which of the rider's sides is on the left and on the right of the paper.
+    /// The rider's sides on the left and on the right of the paper.
     pub fn sides(&self) -> [Side; 2] {
         if self.view == View::Top { [Side::Left, Side::Right] } else { [Side::Right, Side::Left] }
     }
 }
 
-/// -1 where a side lies on the left of the paper, 1 on the right.
+/// -1 for a side on the left of the paper, 1 on the right.
 pub fn sign(view: View, side: Side) -> f64 {
     if (view == View::Top) == (side == Side::Left) { -1.0 } else { 1.0 }
 }

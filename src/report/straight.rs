@@ -1,12 +1,11 @@
-//! The photo turned upright and to scale: seen square from above at the height of the seat's edges, the midline from
-//! top to bottom, so that a length on it at the edges is a length on the saddle.
+//! The straightened photo: seen square from above at the height of the seat's edges, the midline from top to bottom, so
+//! that a length on it at the edges is a length on the saddle.
 
-use std::sync::Arc;
-
-use image::codecs::jpeg::JpegEncoder;
+use image::{Rgb, RgbImage};
+use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
-use super::figure::{Jpeg, Tone};
+use super::palette::WASH;
 use crate::camera::Camera;
 use crate::camera::lens::Lens;
 use crate::camera::pose::Pose;
@@ -15,10 +14,9 @@ use crate::numeric::words::{Side, View};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::Photo;
-use crate::photo::srgb::linear_to_srgb;
 use crate::sheet::{self, Sheet};
 
-/// Where each point of the straight picture lies in the photo.
+/// The mapping between the straightened picture and the photo.
 #[derive(Debug, Clone)]
 pub struct Straight {
     camera: Camera,
@@ -28,11 +26,13 @@ pub struct Straight {
     right: Side,
 }
 
-/// Quality of the JPEG: a picture to look at.
-const QUALITY: u8 = 84;
+/// A place that no photo shows.
+const OUTSIDE: (f32, f32) = (-1e6, -1e6);
+/// Pixels of the picture for a millimetre of the saddle: about those of a phone's photo.
+const PX_PER_MM: f64 = 2.5;
 
 impl Straight {
-    /// From a sheet that keeps its camera's place; `None` where it does not, or was refused.
+    /// From a sheet that keeps its camera's pose; `None` where it does not, or was refused.
     pub fn of(sheet: &Sheet) -> Option<Self> {
         let camera = camera(sheet.camera.as_ref()?)?;
         let view = sheet.view?;
@@ -57,11 +57,11 @@ impl Straight {
         self.camera.photo_from_card(at)
     }
 
-    /// Where a pixel's place in the straight picture is, mm: the inverse of [`Straight::pixel`].
+    /// The place of a pixel in the straightened picture, mm: the inverse of [`Straight::pixel`].
     pub fn place(&self, pixel: PhotoPoint) -> Option<[f64; 2]> {
         let mut station = 0.5;
         let mut across = 0.0;
-        // The lift changes slowly along the midline, so each turn shrinks the error some tenfold.
+        // The height changes slowly along the midline, so each iteration shrinks the error some tenfold.
         for _ in 0..8 {
             let at = self.camera.card_from_photo(pixel, self.lift.at_mm(station))?;
             (station, across) = self.midline.station_and_offset(at.horizontal(), self.right);
@@ -69,28 +69,35 @@ impl Straight {
         Some([across, station * self.midline.length_mm()])
     }
 
-    /// The straight picture of a rectangle: left, top, width, height, mm.
-    ///
-    /// # Errors
-    /// Where the JPEG cannot be made.
-    pub fn picture(
-        &self,
-        photo: &Photo,
-        rect_mm: [f64; 4],
-        px_per_mm: f64,
-    ) -> Result<Jpeg, image::ImageError> {
+    /// The straightened picture of a rectangle: left, top, width, height, mm. What the photo does not show is pale.
+    pub fn picture(&self, photo: &Photo, rect_mm: [f64; 4]) -> RgbImage {
         let [left, top, w, h] = rect_mm;
-        let size_px = [w, h].map(|mm| ((mm * px_per_mm).round() as u32).max(1));
-        let picture = image::RgbImage::from_fn(size_px[0], size_px[1], |x, y| {
-            let mm = [(x, left), (y, top)].map(|(i, from)| from + (f64::from(i) + 0.5) / px_per_mm);
-            let light = self.pixel(mm).and_then(|p| photo.linear_at(p));
-            image::Rgb(light.map_or(Tone::Wash.rgb(), |light| {
-                light.map(|v| (255.0 * linear_to_srgb(f64::from(v))).round() as u8)
-            }))
-        });
-        let mut bytes = Vec::new();
-        JpegEncoder::new_with_quality(&mut bytes, QUALITY).encode_image(&picture)?;
-        Ok(Jpeg { bytes: Arc::new(bytes), size_px })
+        let [width, height] = [w, h].map(|mm| ((mm * PX_PER_MM).round() as u32).max(1));
+        let shrink = (PX_PER_MM / self.photo_px_per_mm()).min(1.0);
+        let long = photo.width_px().max(photo.height_px()) as f64;
+        let (rgb, columns, rows) = photo.thumbnail_rgb((long * shrink).ceil() as usize);
+        let source = RgbImage::from_raw(columns as u32, rows as u32, rgb).unwrap_or_default();
+        let scale = [columns as f64 / photo.width_px() as f64, rows as f64 / photo.height_px() as f64];
+        let place = |x: f32, y: f32| {
+            let mm = [(x, left), (y, top)].map(|(px, from)| from + (f64::from(px) + 0.5) / PX_PER_MM);
+            let Some(p) = self.pixel(mm) else { return OUTSIDE };
+            let [x, y] = [(p.x_px, scale[0]), (p.y_px, scale[1])].map(|(px, s)| s * (px + 0.5) - 0.5);
+            (x as f32, y as f32)
+        };
+        let mut picture = RgbImage::new(width, height);
+        let border = Border::Constant(Rgb(WASH.rgb));
+        warp_into_with(&source, place, Interpolation::Bilinear, border, &mut picture);
+        picture
+    }
+
+    /// Scale of the photo at the middle of the midline.
+    fn photo_px_per_mm(&self) -> f64 {
+        let middle = self.midline.length_mm() / 2.0;
+        let ends = [middle - 5.0, middle + 5.0].map(|along| self.pixel([0.0, along]));
+        match ends {
+            [Some(a), Some(b)] => a.distance_px(b) / 10.0,
+            _ => PX_PER_MM,
+        }
     }
 }
 
@@ -99,12 +106,12 @@ fn camera(kept: &sheet::Camera) -> Option<Camera> {
     let [cx_px, cy_px] = kept.principal_px?;
     let lens = Lens { focal_px: kept.focal_px, cx_px, cy_px, distortion: kept.distortion };
     let matrix = Matrix3::from_fn(|row, column| rotation[row][column]);
-    // Written with nine digits: a rotation as far as anything can be seen of it, and nothing else is taken for one.
-    let turns =
+    // Nine digits are written, so a rotation is orthogonal to within this; nothing else is accepted.
+    let is_rotation =
         (matrix * matrix.transpose() - Matrix3::identity()).norm() < 1e-6 && matrix.determinant() > 0.0;
     let pose = Pose {
         rotation: Rotation3::from_matrix_unchecked(matrix),
         translation_mm: Vector3::from(translation_mm),
     };
-    turns.then_some(Camera { lens, pose })
+    is_rotation.then_some(Camera { lens, pose })
 }

@@ -15,7 +15,7 @@ pub struct TextOptions {
     pub stations: bool,
 }
 
-/// What everybody who reads a width should know, said once.
+/// The cautions below every table.
 pub const CAUTIONS: &str = "\
 Widths from a photo help a qualified saddle fitter and do not replace one.
 If riding hurts, numbs or makes you bleed, stop and see a doctor; if the horse's back is sore, call a vet.
@@ -33,7 +33,7 @@ pub fn text(sheet: &Sheet, options: TextOptions) -> String {
         let _ = writeln!(out, "What to do:   {}", plain(&refusal.hint));
         return out;
     }
-    lifts(sheet, &mut out);
+    heights(sheet, &mut out);
     widths(sheet, options.units, &mut out);
     if options.stations {
         stations(sheet, options.units, &mut out);
@@ -72,7 +72,7 @@ fn head(sheet: &Sheet, out: &mut String) {
         line(out, "edges", &format!("traced through {count} {points} shown by hand"));
     }
     for stretch in &sheet.hidden {
-        line(out, "struck out", &format!("{} by hand", stretch.in_words()));
+        line(out, "left out", &format!("{} by hand", stretch.in_words()));
     }
     for card in &sheet.cards {
         let tags = if card.tags == 1 { "tag" } else { "tags" };
@@ -83,7 +83,7 @@ fn head(sheet: &Sheet, out: &mut String) {
     }
 }
 
-/// Of photos measured together a sheet keeps the first one's camera and cards; that is said before their figures.
+/// A sheet of several photos keeps the camera and the cards of the first.
 fn of_the_first_photo(sheet: &Sheet) -> String {
     match sheet.photos.as_slice() {
         [first, .., _] => format!("of {}: ", first.file),
@@ -91,8 +91,8 @@ fn of_the_first_photo(sheet: &Sheet) -> String {
     }
 }
 
-/// Lifts that several photos have told, at some of the stations.
-fn lifts(sheet: &Sheet, out: &mut String) {
+/// Heights that were measured from several photos.
+fn heights(sheet: &Sheet, out: &mut String) {
     let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else { return };
     for (part, rows, us) in [("seat", &lift.seat, &lift.seat_u), ("channel", &lift.channel, &lift.channel_u)]
     {
@@ -100,26 +100,30 @@ fn lifts(sheet: &Sheet, out: &mut String) {
         let shown: Vec<String> = lifts_shown(rows, us)
             .map(|([at, mm], u)| format!("{at:.1}: {mm:.0} ± {:.0}", COVERAGE * u))
             .collect();
-        line(out, "lift", &format!("of the {part} from the photos, mm: {}", shown.join(", ")));
+        line(
+            out,
+            "heights",
+            &format!("of the {part} over the card, from the photos, mm: {}", shown.join(", ")),
+        );
     }
 }
 
-/// The rows of a lift `[station, mm]` that are shown, each with its standard uncertainty, mm.
+/// The heights `[station, mm]` that are shown, each with its standard uncertainty, mm.
 pub fn lifts_shown<'a>(rows: &'a [[f64; 2]], us: &'a [f64]) -> impl Iterator<Item = ([f64; 2], f64)> + 'a {
     let shown = |row: &[f64; 2]| LIFTS_SHOWN.iter().any(|s| (row[0] - s).abs() < 1e-6);
     rows.iter().copied().zip(us.iter().copied()).filter(move |(row, _)| shown(row))
 }
 
-/// Stations at which a lift is shown.
+/// Stations at which a height is shown.
 const LIFTS_SHOWN: [f64; 5] = [0.0, 0.3, 0.5, 0.7, 1.0];
 
-/// A stretch of an edge by its stations.
+/// A stretch of an edge, by its stations.
 pub fn stretch(stations: [f64; 2]) -> String {
     let [from, to] = stations.map(|at| format!("{:.2}", at.clamp(0.0, 1.0)));
     if from == to { format!("at station {from}") } else { format!("from station {from} to {to}") }
 }
 
-/// What the first of several cards or photos alone would have given.
+/// The uncertainty that the first of several cards or photos alone would have given.
 fn gained(sheet: &Sheet, of: &str, alone_u95: fn(&Width) -> Option<f64>, out: &mut String) {
     let each = sheet.widths.iter().filter_map(|w| {
         let alone = alone_u95(w).filter(|alone| half_width(*alone, 1) != half_width(w.u95, 1))?;
@@ -141,7 +145,7 @@ fn widths(sheet: &Sheet, units: Units, out: &mut String) {
     gained(sheet, "card", |w| w.one_card_u95, out);
     gained(sheet, "photo", |w| w.one_photo_u95, out);
     if sheet.widths.is_empty() {
-        out.push_str("  none could be taken\n");
+        out.push_str("  none could be measured\n");
     }
     if let Some(t) = &sheet.front_taper {
         let how = words::taper(t.deg, t.u95);
@@ -171,7 +175,7 @@ fn station_width(width: Option<&StationWidth>, units: Units) -> String {
     }
 }
 
-/// Doubts and warnings, each with what to do.
+/// Doubts and warnings with their hints.
 fn notes(sheet: &Sheet, out: &mut String) {
     for d in &sheet.doubts {
         let place = format!("{} {} edge {}", d.part.as_str(), d.side.as_str(), stretch([d.from_at, d.to_at]));
@@ -186,5 +190,49 @@ fn notes(sheet: &Sheet, out: &mut String) {
     for w in &sheet.warnings {
         let _ = writeln!(out, "\nwarning: {} [{}]", plain(&sheet.warning_text(w)), plain(&w.code.as_str()));
         let _ = writeln!(out, "  {}", plain(&w.hint));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::refusal::{Refusal, RefusalCode};
+    use crate::sheet::tests::sample;
+
+    #[test]
+    fn the_table_has_widths_warnings_and_cautions() {
+        let table = text(&sample(), TextOptions { units: Units::Millimetres, stations: true });
+        let expected = [
+            "bracken.jpg, 4032 x 3024 px",
+            "231.4 ± 1.8 mm    9.11 in   at 0.72",
+            "14.1 ± 0.9 deg  widens toward the rear",
+            "not traced",
+            "channel left edge from station 0.30 to 0.40: a line 9.0 mm further inside may be the edge (20 %)",
+            "warning: The lift is not known. [lift-unknown]\n  Give it with --lift.",
+            CAUTIONS,
+        ];
+        for part in expected {
+            assert!(table.contains(part), "{part:?} in\n{table}");
+        }
+        assert!(!text(&sample(), TextOptions::default()).contains("stations ("));
+    }
+
+    #[test]
+    fn the_table_of_a_refused_photo_has_the_reason_and_no_width() {
+        let mut sheet = sample();
+        sheet.refused =
+            Some(Refusal::new(RefusalCode::NoCard, "No card was found.", "Lay the card in the picture."));
+        let table = text(&sheet, TextOptions::default());
+        assert!(
+            table.contains("No card was found. [no-card]") && table.contains("Lay the card in the picture.")
+        );
+        assert!(!table.contains("widest"));
+    }
+
+    #[test]
+    fn a_name_cannot_control_the_terminal() {
+        let mut sheet = sample();
+        sheet.saddle.name = "a\u{1b}[2Jb".into();
+        assert!(!text(&sheet, TextOptions::default()).contains('\u{1b}'));
     }
 }

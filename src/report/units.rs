@@ -1,7 +1,6 @@
 //! How lengths are written: millimetres with inches beside, or the other way round.
 
-/// Millimetres in an inch, by definition.
-pub const MM_PER_INCH: f64 = 25.4;
+pub use crate::canvas::MM_PER_INCH;
 
 /// Which unit comes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -1,10 +1,10 @@
-//! The sheet's machine words as a reader says them.
+//! The sheet's codes in the reader's words.
 
 use crate::camera::fit::line as lens;
 use crate::sheet::{Card, ScaleSource};
 use crate::width::influence::line;
 
-/// At which scale a card was printed, where that was measured.
+/// The scale at which a card was printed, where it was measured.
 pub fn printed_at(card: &Card) -> String {
     let by = match card.print_scale_by {
         Some(ScaleSource::BankCard) => " by the bank card in its frame",
@@ -17,54 +17,54 @@ pub fn printed_at(card: &Card) -> String {
     format!(", printed at {:.2}{u95} %{by}", 100.0 * card.print_scale)
 }
 
-/// An influence of the budget: what it is, and what would make it smaller. A name this program does not know is said
-/// as it stands.
+/// An influence of the budget: what it is, and what would make it smaller. An unknown name stays as it is.
 pub fn influence(from: &str) -> (String, &'static str) {
     let (is, better) = match from {
-        line::CORNERS => {
-            ("the card’s place in the photo", "come nearer, in focus, with more light on the card")
-        }
-        line::LIFT => (
-            "height of the edges (lift)",
-            "measure the lift at more places, or lay the card at the height of the edges",
+        line::CORNERS => (
+            "position of the card in the photo",
+            "fill the photo with saddle and card, sharp and in good light",
         ),
-        line::EDGE => ("where the edge lies in the photo", "use more and more even light, and a plain floor"),
-        line::PIPING => ("which point of a round piping is the edge", ""),
-        line::COMPETING => {
-            ("other lines that may be the edge", "see that no shadow or seam runs beside the edge")
-        }
-        line::DIRECTION => ("direction of the midline", "mark the two ends of the midline more exactly"),
-        line::STATION => ("place along the midline", "mark the two ends of the midline more exactly"),
+        line::LIFT => (
+            "height of the edges over the card",
+            "measure the heights at more places, or lay the card at the height of the edges",
+        ),
+        line::EDGE => ("position of the edge in the photo", "use more and softer light, and a plain floor"),
+        line::PIPING => ("where on the rounded piping the edge is", ""),
+        line::COMPETING => (
+            "other lines that may be the edge",
+            "avoid shadows beside the edge, and cover what looks like an edge",
+        ),
+        line::DIRECTION => ("direction of the midline", "mark the two ends of the midline more precisely"),
+        line::STATION => ("position along the midline", "mark the two ends of the midline more precisely"),
         line::LEVEL => (
-            "how level the card lies with the saddle",
-            "lay the card close to the saddle, level by a spirit level, and photograph from straight above",
+            "how level the card is with the saddle",
+            "level the card with a spirit level, close to the saddle, and photograph from straight above",
         ),
         line::ROLL => (
             "how level the saddle stands",
-            "turn the saddle on its stand until both sides are equally high, and photograph from straight above",
+            "turn the saddle on its stand until both sides are at one height, and photograph from straight above",
         ),
-        line::PRINT => (
-            "true size of the printed card",
-            "measure the printed card with a steel ruler, and print it at 100 %",
-        ),
-        line::HIDDEN => (
-            "what an untraced stretch may hide",
-            "take away what lies across the edge, or light it more evenly",
-        ),
-        line::UNEVEN => {
-            ("halves that differ more than a saddle’s", "look at both edges, and mark the two ends")
+        line::PRINT => {
+            ("size of the printed card", "print the card at 100 %, and measure its bar with a steel ruler")
         }
+        line::HIDDEN => {
+            ("what an untraced stretch may hide", "remove what covers the edge, or light it more evenly")
+        }
+        line::UNEVEN => (
+            "left and right differ more than saddles do",
+            "check both edges, and mark the ends of the midline",
+        ),
         lens::FOCAL | lens::DISTORTION | lens::PRINCIPAL => {
             return (format!("the lens: {from}"), "calibrate the camera and give its lens file with --lens");
         }
-        lens::BEND => ("a bend of the card", "glue the card to something flat and stiff"),
-        lens::BLOOM => ("light that spreads over an edge", "avoid bright light from behind the saddle"),
+        lens::BEND => ("bending of the card", "glue the card to something flat and stiff"),
+        lens::BLOOM => ("glare at the edges", "avoid bright light behind the saddle"),
         other => return (other.to_owned(), ""),
     };
     (is.to_owned(), better)
 }
 
-/// A named width as a reader says it.
+/// A named width.
 pub fn width(name: &str) -> String {
     match name {
         "seat.widest" => "Seat at its widest".into(),
@@ -77,7 +77,7 @@ pub fn width(name: &str) -> String {
     }
 }
 
-/// A row of a comparison as a reader says it.
+/// A row of a comparison.
 pub fn compared(of: &str) -> String {
     match of {
         "at(seat.widest)" => "Where it is widest (0 front, 1 rear)".into(),
@@ -87,16 +87,16 @@ pub fn compared(of: &str) -> String {
     }
 }
 
-/// How a front taper of `deg` degrees with the expanded uncertainty `u95` runs.
+/// The direction of a front taper of `deg` degrees with the expanded uncertainty `u95`.
 pub fn taper(deg: f64, u95: f64) -> &'static str {
     match deg {
-        deg if deg.abs() <= u95 => "neither widens nor narrows for sure",
+        deg if deg.abs() <= u95 => "no clear taper",
         deg if deg > 0.0 => "widens toward the rear",
         _ => "narrows toward the rear",
     }
 }
 
-/// Figures that stay together where a line is broken: with their units, and with what stands before them.
+/// The text with no-break spaces between figures and their units and signs.
 pub fn unbroken(text: &str) -> String {
     const BEFORE: [&str; 5] = ["within: ", "± ", "> ", "< ", "\u{2212} "];
     const AFTER: [&str; 5] = [" ±", " mm", " %", " deg", " kPa"];
@@ -106,17 +106,17 @@ pub fn unbroken(text: &str) -> String {
         .fold(text.to_owned(), |text, part| text.replace(part, &part.replace(' ', "\u{a0}")))
 }
 
-/// Text from outside without control characters, which could drive the terminal.
+/// Text without control characters, which could control the terminal.
 pub fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
 }
 
-/// Text for a spreadsheet, which takes what begins like a formula for one; an apostrophe keeps it text.
+/// Text for a spreadsheet, with an apostrophe before what looks like a formula.
 pub fn harmless(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
 }
 
-/// Figures with a minus sign where a hyphen stands for one: before a digit, and not within a word or a range.
+/// The text with minus signs for hyphens before digits, but not within words and ranges.
 pub fn with_minus(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut before = ' ';
@@ -129,7 +129,7 @@ pub fn with_minus(text: &str) -> String {
     out
 }
 
-/// A text of at most `most` characters; what is left out at its end is marked.
+/// At most `most` characters of a text, with an ellipsis where it was cut.
 pub fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
@@ -138,14 +138,14 @@ pub fn shortened(text: &str, most: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
-/// A text with a capital at its beginning.
+/// A text with a capital at the beginning.
 pub fn capitalised(text: &str) -> String {
     let mut chars = text.trim().chars();
     let first: String = chars.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
     first + chars.as_str()
 }
 
-/// A text as a sentence: a capital at its beginning and a full stop at its end.
+/// A text with a capital at the beginning and a full stop at the end.
 pub fn sentence(text: &str) -> String {
     let mut out = capitalised(text);
     if !out.is_empty() && !out.ends_with(['.', '!', '?']) {
@@ -180,8 +180,8 @@ mod tests {
     }
 
     #[test]
-    fn a_taper_within_its_uncertainty_is_none_for_sure() {
-        assert_eq!(taper(-1.8, 1.9), "neither widens nor narrows for sure");
+    fn a_taper_within_its_uncertainty_has_no_direction() {
+        assert_eq!(taper(-1.8, 1.9), "no clear taper");
         assert_eq!(
             [taper(3.0, 1.0), taper(-3.0, 1.0)],
             ["widens toward the rear", "narrows toward the rear"]

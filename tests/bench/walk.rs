@@ -13,8 +13,7 @@ use seatspan::outline::{GIVEN_END_TOLERANCE_MM, Scene, trace_seat};
 use seatspan::photo::Photo;
 use seatspan::pipeline::{self, Measured, Request};
 use seatspan::record::measure;
-use seatspan::report::draw::{Picture, png};
-use seatspan::report::overlay::drawing;
+use seatspan::report::overlay::overlay_png;
 use seatspan::report::units::Units;
 use seatspan::width::measure_widths;
 
@@ -95,22 +94,10 @@ fn g_measure_widths(bencher: Bencher) {
 #[divan::bench(sample_count = 10, sample_size = 1)]
 fn h_overlay_png(bencher: Bencher) {
     let (sheet, geometry) = seatspan::record::record(&REQUEST, &MEASURED);
-    bencher.bench_local(|| overlay_png(&PHOTO, black_box(&sheet), &geometry));
+    bencher.bench_local(|| overlay_png(&PHOTO, black_box(&sheet), &geometry, Units::Millimetres));
 }
 
 fn overlay(photo: Arc<Photo>) -> Vec<u8> {
     let (sheet, geometry) = measure(photo.clone(), &REQUEST).expect("the demo is measured");
-    overlay_png(&photo, &sheet, &geometry)
-}
-
-fn overlay_png(
-    photo: &Photo,
-    sheet: &seatspan::sheet::Sheet,
-    geometry: &seatspan::sheet::geometry::OverlayGeometry,
-) -> Vec<u8> {
-    let size = (photo.width_px() as u32, photo.height_px() as u32);
-    let drawing = drawing(sheet, geometry, size, Units::Millimetres);
-    let (rgb, width, height) = photo.thumbnail_rgb(1280);
-    let picture = Picture::new(&rgb, width as u32, height as u32).expect("the reduced photo");
-    png::render(&drawing, picture).expect("the overlay")
+    overlay_png(&photo, &sheet, &geometry, Units::Millimetres).expect("the overlay")
 }

@@ -81,7 +81,7 @@ fn between<'a>(text: &'a str, before: &str, after: &str) -> Vec<&'a str> {
 fn the_sections_stand_in_their_order() {
     let ids = between(&WILLOW_PAGE, "<section id=\"", "\"");
     let expected = [
-        "figures", "to-scale", "widths", "along", "evenness", "budget", "better", "method", "cautions",
+        "figures", "to-scale", "widths", "along", "symmetry", "budget", "better", "method", "cautions",
         "trace",
     ];
     assert_eq!(ids, expected);
@@ -265,7 +265,7 @@ fn a_report_on_photos_together_says_which_photo_it_shows() {
         "2 photos together, the first of ",
         "The first of 2 photos, willow.jpg, at 1:4",
         "(in the first photo)",
-        "44\u{a0}±\u{a0}9\u{a0}mm at\u{a0}0.00, −68\u{a0}±\u{a0}5\u{a0}mm at\u{a0}1.00 (told by the photos",
+        "44\u{a0}±\u{a0}9\u{a0}mm at\u{a0}0.00, −68\u{a0}±\u{a0}5\u{a0}mm at\u{a0}1.00 (over the card, from the photos",
         "<dt>Photo 2</dt>",
         "second.jpg",
         &"5e".repeat(32),
@@ -398,6 +398,18 @@ fn the_plan_at_true_scale_has_true_lengths() {
         // The check can fail: lengths that nothing on the pages has are not found.
         let widest = sheet.width("seat.widest").unwrap().mm;
         assert!(!on_two_pages(plan, 0.97 * widest));
+    }
+}
+
+#[test]
+fn a_pdf_asks_not_to_be_scaled() {
+    for more in [&[][..], &["--for", "sale", "--true-scale"]] {
+        let (folder, _) = report(&["willow"], more);
+        let name = if more.is_empty() { "willow.report.pdf" } else { "willow.sale.pdf" };
+        let document = Document::load(folder.path().join(name)).unwrap();
+        // ISO 32000-1:2008, table 150.
+        let preferences = document.catalog().unwrap().get(b"ViewerPreferences").unwrap().as_dict().unwrap();
+        assert_eq!(preferences.get(b"PrintScaling").unwrap().as_name().unwrap(), b"None");
     }
 }
 

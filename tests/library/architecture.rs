@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// The modules of the pipeline, with their numbers as in `src/lib.rs`.
-const MODULES: [(&str, u32); 9] = [
+const MODULES: [(&str, u32); 10] = [
     ("photo", 1),
     ("card", 2),
     ("camera", 3),
@@ -11,8 +11,9 @@ const MODULES: [(&str, u32); 9] = [
     ("width", 5),
     ("sheet", 6),
     ("fit", 7),
-    ("report", 8),
-    ("print", 9),
+    ("canvas", 8),
+    ("report", 9),
+    ("print", 10),
 ];
 /// Used by all modules, and using none of them.
 const BASE: [&str; 4] = ["numeric", "refusal", "warning", "explain"];

@@ -11,6 +11,7 @@ use lab::synth::tag_patch;
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
 use resvg::{tiny_skia, usvg};
+use seatspan::canvas::{Canvas, Letters, Paper, pdf};
 use seatspan::card::bank_card::ID1_MM;
 use seatspan::card::find_cards;
 use seatspan::card::pattern::BAR_MM;
@@ -18,8 +19,6 @@ use seatspan::card::pattern::{Pattern, patterns};
 use seatspan::photo::Photo;
 use seatspan::print::card::card_page;
 use seatspan::print::guide::guide_page;
-use seatspan::print::page::Page;
-use seatspan::print::{Paper, Turned, pdf, svg};
 
 const DPI: f64 = 300.0;
 const MM_PER_INCH: f64 = 25.4;
@@ -120,7 +119,7 @@ fn a_pdf_draws_every_length_true() {
     for (paper, size) in papers {
         let sheet = pattern("sheet");
         let page = card_page(sheet, 3, paper).unwrap();
-        let (all, is) = drawn_in_pdf(pdf::render("t", std::slice::from_ref(&page)).unwrap());
+        let (all, is) = drawn_in_pdf(pdf(std::slice::from_ref(&page), "t").unwrap());
         assert!((0..2).all(|i| (is[i] - size[i]).abs() < DRAWN_MM), "{is:?}");
         let corner = [(size[0] - 250.0) / 2.0, (size[1] - 180.0) / 2.0];
         for tag in &sheet.tags {
@@ -131,7 +130,7 @@ fn a_pdf_draws_every_length_true() {
         // The frame's line of 0.25 mm lies outside the bank card, so its middle is that much larger.
         assert!(has_size(&all, ID1_MM[0] + 0.25, ID1_MM[1] + 0.25), "the bank card's frame");
         let strips = card_page(pattern("strip"), 0, paper).unwrap();
-        let (all, _) = drawn_in_pdf(pdf::render("t", &[strips]).unwrap());
+        let (all, _) = drawn_in_pdf(pdf(&[strips], "t").unwrap());
         let tags = all.iter().filter(|b| (b[2] - 30.0).abs() < DRAWN_MM && (b[3] - 30.0).abs() < DRAWN_MM);
         assert_eq!(tags.count(), 20, "four strips of five tags");
         assert!(has_size(&all, BAR_MM, 1.2));
@@ -141,12 +140,12 @@ fn a_pdf_draws_every_length_true() {
 #[test]
 fn a_pdf_asks_not_to_be_scaled_and_brings_its_letters() {
     for page in [card_page(pattern("sheet"), 0, Paper::A4).unwrap(), guide_page(Paper::Letter)] {
-        let bytes = pdf::render(&page.title, std::slice::from_ref(&page)).unwrap();
+        let bytes = pdf(std::slice::from_ref(&page), &page.label).unwrap();
         let text = String::from_utf8_lossy(&bytes);
         assert_eq!(text.matches("/PrintScaling /None").count(), 1);
         assert!(text.contains("/FontFile2"), "an embedded typeface");
         assert!(bytes.len() < 100_000, "{} bytes: a subset of it", bytes.len());
-        let again = pdf::render(&page.title, std::slice::from_ref(&page)).unwrap();
+        let again = pdf(std::slice::from_ref(&page), &page.label).unwrap();
         assert_eq!(bytes, again, "the same page gives the same bytes");
     }
 }
@@ -188,8 +187,9 @@ fn cards_on(pattern: &Pattern, copy: u32) -> usize {
     if pattern.name == "strip" { (pattern.copies - copy).min(4) as usize } else { 1 }
 }
 
-fn svg_as_photo(page: &Page) -> Photo {
-    let tree = usvg::Tree::from_str(&svg::render(page), &usvg::Options::default()).unwrap();
+fn svg_as_photo(page: &Canvas) -> Photo {
+    let tree =
+        usvg::Tree::from_str(&page.to_svg(Letters::Drawn).unwrap(), &usvg::Options::default()).unwrap();
     let k = DPI / MM_PER_INCH;
     let (width, height) = ((page.width_mm * k).round() as u32, (page.height_mm * k).round() as u32);
     let mut pixmap = tiny_skia::Pixmap::new(width, height).unwrap();
@@ -219,9 +219,9 @@ fn program(name: &str) -> bool {
     there
 }
 
-fn pdf_as_photo(folder: &Path, page: &Page) -> Photo {
+fn pdf_as_photo(folder: &Path, page: &Canvas) -> Photo {
     let file = folder.join("page.pdf");
-    std::fs::write(&file, pdf::render(&page.title, std::slice::from_ref(page)).unwrap()).unwrap();
+    std::fs::write(&file, pdf(std::slice::from_ref(page), &page.label).unwrap()).unwrap();
     let status = Command::new("pdftoppm")
         .args(["-r", "300", "-gray", "-singlefile"])
         .arg(&file)
@@ -257,19 +257,16 @@ fn another_reader_finds_the_page_size_and_the_typeface() {
     if !(program("pdfinfo") && program("pdffonts")) {
         return;
     }
-    for (paper, turned, size) in [
-        (Paper::A4, Turned::Landscape, "841.89 x 595.276 pts (A4)"),
-        (Paper::Letter, Turned::Landscape, "792 x 612 pts (letter)"),
-        (Paper::A4, Turned::Portrait, "595.276 x 841.89 pts (A4)"),
-        (Paper::Letter, Turned::Portrait, "612 x 792 pts (letter)"),
+    let card = |paper| card_page(pattern("sheet"), 0, paper).unwrap();
+    for (page, size) in [
+        (card(Paper::A4), "841.89 x 595.276 pts (A4)"),
+        (card(Paper::Letter), "792 x 612 pts (letter)"),
+        (guide_page(Paper::A4), "595.276 x 841.89 pts (A4)"),
+        (guide_page(Paper::Letter), "612 x 792 pts (letter)"),
     ] {
-        let page = match turned {
-            Turned::Landscape => card_page(pattern("sheet"), 0, paper).unwrap(),
-            Turned::Portrait => guide_page(paper),
-        };
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("page.pdf");
-        std::fs::write(&file, pdf::render(&page.title, std::slice::from_ref(&page)).unwrap()).unwrap();
+        std::fs::write(&file, pdf(std::slice::from_ref(&page), &page.label).unwrap()).unwrap();
         let said = |program: &str| {
             let output = Command::new(program).arg(&file).output().unwrap();
             assert!(output.status.success() && output.stderr.is_empty(), "{output:?}");

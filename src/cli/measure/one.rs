@@ -10,14 +10,14 @@ use super::jobs::Job;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::lens_file::LensFileError;
 use crate::camera::print_scale::ScaleBy;
+use crate::canvas::Letters;
 use crate::explain::Explanation;
 use crate::numeric::words::Part;
 use crate::photo::{Photo, PhotoError, file_name, sha256_of_file};
 use crate::pipeline::{self, Request};
 use crate::record::{asked, record, record_refused};
 use crate::refusal::Refusal;
-use crate::report::draw::{Picture, png, svg};
-use crate::report::overlay::drawing;
+use crate::report::overlay::overlay;
 use crate::report::text::{TextOptions, text};
 use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{self, Output, Sheet, output_path, safe_write};
@@ -174,13 +174,10 @@ impl Outputs {
         geometry: &OverlayGeometry,
         overwrite: bool,
     ) -> anyhow::Result<()> {
-        let size = (photo.width_px() as u32, photo.height_px() as u32);
-        let drawing = drawing(sheet, geometry, size, args.units);
-        let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
-        let picture = Picture::new(&rgb, w as u32, h as u32)?;
-        safe_write(&self.png, &png::render(&drawing, picture)?, overwrite)?;
+        let overlay = overlay(photo, sheet, geometry, args.units);
+        safe_write(&self.png, &overlay.to_png()?, overwrite)?;
         if let Some(path) = &self.svg {
-            safe_write(path, svg::render(&drawing, picture)?.as_bytes(), overwrite)?;
+            safe_write(path, overlay.to_svg(Letters::Typed)?.as_bytes(), overwrite)?;
         }
         Ok(())
     }

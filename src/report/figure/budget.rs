@@ -1,44 +1,47 @@
 //! Where the uncertainty of each named width comes from, as bars.
 
 use super::chart::step;
-use super::{Anchor, Figure, HAIR, SMALL_MM, Tone};
-use crate::report::shape::{Keyed, Shape};
+use super::key;
+use crate::canvas::{Anchor, Canvas, Path, TextStyle};
+use crate::report::palette::{HAIRLINE, PAPER, SEAT, SMALL, SOFT};
+use crate::report::shape::{KeyedWidth, Shape};
 use crate::report::words::influence;
 use crate::sheet::Sheet;
 
 /// Height of a line, mm.
 const LINE_MM: f64 = 4.6;
-/// Room for the words before the bars, mm.
-const WORDS_MM: f64 = 50.0;
-
+/// Width of the words before the bars, mm.
+const WORDS_MM: f64 = 52.0;
 /// Least width of a column of bars with its figures, mm.
 const COLUMN_MM: f64 = 19.0;
-/// Room for a figure below a grid line, mm.
+/// Least distance of figures below grid lines, mm.
 const TICK_MM: f64 = 6.0;
 /// Above and below the bars of a block, mm.
 const ABOVE_MM: f64 = 6.0;
 const BELOW_MM: f64 = 8.0;
+/// Figures at the bars.
+const FIGURES: TextStyle = TextStyle::regular(2.2, SOFT);
 
 /// The influences, from the largest on, and for each the named widths' contributions in columns of bars; where the
 /// figure is too narrow for all columns, in blocks below one another.
-pub fn budget(sheet: &Sheet, shape: &Shape, width_mm: f64) -> Figure {
+pub fn budget(sheet: &Sheet, shape: &Shape, width_mm: f64) -> Canvas {
     let influences = influences(sheet);
     let most = (((width_mm - WORDS_MM) / COLUMN_MM).floor() as usize).max(1);
-    let blocks: Vec<&[Keyed]> = shape.named.chunks(most).collect();
+    let blocks: Vec<&[KeyedWidth]> = shape.named.chunks(most).collect();
     let block_mm = ABOVE_MM + LINE_MM * influences.len() as f64 + BELOW_MM;
     let height = block_mm * blocks.len().max(1) as f64;
-    let mut figure = Figure::new(width_mm, height, "Contributions to each width's standard uncertainty, mm");
+    let label = "Contributions to each width's standard uncertainty, mm";
+    let mut canvas = Canvas::new([width_mm, height], label);
     let columns = blocks.first().map_or(1, |b| b.len());
     let column_mm = ((width_mm - WORDS_MM) / columns as f64).min(60.0);
     let largest = sheet.budget.iter().map(|l| l.u).fold(0.1, f64::max);
-    // As many grid lines as their figures have room for.
-    // A scale with nothing but its nought tells nothing.
+    // As many grid lines as their figures leave space for, and at least one beside the zero.
     let tick = step(largest, ((column_mm - 11.0) / TICK_MM).clamp(1.0, 5.0)).min(round_below(largest));
     let bars = Bars { column_mm, largest, tick, scale: (column_mm - 11.0) / largest };
     for (i, widths) in blocks.into_iter().enumerate() {
-        block(&mut figure, sheet, widths, &influences, &bars, block_mm * i as f64);
+        block(&mut canvas, sheet, widths, &influences, &bars, block_mm * i as f64);
     }
-    figure
+    canvas
 }
 
 /// The largest of 1, 2 or 5 times a power of ten that is at most as large.
@@ -47,7 +50,7 @@ fn round_below(value: f64) -> f64 {
     [5.0, 2.0, 1.0].map(|m| m * power).into_iter().find(|round| *round <= value).unwrap_or(power)
 }
 
-/// How long bars are.
+/// The scale of the bars.
 struct Bars {
     column_mm: f64,
     /// The largest contribution, mm.
@@ -58,40 +61,44 @@ struct Bars {
     scale: f64,
 }
 
-fn block(figure: &mut Figure, sheet: &Sheet, widths: &[Keyed], influences: &[String], bars: &Bars, top: f64) {
+fn block(
+    canvas: &mut Canvas,
+    sheet: &Sheet,
+    widths: &[KeyedWidth],
+    influences: &[String],
+    bars: &Bars,
+    top: f64,
+) {
     let bottom = top + ABOVE_MM + LINE_MM * influences.len() as f64;
+    let column = |i: usize| WORDS_MM + i as f64 * bars.column_mm;
+    let places = (-bars.tick.log10().floor()).max(0.0) as usize;
     for (i, width) in widths.iter().enumerate() {
-        let x = WORDS_MM + i as f64 * bars.column_mm;
-        figure.key([x + 1.9, top + 2.2], &width.key);
+        key(canvas, [column(i) + 1.9, top + 2.2], &width.key);
         for k in 0..=(bars.largest / bars.tick + 1e-9).floor() as u32 {
             let value = f64::from(k) * bars.tick;
-            let at = x + value * bars.scale;
-            figure.line("grid", vec![[at, top + 5.0], [at, bottom]], HAIR);
-            let label = if k == 0 { "0".into() } else { decimals(value, bars.tick) };
-            figure.text([at, bottom + 3.6], label, Anchor::Middle, 2.2, Tone::Soft);
+            let x = column(i) + value * bars.scale;
+            canvas.line("grid", [[x, top + 5.0], [x, bottom]], HAIRLINE);
+            let label = if k == 0 { "0".into() } else { format!("{value:.places$}") };
+            canvas.text([x, bottom + 3.6], Anchor::Middle, label, FIGURES);
         }
     }
     for (row, from) in influences.iter().enumerate() {
         let y = top + ABOVE_MM + LINE_MM * row as f64;
-        figure.text([0.0, y + 3.0], influence(from).0, Anchor::Start, SMALL_MM, Tone::Ink);
+        canvas.text([0.0, y + 3.0], Anchor::Start, influence(from).0, SMALL);
         for (i, width) in widths.iter().enumerate() {
-            let x = WORDS_MM + i as f64 * bars.column_mm;
-            let line = sheet.budget.iter().find(|l| l.of == width.name && l.from == *from);
-            let Some(line) = line else { continue };
-            let length = line.u * bars.scale;
-            figure.rect("budget-bar", [x, y + 0.6, length.max(0.2), 3.0], Some(Tone::Seat), None);
-            let said = if line.u < 0.005 { "<0.01".into() } else { format!("{:.2}", line.u) };
-            // A ground for the figure, so that no grid line runs through it.
-            let room = [x + length + 0.5, y + 0.6, 1.25 * said.chars().count() as f64 + 0.4, 3.0];
-            figure.rect("ground", room, Some(Tone::Paper), None);
-            figure.text([x + length + 0.9, y + 2.9], said, Anchor::Start, 2.2, Tone::Soft);
+            let Some(line) = sheet.budget.iter().find(|l| l.of == width.name && l.from == *from) else {
+                continue;
+            };
+            let end = column(i) + line.u * bars.scale;
+            let bar = [column(i), y + 0.6, (line.u * bars.scale).max(0.2), 3.0];
+            canvas.fill("budget-bar", Path::rect(bar), SEAT);
+            let figure = if line.u < 0.005 { "<0.01".into() } else { format!("{:.2}", line.u) };
+            // White behind the figure, so that no grid line runs through it.
+            let ground = [end + 0.5, y + 0.6, FIGURES.width_mm(&figure) + 0.8, 3.0];
+            canvas.fill("ground", Path::rect(ground), PAPER);
+            canvas.text([end + 0.9, y + 2.9], Anchor::Start, figure, FIGURES);
         }
     }
-}
-
-fn decimals(value: f64, step: f64) -> String {
-    let places = (-step.log10().floor()).max(0.0) as usize;
-    format!("{value:.places$}")
 }
 
 /// The names of the influences, the largest contribution first.
@@ -111,16 +118,15 @@ pub fn influences(sheet: &Sheet) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::camera::fit::line as lens;
-    use crate::report::draw::font;
     use crate::width::influence::line;
 
     #[test]
-    fn a_scale_has_a_line_beside_its_nought() {
+    fn a_scale_has_a_line_beside_its_zero() {
         assert_eq!([0.8, 0.32, 1.0, 4.79, 50.0].map(round_below), [0.5, 0.2, 1.0, 2.0, 50.0]);
     }
 
     #[test]
-    fn every_influence_is_said_before_its_bars() {
+    fn every_influence_has_words_that_fit() {
         let all = [
             line::CORNERS,
             line::LIFT,
@@ -141,10 +147,10 @@ mod tests {
             lens::BEND,
         ];
         for from in all {
-            let said = influence(from).0;
-            let wide_mm = font::regular_width(&said, SMALL_MM);
-            assert!(wide_mm < WORDS_MM, "{said}: {wide_mm:.1} mm");
-            assert!(said != from, "{from} has no words of its own");
+            let words = influence(from).0;
+            let wide_mm = SMALL.width_mm(&words);
+            assert!(wide_mm < WORDS_MM, "{words}: {wide_mm:.1} mm");
+            assert!(words != from, "{from} has no words of its own");
         }
     }
 }

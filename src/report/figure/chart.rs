@@ -1,29 +1,36 @@
 //! Widths along the saddle, with their uncertainty as a band.
 
+use super::key;
 use super::plan::apart;
-use super::{Anchor, CHANNEL, Figure, HAIR, LETTERS_MM, SEAT, SMALL_MM, Stroke, TICK, Tone};
-use crate::report::draw::font;
+use crate::canvas::{Anchor, Canvas, Colour, MM_PER_INCH, Path, Point, Stroke};
+use crate::report::palette::{
+    AXIS, CHANNEL_EDGE, CHANNEL_WASH, HAIRLINE, INK, LABEL, PAPER, SEAT_EDGE, SEAT_WASH, SMALL, TICK,
+};
 use crate::report::shape::Shape;
-use crate::report::units::MM_PER_INCH;
 use crate::sheet::{Sheet, Station, StationWidth};
 
-/// Width of the charts on paper, mm: the text's on the narrower of A4 and Letter.
+/// Width of the charts on paper, mm: that of the text on the narrower of A4 and Letter.
 pub const CHART_MM: f64 = 170.0;
 /// Width of the charts for a narrow screen, mm.
 pub const NARROW_MM: f64 = 96.0;
-/// Room left and right of the plotting area, mm.
-const SIDES_MM: [f64; 2] = [13.0, 13.0];
+/// Left and right of the plotting area, mm.
+const SIDE_MM: f64 = 13.0;
 const TOP_MM: f64 = 9.0;
 const BOTTOM_MM: f64 = 11.0;
+/// Height of a line of the legend, mm.
+const LEGEND_MM: f64 = 4.4;
+/// From one line of small words to the next, mm.
+const WORDS_APART_MM: f64 = 3.4;
+const LIMIT: Stroke = Stroke::solid(INK, 0.4);
 
 /// A range of widths that a rule asks for along a stretch of the midline.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limit {
     /// First and last station.
     pub stations: [f64; 2],
-    /// The narrowest width, mm; none without a lower limit.
+    /// The least width, mm.
     pub least_mm: Option<f64>,
-    /// The widest width, mm; none without an upper limit.
+    /// The largest width, mm.
     pub most_mm: Option<f64>,
 }
 
@@ -38,49 +45,43 @@ pub struct Plot {
 
 impl Plot {
     /// A point.
-    pub fn at(&self, station: f64, mm: f64) -> [f64; 2] {
+    pub fn at(&self, station: f64, mm: f64) -> Point {
         let [x, y, w, h] = self.area;
         let [least, most] = self.range_mm;
         [x + station * w, y + h * (most - mm) / (most - least)]
     }
 
-    /// Vertical hairs with their stations below, and what the axis is.
-    pub fn station_axis(&self, figure: &mut Figure, length_mm: Option<f64>) {
-        let [x, y, w, h] = self.area;
+    /// Draws vertical grid lines with their stations below, and the axis's name.
+    pub fn station_axis(&self, canvas: &mut Canvas, length_mm: Option<f64>) {
+        let [left, y, w, h] = self.area;
         for i in 0..=20 {
             let at = f64::from(i) / 20.0;
-            let x = x + at * w;
-            if i % 5 == 0 {
-                figure.line("grid", vec![[x, y], [x, y + h]], HAIR);
-                let label = match (i, length_mm) {
-                    (0, _) => "front 0".into(),
-                    (20, Some(mm)) => format!("1 rear ({mm:.0} mm)"),
-                    (20, None) => "1 rear".into(),
-                    _ => format!("{at:.2}"),
-                };
-                let (anchor, x) = match i {
-                    0 => (Anchor::Start, x - 9.0),
-                    20 if length_mm.is_some() => (Anchor::End, self.area[0] + self.area[2] + 12.0),
-                    _ => (Anchor::Middle, x),
-                };
-                figure.text([x, y + h + 4.6], label, anchor, SMALL_MM, Tone::Soft);
+            let x = left + at * w;
+            canvas.line("tick", [[x, y + h], [x, y + h + 1.2]], TICK);
+            if i % 5 != 0 {
+                continue;
             }
-            figure.line("tick", vec![[x, y + h], [x, y + h + 1.2]], TICK);
+            canvas.line("grid", [[x, y], [x, y + h]], HAIRLINE);
+            let (label, anchor, x) = match (i, length_mm) {
+                (0, _) => ("front 0".into(), Anchor::Start, x - 9.0),
+                (20, Some(mm)) => (format!("1 rear ({mm:.0} mm)"), Anchor::End, x + 12.0),
+                (20, None) => ("1 rear".into(), Anchor::Middle, x),
+                _ => (format!("{at:.2}"), Anchor::Middle, x),
+            };
+            canvas.text([x, y + h + 4.6], anchor, label, AXIS);
         }
-        let at = [self.area[0] + self.area[2] / 2.0, y + h + 8.6];
-        figure.text(at, "station along the midline", Anchor::Middle, SMALL_MM, Tone::Soft);
+        canvas.text([left + w / 2.0, y + h + 8.6], Anchor::Middle, "station along the midline", AXIS);
     }
 
-    /// Horizontal hairs with millimetres at the left, every `step_mm` of the part of the range that is in use.
-    pub fn mm_axis(&self, figure: &mut Figure, step_mm: f64, signed: bool, in_use_mm: [f64; 2]) {
+    /// Draws horizontal grid lines with millimetres at the left, every `step_mm` of the part of the range that is in use.
+    pub fn mm_axis(&self, canvas: &mut Canvas, step_mm: f64, in_use_mm: [f64; 2]) {
         let [x, _, w, _] = self.area;
         let [least, most] = in_use_mm.map(|mm| mm / step_mm);
         for i in (least - 1e-9).ceil() as i64..=(most + 1e-9).floor() as i64 {
             let mm = i as f64 * step_mm;
             let y = self.at(0.0, mm)[1];
-            figure.line("grid", vec![[x, y], [x + w, y]], HAIR);
-            let label = if signed { format!("{:.0}", mm.abs()) } else { format!("{mm:.0}") };
-            figure.text([x - 1.6, y + 0.9], label, Anchor::End, SMALL_MM, Tone::Soft);
+            canvas.line("grid", [[x, y], [x + w, y]], HAIRLINE);
+            canvas.text([x - 1.6, y + 0.9], Anchor::End, format!("{:.0}", mm.abs()), AXIS);
         }
     }
 }
@@ -93,30 +94,28 @@ pub fn step(span: f64, most: f64) -> f64 {
 }
 
 /// The chart of one sheet; `limits` are those of a rider's rules.
-pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[Limit], width_mm: f64) -> Figure {
+pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[Limit], width_mm: f64) -> Canvas {
     let channel = sheet.stations.iter().any(|s| s.channel.is_some());
-    let entries = entries(channel, !limits.is_empty());
-    let places = legend_places(&entries, width_mm);
-    let top = TOP_MM + places.last().map_or(0.0, |p| p[1]);
+    let legend = legend(channel, !limits.is_empty(), width_mm);
+    let top = TOP_MM + legend.height_mm;
     let height = top + 57.0;
     let label = "Widths along the saddle from front to rear, with their 95 % uncertainty";
-    let mut figure = Figure::new(width_mm, height, label);
-    let plot = Plot {
-        area: [SIDES_MM[0], top, width_mm - SIDES_MM[0] - SIDES_MM[1], height - top - BOTTOM_MM],
-        range_mm: range(sheet, limits),
-    };
-    let step_mm = step(plot.range_mm[1], 6.0);
-    plot.mm_axis(&mut figure, step_mm, false, plot.range_mm);
-    plot.station_axis(&mut figure, Some(shape.length_mm));
-    inches(&mut figure, &plot);
+    let mut canvas = Canvas::new([width_mm, height], label);
+    let area = [SIDE_MM, top, width_mm - 2.0 * SIDE_MM, height - top - BOTTOM_MM];
+    let plot = Plot { area, range_mm: range(sheet, limits) };
+    plot.mm_axis(&mut canvas, step(plot.range_mm[1], 6.0), plot.range_mm);
+    plot.station_axis(&mut canvas, Some(shape.length_mm));
+    inches(&mut canvas, &plot);
     for limit in limits {
-        draw_limit(&mut figure, &plot, limit);
+        draw_limit(&mut canvas, &plot, limit);
     }
-    curve(&mut figure, &plot, &sheet.stations, |s| s.seat.as_ref(), Look::SEAT);
-    curve(&mut figure, &plot, &sheet.stations, |s| s.channel.as_ref(), Look::CHANNEL);
-    keys(&mut figure, &plot, shape);
-    legend(&mut figure, &entries, &places);
-    figure
+    let classes = ["seat-band", "seat-curve"];
+    curve(&mut canvas, &plot, &sheet.stations, |s| s.seat.as_ref(), classes, SEAT_WASH, SEAT_EDGE);
+    let classes = ["channel-band", "channel-curve"];
+    curve(&mut canvas, &plot, &sheet.stations, |s| s.channel.as_ref(), classes, CHANNEL_WASH, CHANNEL_EDGE);
+    keys(&mut canvas, &plot, shape);
+    canvas.place(&legend, [SIDE_MM, 0.0]);
+    canvas
 }
 
 fn range(sheet: &Sheet, limits: &[Limit]) -> [f64; 2] {
@@ -128,158 +127,108 @@ fn range(sheet: &Sheet, limits: &[Limit]) -> [f64; 2] {
     [0.0, (most / step_mm).ceil() * step_mm]
 }
 
-fn inches(figure: &mut Figure, plot: &Plot) {
+fn inches(canvas: &mut Canvas, plot: &Plot) {
     let [x, y, w, _] = plot.area;
     let right = x + w;
     for inch in 0..=(plot.range_mm[1] / MM_PER_INCH).floor() as u32 {
         let y = plot.at(0.0, f64::from(inch) * MM_PER_INCH)[1];
-        figure.line("tick", vec![[right, y], [right + 1.2, y]], TICK);
+        canvas.line("tick", [[right, y], [right + 1.2, y]], TICK);
         if inch % 2 == 0 {
-            figure.text([right + 2.0, y + 0.9], inch.to_string(), Anchor::Start, SMALL_MM, Tone::Soft);
+            canvas.text([right + 2.0, y + 0.9], Anchor::Start, inch.to_string(), AXIS);
         }
     }
-    figure.text([x - 1.6, y - 2.6], "mm", Anchor::End, SMALL_MM, Tone::Soft);
-    figure.text([right + 2.0, y - 2.6], "in", Anchor::Start, SMALL_MM, Tone::Soft);
+    canvas.text([x - 1.6, y - 2.6], Anchor::End, "mm", AXIS);
+    canvas.text([right + 2.0, y - 2.6], Anchor::Start, "in", AXIS);
 }
 
-/// How a part's curve is drawn.
-#[derive(Debug, Clone, Copy)]
-struct Look {
-    band: &'static str,
-    line: &'static str,
-    wash: Tone,
-    stroke: Stroke,
-}
-
-impl Look {
-    const SEAT: Self = Self { band: "seat-band", line: "seat-curve", wash: Tone::SeatWash, stroke: SEAT };
-    const CHANNEL: Self =
-        Self { band: "channel-band", line: "channel-curve", wash: Tone::ChannelWash, stroke: CHANNEL };
-}
-
-/// A curve with its band, parted where stations were not traced.
+/// A part's curve with its band, broken where stations were not traced.
 fn curve(
-    figure: &mut Figure,
+    canvas: &mut Canvas,
     plot: &Plot,
     stations: &[Station],
     of: impl Fn(&Station) -> Option<&StationWidth>,
-    look: Look,
+    [band_class, line_class]: [&'static str; 2],
+    wash: Colour,
+    stroke: Stroke,
 ) {
     for run in stations.split(|s| of(s).is_none()) {
         let run: Vec<_> = run.iter().filter_map(|s| Some((s.at, of(s)?))).collect();
         let side = |sign: f64| run.iter().map(move |(at, w)| plot.at(*at, w.mm + sign * w.u95));
-        let band: Vec<_> = side(1.0).chain(side(-1.0).rev()).collect();
-        figure.area(look.band, band, Some(look.wash), None);
-        let line: Vec<_> = run.iter().map(|(at, w)| plot.at(*at, w.mm)).collect();
-        for [x, y] in &line {
-            dot(figure, [*x, *y], look.stroke.tone);
+        if run.len() > 1 {
+            canvas.fill(band_class, Path::polygon(side(1.0).chain(side(-1.0).rev())), wash);
         }
-        figure.line(look.line, line, look.stroke);
+        for at in side(0.0) {
+            canvas.fill("dot", Path::circle(at, 0.55), stroke.colour);
+        }
+        canvas.line(line_class, side(0.0), stroke);
     }
-}
-
-fn dot(figure: &mut Figure, [x, y]: [f64; 2], tone: Tone) {
-    let r = 0.55;
-    let corners = (0..8).map(|i| f64::from(i) * std::f64::consts::FRAC_PI_4);
-    figure.area("dot", corners.map(|a| [x + r * a.cos(), y + r * a.sin()]).collect(), Some(tone), None);
 }
 
 /// The named widths' letters above the curve, joined to it.
-fn keys(figure: &mut Figure, plot: &Plot, shape: &Shape) {
+fn keys(canvas: &mut Canvas, plot: &Plot, shape: &Shape) {
     let wanted: Vec<f64> = shape.named.iter().map(|w| plot.at(w.at, 0.0)[0]).collect();
     for (width, x) in shape.named.iter().zip(apart(&wanted, 4.4)) {
-        let [x0, y] = plot.at(width.at, width.mm);
         let above = plot.at(width.at, width.mm + width.u95)[1] - 5.2;
-        figure.line("leader", vec![[x, above], [x0, y]], Stroke::solid(Tone::Ink, 0.2));
-        figure.key([x, above], &width.key);
+        canvas.line("leader", [[x, above], plot.at(width.at, width.mm)], Stroke::solid(INK, 0.2));
+        key(canvas, [x, above], &width.key);
     }
 }
 
-/// From one line of small words to the next, mm.
-const WORDS_APART_MM: f64 = 3.4;
-
-/// A rule's limits: a pale field between them with dashed lines, hatched outside by short strokes.
-fn draw_limit(figure: &mut Figure, plot: &Plot, limit: &Limit) {
+/// A rule's limits: lines with short strokes on the side that is out of bounds.
+fn draw_limit(canvas: &mut Canvas, plot: &Plot, limit: &Limit) {
     let [from, to] = limit.stations;
     // The words of two limits that lie near one another are drawn apart.
     let between =
         limit.least_mm.zip(limit.most_mm).map(|(least, most)| plot.at(to, least)[1] - plot.at(to, most)[1]);
     let aside = between.map_or(0.0, |mm| (WORDS_APART_MM - mm).max(0.0) / 2.0);
-    for (mm, outward) in [(limit.least_mm, 1.0), (limit.most_mm, -1.0)] {
+    for (mm, outward, words) in [(limit.least_mm, 1.0, "at least"), (limit.most_mm, -1.0, "at most")] {
         let Some(mm) = mm else { continue };
         let (a, b) = (plot.at(from, mm), plot.at(to, mm));
-        figure.line("limit", vec![a, b], Stroke::solid(Tone::Ink, 0.4));
+        canvas.line("limit", [a, b], LIMIT);
         let count = ((b[0] - a[0]) / 1.8).floor().max(1.0) as u32;
         for i in 0..=count {
             let x = a[0] + (b[0] - a[0]) * f64::from(i) / f64::from(count);
-            let end = [x - 1.0, a[1] + outward * 1.4];
-            figure.line("limit-hatch", vec![[x, a[1]], end], Stroke::solid(Tone::Ink, 0.18));
+            let ends = [[x, a[1]], [x - 1.0, a[1] + outward * 1.4]];
+            canvas.line("limit-hatch", ends, Stroke::solid(INK, 0.18));
         }
-        let words = if outward > 0.0 { "at least" } else { "at most" };
-        let y = b[1] + 0.8 + outward * aside;
-        limit_words(figure, plot, &format!("{words} {} mm", plain_mm(mm)), [a[0], b[0]], y);
+        let tenths = format!("{mm:.1}");
+        let words = format!("{words} {} mm", tenths.strip_suffix(".0").unwrap_or(&tenths));
+        limit_words(canvas, plot, &words, [a[0], b[0]], b[1] + 0.8 + outward * aside);
     }
 }
 
-/// A length with the tenths that it has.
-fn plain_mm(mm: f64) -> String {
-    let tenths = format!("{mm:.1}");
-    tenths.strip_suffix(".0").map_or(tenths.clone(), str::to_owned)
+/// A limit's words behind its end, where neither the curve nor a letter is, or before its beginning where they do not fit.
+fn limit_words(canvas: &mut Canvas, plot: &Plot, words: &str, [from, to]: [f64; 2], y: f64) {
+    let wide = SMALL.width_mm(words);
+    let fits = to + 1.4 + wide < plot.area[0] + plot.area[2];
+    let left = if fits { to + 1.4 } else { from - 2.4 - wide };
+    canvas.fill("ground", Path::rect([left - 0.4, y - 2.2, wide + 0.8, 2.9]), PAPER);
+    canvas.text([left, y], Anchor::Start, words, SMALL);
 }
 
-/// A limit's words beyond its end, where neither the curve nor a letter is, or before its beginning where there is no room:
-/// which width it is of tells its place. No grid line runs through them.
-fn limit_words(figure: &mut Figure, plot: &Plot, words: &str, [from, to]: [f64; 2], y: f64) {
-    let wide = font::regular_width(words, SMALL_MM);
-    let right = plot.area[0] + plot.area[2];
-    let beyond = to + 1.4 + WIDER * wide < right;
-    let (anchor, x, left) = match beyond {
-        true => (Anchor::Start, to + 1.4, to + 1.4),
-        false => (Anchor::End, from - 2.4, from - 2.4 - wide),
-    };
-    figure.rect("ground", [left - 0.4, y - 2.2, wide + 0.8, 2.9], Some(Tone::Paper), None);
-    figure.text([x, y], words, anchor, SMALL_MM, Tone::Ink);
-}
-
-/// What the chart's lines are.
-fn entries(channel: bool, limits: bool) -> Vec<(Stroke, Option<Tone>, &'static str)> {
-    let mut entries = vec![(SEAT, Some(Tone::SeatWash), "seat, with its 95 % uncertainty")];
+/// What the chart's lines are, beside one another as far as they fit. Its height is what it adds to a chart with one line.
+fn legend(channel: bool, limits: bool, width_mm: f64) -> Canvas {
+    let mut entries = vec![(SEAT_EDGE, Some(SEAT_WASH), "seat, with its 95 % uncertainty")];
     if channel {
-        entries.push((CHANNEL, Some(Tone::ChannelWash), "channel"));
+        entries.push((CHANNEL_EDGE, Some(CHANNEL_WASH), "channel"));
     }
     if limits {
-        entries.push((Stroke::solid(Tone::Ink, 0.4), None, "limit, hatched outside"));
+        entries.push((LIMIT, None, "limit, hatched outside"));
     }
-    entries
-}
-
-/// Where each entry of the legend begins, mm: beside one another as far as they fit, with room for a wider typeface than
-/// the one that is built in.
-fn legend_places(entries: &[(Stroke, Option<Tone>, &'static str)], width_mm: f64) -> Vec<[f64; 2]> {
-    let [mut x, mut y] = [SIDES_MM[0], 0.0];
-    let mut places = Vec::new();
-    for (_, _, word) in entries {
-        let wide = 9.4 + WIDER * font::regular_width(word, LETTERS_MM);
-        if x > SIDES_MM[0] && x + wide > width_mm {
-            (x, y) = (SIDES_MM[0], y + LEGEND_MM);
+    let mut legend = Canvas::new([width_mm - SIDE_MM, 0.0], "");
+    let mut x = 0.0;
+    for (stroke, wash, words) in entries {
+        let wide = 9.4 + LABEL.width_mm(words);
+        if x > 0.0 && x + wide > legend.width_mm {
+            (x, legend.height_mm) = (0.0, legend.height_mm + LEGEND_MM);
         }
-        places.push([x, y]);
+        let y = legend.height_mm;
+        if let Some(wash) = wash {
+            legend.fill("swatch", Path::rect([x, y + 1.6, 8.0, 2.6]), wash);
+        }
+        legend.line("swatch", [[x, y + 2.9], [x + 8.0, y + 2.9]], stroke);
+        legend.text([x + 9.4, y + 3.9], Anchor::Start, words, LABEL);
         x += wide + 4.0;
     }
-    places
-}
-
-/// Height of a line of the legend, mm.
-const LEGEND_MM: f64 = 4.4;
-/// How much wider than the built-in typeface another that a reader's machine puts in its place may run.
-const WIDER: f64 = 1.18;
-
-fn legend(figure: &mut Figure, entries: &[(Stroke, Option<Tone>, &'static str)], places: &[[f64; 2]]) {
-    for ((stroke, wash, word), [x, y]) in entries.iter().zip(places) {
-        if wash.is_some() {
-            figure.rect("swatch", [*x, y + 1.6, 8.0, 2.6], *wash, None);
-        }
-        figure.line("swatch", vec![[*x, y + 2.9], [x + 8.0, y + 2.9]], *stroke);
-        figure.text([x + 9.4, y + 3.9], *word, Anchor::Start, LETTERS_MM, Tone::Ink);
-    }
+    legend
 }

@@ -1,27 +1,24 @@
-//! A report before it is drawn.
+//! A report before it is laid out: sections of blocks, which the HTML page and the PDF both render.
 
-use serde::Serialize;
-use serde::ser::Serializer;
-
-use crate::report::figure::{Figure, svg};
+use crate::canvas::Canvas;
 
 /// A report.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone)]
 pub struct Document {
-    /// What kind of report it is, such as `Measurement report`.
+    /// What kind of report it is, such as `Saddle measurement`.
     pub kind: String,
-    /// What it is about: the saddle's name.
+    /// The saddle's name.
     pub title: String,
-    /// View, date, program, in one line.
+    /// View, date and note, in one line.
     pub subtitle: String,
     /// Its parts.
     pub sections: Vec<Section>,
-    /// What lets a page be traced, at the foot of every page.
+    /// What identifies a page, at the foot of every page.
     pub foot: String,
 }
 
 /// A part with a heading.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone)]
 pub struct Section {
     /// Name for links and tests.
     pub id: &'static str,
@@ -31,43 +28,34 @@ pub struct Section {
     pub blocks: Vec<Block>,
 }
 
+impl Section {
+    /// A section.
+    pub fn new(id: &'static str, heading: impl Into<String>, blocks: Vec<Block>) -> Self {
+        Self { id, heading: heading.into(), blocks }
+    }
+}
+
 /// A piece of a section.
-#[derive(Debug, Clone, Serialize)]
-#[serde(tag = "kind", rename_all = "kebab-case")]
+#[derive(Debug, Clone)]
 pub enum Block {
     /// A paragraph.
-    Text {
-        /// What it says.
-        text: String,
-    },
+    Text(String),
     /// The figures that matter most, large.
-    Keys {
-        /// The figures.
-        items: Vec<KeyFigure>,
-    },
+    KeyFigures(Vec<KeyFigure>),
     /// Figures side by side.
-    Figures {
-        /// The figures.
-        items: Vec<Captioned>,
-    },
+    Figures(Vec<Captioned>),
     /// A table.
     Table(Table),
     /// Pairs of a word and what it is.
-    Facts {
-        /// The pairs.
-        items: Vec<[String; 2]>,
-    },
+    Facts(Vec<[String; 2]>),
     /// Remarks, each with a short title.
-    Notes {
-        /// The remarks.
-        items: Vec<Note>,
-    },
+    Notes(Vec<Note>),
 }
 
 /// A large figure.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone)]
 pub struct KeyFigure {
-    /// The letter by which the figures know it, if they do.
+    /// The letter by which the figures know it.
     pub key: Option<String>,
     /// What it is.
     pub label: String,
@@ -79,45 +67,51 @@ pub struct KeyFigure {
     pub second: String,
 }
 
-/// A figure with what stands below it.
-#[derive(Debug, Clone, Serialize)]
+/// A figure with its caption.
+#[derive(Debug, Clone)]
 pub struct Captioned {
-    /// Width of the figure on paper, mm.
-    pub width_mm: f64,
     /// The figure on paper and on a wide screen.
-    #[serde(serialize_with = "as_svg")]
-    pub figure: Figure,
+    pub figure: Canvas,
     /// The same for a narrow screen.
-    #[serde(serialize_with = "as_svg_or_none")]
-    pub narrow: Option<Figure>,
+    pub narrow: Option<Canvas>,
     /// What it shows.
     pub caption: String,
 }
 
 impl Captioned {
     /// A figure with its narrower twin, if it has one.
-    pub fn new(figure: Figure, narrow: Option<Figure>, caption: impl Into<String>) -> Self {
-        Self { width_mm: figure.width_mm, figure, narrow, caption: caption.into() }
+    pub fn new(figure: Canvas, narrow: Option<Canvas>, caption: impl Into<String>) -> Self {
+        Self { figure, narrow, caption: caption.into() }
+    }
+
+    /// A block of one figure, drawn for paper and for a narrow screen.
+    pub fn at_both_widths(
+        draw: impl Fn(f64) -> Canvas,
+        widths_mm: [f64; 2],
+        caption: impl Into<String>,
+    ) -> Block {
+        let [wide, narrow] = widths_mm.map(draw);
+        Block::Figures(vec![Self::new(wide, Some(narrow), caption)])
     }
 }
 
 /// A table. The first column names the row.
-#[derive(Debug, Clone, Default, Serialize)]
+#[derive(Debug, Clone, Default)]
 pub struct Table {
     /// What it shows.
     pub caption: String,
     /// The columns' heads.
     pub head: Vec<String>,
-    /// Which columns hold figures, which end at their right.
-    pub figures: Vec<bool>,
+    /// The first column of figures, which end at their right; all that follow are figures too.
+    pub figures_from: usize,
     /// The rows.
     pub rows: Vec<Vec<String>>,
 }
 
 /// A remark.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Note {
-    /// A verdict or kind in one or two words, drawn in a box; none for plain remarks.
+    /// A verdict in one or two words, drawn in a box; none for plain remarks.
     pub word: Option<String>,
     /// What it is about.
     pub title: String,
@@ -129,23 +123,5 @@ impl Note {
     /// A remark without a boxed word.
     pub fn plain(title: impl Into<String>, text: impl Into<String>) -> Self {
         Self { word: None, title: title.into(), text: text.into() }
-    }
-}
-
-impl Block {
-    /// A paragraph.
-    pub fn text(text: impl Into<String>) -> Self {
-        Self::Text { text: text.into() }
-    }
-}
-
-fn as_svg<S: Serializer>(figure: &Figure, serializer: S) -> Result<S::Ok, S::Error> {
-    serializer.serialize_str(&svg::svg(figure))
-}
-
-fn as_svg_or_none<S: Serializer>(figure: &Option<Figure>, serializer: S) -> Result<S::Ok, S::Error> {
-    match figure {
-        Some(figure) => as_svg(figure, serializer),
-        None => serializer.serialize_none(),
     }
 }

@@ -1,16 +1,18 @@
-//! The report: from sheets to a document of sections and blocks, and from that to a page and a PDF. Both renderers
-//! draw the same blocks and add nothing.
+//! The report: from sheets to a document of sections and blocks, and from that to an HTML page and to pages of a PDF. Both
+//! renderers draw the same blocks and add nothing.
 
 pub mod compare;
-pub mod document;
-pub mod html;
-pub mod layout;
-pub mod paper;
-pub mod pdf;
+mod document;
+mod html;
+mod layout;
+mod method;
+mod pieces;
 pub mod single;
+mod table;
 pub mod tiles;
-pub mod wrap;
+mod uncertainty;
 
 pub use document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
-pub use paper::Paper;
+pub use html::html;
+pub use layout::pages;
 pub use single::{Options, Purpose, Subject, Verdicts};

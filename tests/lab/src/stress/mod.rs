@@ -12,8 +12,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use anyhow::Context;
 use clap::Args as ClapArgs;
 
-use seatspan::report::draw::{Picture, png};
-use seatspan::report::overlay::drawing;
+use seatspan::report::overlay::overlay_png;
 use seatspan::report::units::Units;
 use seatspan::sheet::{safe_write, to_json};
 use trial::{Aim, Trial, Tried};
@@ -131,9 +130,6 @@ fn keep(folder: &Path, tried: &Tried, force: bool) -> anyhow::Result<()> {
     let Some((sheet, geometry)) = &tried.measured else { return Ok(()) };
     safe_write(&path("sheet.json"), to_json(sheet)?.as_bytes(), force)?;
     let Some(photo) = &tried.photo else { return Ok(()) };
-    let size = (photo.width_px() as u32, photo.height_px() as u32);
-    let (rgb, w, h) = photo.thumbnail_rgb(png::LONG_SIDE as usize);
-    let picture = Picture::new(&rgb, w as u32, h as u32)?;
-    let overlay = png::render(&drawing(sheet, geometry, size, Units::Millimetres), picture)?;
+    let overlay = overlay_png(photo, sheet, geometry, Units::Millimetres)?;
     Ok(safe_write(&path("overlay.png"), &overlay, force)?)
 }
