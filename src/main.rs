@@ -1,4 +1,4 @@
-//! Front door: arguments in, exit status out.
+//! The program: arguments in, exit status out.
 
 use std::process::ExitCode;
 

@@ -6,47 +6,48 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Why a photo was refused. The names are part of the sheet's format and never change their meaning.
+/// Why a photo was refused: the reason, and what helps, as in `docs/refusals.md`. The names are part of the sheet's format and
+/// never change their meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum RefusalCode {
-    /// The file is not a photo that can be decoded.
+    /// The file is not a photo that can be decoded. Send the original file as the phone made it.
     PhotoUnreadable,
-    /// The photo declares more pixels than the program is ready to decode.
+    /// The photo has too many pixels. Save a copy of 12 megapixels.
     PhotoTooLarge,
-    /// The photo has too few pixels to measure anything in.
+    /// The photo has too few pixels. Send the original, not a preview.
     PhotoTooSmall,
-    /// No reference card was found.
+    /// No reference card was found. Photograph the whole printed card, flat, in focus and in even light.
     NoCard,
-    /// Tags were found, but they belong to no pattern of the reference card.
+    /// The tags belong to no known card. Print the card again with `seatspan card`.
     PatternUnknown,
-    /// A card was found, but too few of its tags agree with its layout.
+    /// Too few tags agree with the card's layout. Print the card again, and keep it whole, flat and unfolded.
     CardInconsistent,
-    /// The card's tags are too small in the photo to be located well enough.
+    /// The card is too small in the photo. Zoom in until saddle and card fill the picture.
     CardTooSmall,
-    /// The card's edges are too blurred.
+    /// The card is blurred. Focus on it, hold still, and use more light.
     CardBlurred,
-    /// The card is seen too much from the side.
+    /// The card is seen too obliquely. Photograph from nearer to straight above.
     TooOblique,
-    /// No bank card is seen in the frame of the reference card, where one was said to lie.
+    /// No bank card was found in the card's frame. Lay a dark one flat into the frame, in even light, or give `--bar`.
     BankCardNotSeen,
-    /// The card's pose could not be computed.
+    /// The camera's pose could not be determined. Photograph from straight above, with the whole card in the picture.
     PoseFailed,
-    /// The midline's ends lie outside the photo or make no sensible line.
+    /// An end of the midline is outside the photo, or the ends make no sensible line. Set both ends again.
     MidlineOutside,
-    /// The saddle is cut off by the photo's border.
+    /// The saddle is cut off by the photo's border. Photograph the whole saddle.
     SaddleCutOff,
-    /// The saddle is so small in the photo that its edges cannot be told from what lies beside them.
+    /// A pixel covers more than 2 mm of the saddle. Use the original photo, or zoom in.
     SaddleTooSmall,
-    /// The edges of the seat form could not be traced.
+    /// The edges of the seat could not be traced. Photograph the whole saddle on a plain floor in even light.
     EdgesNotFound,
-    /// No saddle was found.
+    /// No saddle was found. Photograph the whole saddle on a plain floor, or give its ends with `--front` and `--rear`.
     NoSaddle,
-    /// The view (top or underside) could not be told.
+    /// It is unclear whether the saddle is upright or upside down. Give `--view`.
     ViewUnclear,
-    /// Of several photos of one saddle no card is seen in all.
+    /// Photos to be measured together have no card in common. Leave saddle and card in place between the photos.
     CardsDiffer,
-    /// Several photos do not show one saddle in one place.
+    /// Photos to be measured together do not show one saddle in one place. Leave saddle and card in place between the photos.
     PhotosDisagree,
 }
 

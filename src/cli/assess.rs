@@ -1,9 +1,9 @@
-//! `seatspan assess`: sheets of one saddle and a rider file in, verdicts out.
+//! `seatspan assess`: judges one saddle for a rider and a horse.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::anyhow;
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use crate::fit::assess::{Request, assess};
 use crate::fit::rider::{Rider, read_text};
@@ -13,13 +13,13 @@ use crate::report::assessment::{AssessmentOptions, text};
 use crate::sheet::{self, Sheet};
 
 /// Options of `seatspan assess`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// Sheets of one saddle: from above, of the underside, or both
+pub struct AssessArgs {
+    /// Sheets of one saddle: top, underside, or both
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// Rider file; without it only what needs no rider is judged
+    /// Rider file; without it only the saddle itself is judged
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
     /// Rules and confidence
@@ -28,7 +28,7 @@ pub struct Args {
     /// Print the assessment as JSON, and nothing else
     #[arg(long)]
     pub json: bool,
-    /// Show the sources of every rule and what its uncertainty comes from
+    /// Show the sources of every rule and of its uncertainty
     #[arg(long, conflicts_with = "json")]
     pub sources: bool,
 }
@@ -40,13 +40,13 @@ Examples:
 
 Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machine.";
 
-/// What `assess` and `compare` judge by.
-#[derive(Debug, ClapArgs)]
+/// Options of every command that judges.
+#[derive(Debug, Args)]
 pub struct Judging {
-    /// Rules file, added to the default rules: a rule of the same id takes the default's place
+    /// Rules file, added to the default rules; a rule of the same id replaces the default
     #[arg(long, value_name = "FILE")]
     pub rules: Vec<PathBuf>,
-    /// Confidence asked of a firm verdict, such as 0.95 or 95
+    /// Confidence needed for a firm verdict, such as 0.95 or 95
     #[arg(long, value_name = "P", value_parser = parse_confidence, default_value_t = CONFIDENCE)]
     pub confidence: f64,
 }
@@ -60,7 +60,7 @@ impl Judging {
         rule_set(&self.rules)
     }
 
-    /// The rules and the rider file, when one is given, whose complaints the rules know.
+    /// The rules and the rider file, with complaints checked against the rules.
     ///
     /// # Errors
     /// The first mistake in a file, with its line.
@@ -104,7 +104,7 @@ pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &AssessArgs) -> anyhow::Result<u8> {
     let (rules, rider) = args.judging.read(args.rider.as_deref())?;
     let rider = rider.unwrap_or_default();
     let sheets = read_sheets(&args.sheets)?;

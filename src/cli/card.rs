@@ -1,9 +1,9 @@
-//! `seatspan card`: the reference card, or the guide for clients, as a page to print.
+//! `seatspan card`: writes the reference card or the guide for clients, to print.
 
 use std::path::PathBuf;
 
 use anyhow::{Context, bail};
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use super::values::parse_paper;
 use crate::canvas::{Canvas, Letters, Paper, pdf};
@@ -13,31 +13,31 @@ use crate::print::guide::guide_page;
 use crate::sheet::safe_write;
 
 /// Options of `seatspan card`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// Which card: the sheet, or strips (several on a page)
+pub struct CardArgs {
+    /// The full card, or strips (several on a page)
     #[arg(value_name = "sheet|strip", default_value = "sheet", value_parser = parse_pattern)]
     pub pattern: &'static Pattern,
     /// Paper to print on
     #[arg(long, value_name = "a4|letter", default_value = "a4", value_parser = parse_paper)]
     pub paper: Paper,
-    /// Copy number; cards that stand in one photo must be different copies. Of strips, the first on the page
+    /// Copy number (of strips, the first on the page); cards in one photo must be different copies
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub copy: u32,
-    /// Write the guide for clients instead: print, check, place, photograph, send
+    /// Write the guide for clients instead
     #[arg(long, conflicts_with = "copy")]
     pub guide: bool,
-    /// Write an SVG as well
+    /// Also write SVG
     #[arg(long)]
     pub svg: bool,
-    /// Every pattern on every paper, and the guide
+    /// Write every card on every paper, and the guide
     #[arg(long, conflicts_with_all = ["guide", "paper"])]
     pub all: bool,
-    /// Where to write; the current folder without it
+    /// Output folder
     #[arg(long, value_name = "DIR", default_value = ".")]
     pub out: PathBuf,
-    /// Overwrite pages that are already there
+    /// Overwrite existing files
     #[arg(long)]
     pub force: bool,
 }
@@ -54,17 +54,17 @@ fn parse_pattern(text: &str) -> Result<&'static Pattern, String> {
     patterns().iter().find(|p| p.name == text).ok_or_else(|| format!("write {}", known.join(" or ")))
 }
 
-/// Writes the pages asked for and names them, one a line.
+/// Writes the pages and prints their paths.
 ///
 /// # Errors
-/// A copy that does not exist, a page that is there already, or a fault of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+/// A copy that does not exist, an existing file, or an error of the machine.
+pub fn run(args: &CardArgs) -> anyhow::Result<u8> {
     let files = files(args)?;
     if let Some((path, _)) = files.iter().find(|(path, _)| !args.force && path.exists()) {
-        bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+        bail!("{} already exists; use --force to overwrite it, or another --out", path.display());
     }
     std::fs::create_dir_all(&args.out)
-        .with_context(|| format!("cannot make the folder {}", args.out.display()))?;
+        .with_context(|| format!("cannot create the folder {}", args.out.display()))?;
     for (path, bytes) in &files {
         safe_write(path, bytes, args.force)?;
         super::say(&path.display().to_string());
@@ -72,8 +72,8 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     Ok(0)
 }
 
-/// Every file's path and bytes, made before any is written.
-fn files(args: &Args) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
+/// The path and bytes of every file, complete before any is written.
+fn files(args: &CardArgs) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
     let mut files = Vec::new();
     for (name, page) in pages(args)? {
         let path = |extension: &str| args.out.join(format!("{name}.{extension}"));
@@ -85,7 +85,7 @@ fn files(args: &Args) -> anyhow::Result<Vec<(PathBuf, Vec<u8>)>> {
     Ok(files)
 }
 
-fn pages(args: &Args) -> anyhow::Result<Vec<(String, Canvas)>> {
+fn pages(args: &CardArgs) -> anyhow::Result<Vec<(String, Canvas)>> {
     let card = |pattern: &Pattern, paper: Paper| {
         let name = format!("card-{}-{}-{}", pattern.name, args.copy, paper.as_str());
         card_page(pattern, args.copy, paper).map(|page| (name, page))

@@ -1,31 +1,31 @@
-//! `seatspan compare`: sheets of several saddles in, side by side and ranked for a rider.
+//! `seatspan compare`: compares saddles side by side, ranked for a rider.
 
 use std::path::PathBuf;
 
 use anyhow::anyhow;
-use clap::{Args as ClapArgs, ValueEnum};
+use clap::{Args, ValueEnum};
 
 use super::assess::{Judging, read_sheets};
 use crate::fit::compare::{Wish, compare};
 use crate::report::comparison::{csv, text};
 
 /// Options of `seatspan compare`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// Sheets of two saddles or more; those of one saddle's name are one saddle
+pub struct CompareArgs {
+    /// Sheets of two or more saddles; sheets with one name are one saddle
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// Rider file: the saddles are ranked for this rider
+    /// Rank the saddles for the rider in this file
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
     /// Rules and confidence
     #[command(flatten)]
     pub judging: Judging,
-    /// How to print it
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub format: Format,
-    /// Saddle that differences are taken from; the first shown without it
+    /// Output format
+    #[arg(long, value_enum, default_value_t = ComparisonFormat::Text)]
+    pub format: ComparisonFormat,
+    /// Saddle with which the others are compared [default: the first]
     #[arg(long, value_name = "NAME")]
     pub against: Option<String>,
     /// Order of the saddles: rank, name, given, or a width such as seat.widest (largest first)
@@ -33,12 +33,12 @@ pub struct Args {
     pub sort: String,
 }
 
-/// How a comparison is printed.
+/// Output format of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Format {
+pub enum ComparisonFormat {
     /// A table for people
     Text,
-    /// A line for each value, for spreadsheets
+    /// One line per value, for spreadsheets
     Csv,
     /// Everything, for programs
     Json,
@@ -55,10 +55,10 @@ Exit status: 0 compared; 2 an error of use or of the machine.";
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &CompareArgs) -> anyhow::Result<u8> {
     let (rules, rider) = args.judging.read(args.rider.as_deref())?;
     let sheets = read_sheets(&args.sheets)?;
-    let wish = Wish {
+    let request = Wish {
         sheets: &sheets,
         rider: rider.as_ref(),
         rules: &rules,
@@ -66,11 +66,11 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         against: args.against.as_deref(),
         sort: &args.sort,
     };
-    let comparison = compare(&wish).map_err(|e| anyhow!(e))?;
+    let comparison = compare(&request).map_err(|e| anyhow!(e))?;
     match args.format {
-        Format::Text => super::say(&text(&comparison)),
-        Format::Csv => super::say(&csv(&comparison)?),
-        Format::Json => super::say(&serde_json::to_string_pretty(&comparison)?),
+        ComparisonFormat::Text => super::say(&text(&comparison)),
+        ComparisonFormat::Csv => super::say(&csv(&comparison)?),
+        ComparisonFormat::Json => super::say(&serde_json::to_string_pretty(&comparison)?),
     }
     Ok(0)
 }

@@ -1,15 +1,15 @@
-//! `seatspan completions` and `seatspan manual`: what a shell and a system's manual need.
+//! `seatspan completions` and `seatspan manual`.
 
 use std::path::PathBuf;
 
 use anyhow::Context;
-use clap::{Args as ClapArgs, CommandFactory};
+use clap::{Args, CommandFactory};
 use clap_complete::Shell;
 
 use crate::sheet::safe_write;
 
 /// Options of `seatspan completions`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = COMPLETIONS)]
 pub struct Completions {
     /// The shell
@@ -22,7 +22,7 @@ Examples:
   seatspan completions fish > ~/.config/fish/completions/seatspan.fish
   seatspan completions zsh > ~/.zfunc/_seatspan";
 
-/// Prints the script that completes this program's commands in a shell.
+/// Prints a completion script.
 ///
 /// # Errors
 /// None.
@@ -34,13 +34,13 @@ pub fn completions(args: &Completions) -> anyhow::Result<u8> {
 }
 
 /// Options of `seatspan manual`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = MANUAL)]
 pub struct Manual {
-    /// Where to write the pages
+    /// Output folder
     #[arg(value_name = "DIR")]
     pub out: PathBuf,
-    /// Overwrite pages that are already there
+    /// Overwrite existing pages
     #[arg(long)]
     pub force: bool,
 }
@@ -50,17 +50,17 @@ Examples:
   seatspan manual ~/.local/share/man/man1
   man seatspan-measure";
 
-/// Writes a manual page for the program and one for each command.
+/// Writes a manual page for the program and for each command.
 ///
 /// # Errors
 /// Where a page cannot be written.
 pub fn manual(args: &Manual) -> anyhow::Result<u8> {
     std::fs::create_dir_all(&args.out)
-        .with_context(|| format!("cannot make the folder {}", args.out.display()))?;
-    // Made beside, and then written one by one, so that none replaces what is there unasked.
-    let made = tempfile::tempdir().context("no room for temporary files")?;
+        .with_context(|| format!("cannot create the folder {}", args.out.display()))?;
+    // Written elsewhere first, so that no existing page is overwritten without --force.
+    let made = tempfile::tempdir().context("cannot create a temporary folder")?;
     let program = super::Cli::command().disable_help_subcommand(true);
-    clap_mangen::generate_to(program, made.path()).context("the pages could not be made")?;
+    clap_mangen::generate_to(program, made.path()).context("the pages could not be written")?;
     let mut pages: Vec<PathBuf> =
         std::fs::read_dir(made.path())?.map(|entry| Ok(entry?.path())).collect::<std::io::Result<_>>()?;
     pages.sort();

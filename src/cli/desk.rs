@@ -2,31 +2,31 @@
 
 use std::path::PathBuf;
 
-use clap::Args as ClapArgs;
+use clap::Args;
 
-use crate::desk::{self, Wish};
+use crate::desk::{DeskOptions, DeskServer};
 
 /// Options of `seatspan desk`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// The shelf: the folder where saddles are kept, and the only one that is written
+pub struct DeskArgs {
+    /// The shelf: the folder where saddles are kept, the only one that is written
     #[arg(value_name = "FOLDER", default_value = ".")]
     pub folder: PathBuf,
-    /// Port to serve on; a free one without it
+    /// Port to serve on [default: a free one]
     #[arg(long, value_name = "N")]
     pub port: Option<u16>,
-    /// Do not open the browser, only print the address
+    /// Print the address without opening the browser
     #[arg(long)]
     pub no_open: bool,
-    /// Also let in other devices of this network that have the printed address, over a connection that is not encrypted
+    /// Admit other devices of this network that have the printed address; the connection is not encrypted
     #[arg(long)]
     pub let_in: bool,
 }
 
 const EXAMPLES: &str = "\
-The page is served to this machine alone, and only to a browser that was opened with the printed
-address. Photos stay here; saddles are kept in FOLDER. Press Ctrl-C to close the desk.
+Only this machine can reach the page, and only a browser that opened the printed address.
+Photos stay here; saddles are kept in FOLDER. Press Ctrl-C to close the desk.
 
 Examples:
   seatspan desk ~/saddles
@@ -35,14 +35,14 @@ Examples:
 /// Serves until interrupted.
 ///
 /// # Errors
-/// Where the folder is none, or the port is taken.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
-    let wish = Wish { folder: args.folder.clone(), port: args.port, let_in: args.let_in };
-    let desk = desk::Desk::open(&wish)?;
-    super::say(&desk.greeting());
+/// A folder that does not exist, or a port in use.
+pub fn run(args: &DeskArgs) -> anyhow::Result<u8> {
+    let options = DeskOptions { folder: args.folder.clone(), port: args.port, let_in: args.let_in };
+    let server = DeskServer::bind(&options)?;
+    super::say(&server.greeting());
     if !args.no_open {
-        desk.show();
+        server.open_browser();
     }
-    desk.serve()?;
+    server.serve()?;
     Ok(0)
 }

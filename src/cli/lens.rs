@@ -1,9 +1,9 @@
-//! `seatspan lens`: photos of the card in, the lens of their camera out.
+//! `seatspan lens`: calibrates a lens from photos of the card.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use clap::Args as ClapArgs;
+use clap::Args;
 use nalgebra::{Matrix3, Vector3};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -20,36 +20,37 @@ use crate::sheet::safe_write;
 use crate::width::COVERAGE;
 
 /// Options of `seatspan lens`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = AFTER_HELP)]
-pub struct Args {
+pub struct LensArgs {
     /// Five or more photos of the printed card, all with one phone and without zoom
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
-    /// Where to write the lens file; without it the lens is printed only
+    /// The lens file to write [default: only print]
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Overwrite a lens file that is already there
+    /// Overwrite an existing lens file
     #[arg(long)]
     pub force: bool,
-    /// Print what was found as JSON, and nothing else
+    /// Print the lens as JSON, and nothing else
     #[arg(long)]
     pub json: bool,
 }
 
 const AFTER_HELP: &str = "\
-Lay the card flat on a floor and photograph it so that it fills about half of the picture: once from straight above, once \
-slanting by some 35 degrees from each of its four sides, and with the card in the corners of the picture; turn the phone \
-by a quarter in some. Then give the file to measure and check: --lens FILE, or --lens FOLDER to pick by maker and model.
+Lay the card flat on the floor and photograph it so that it fills about half of the picture: once from straight above, \
+once from each of its four sides at some 35 degrees, and with the card in the corners of the picture. Turn the phone by a \
+quarter in some photos. Then use the file with measure and check: --lens FILE, or --lens FOLDER to choose by camera.
 
-Exit status: 0 found, 1 the photos do not determine the lens (what to add, on stderr), 2 an error of use or of the machine.
+Exit status: 0 calibrated, 1 the photos do not determine the lens (what to add is on stderr), 2 an error of use or of the \
+machine.
 
 Example: seatspan lens card-*.jpg --out lenses/my-phone.toml";
 
-/// Name and version of what `--json` prints.
+/// Schema of the JSON output.
 const SCHEMA: &str = "seatspan-lens-report/1";
 
-/// What `--json` prints. Lengths are pixels of the stored picture; `u95` is an expanded uncertainty for 95 %.
+/// The JSON output. Lengths are pixels of the stored picture; `u95` is an expanded uncertainty for 95 %.
 #[derive(Debug, Serialize, JsonSchema)]
 struct Report {
     schema: &'static str,
@@ -60,7 +61,7 @@ struct Report {
     observations: usize,
     rms_px: f64,
     noise_ratio: f64,
-    /// By what factor the views differ more than their points' noise lets them.
+    /// Scatter between views over that expected from the points' noise.
     views_ratio: f64,
     values: Vec<Value>,
     terms: usize,
@@ -80,7 +81,7 @@ struct Value {
     u95: f64,
 }
 
-/// A fit with a number of terms of distortion.
+/// A fit with a number of distortion terms.
 #[derive(Debug, Serialize, JsonSchema)]
 struct Rung {
     terms: usize,
@@ -88,22 +89,20 @@ struct Rung {
     by_chance: Option<f64>,
 }
 
-/// Calibrates: 0 when the lens was found, 1 when the photos do not determine it.
+/// Runs the command.
 ///
 /// # Errors
 /// Files that cannot be read or written, and photos of different cameras.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &LensArgs) -> anyhow::Result<u8> {
     if let Some(out) = args.out.as_ref().filter(|out| out.exists() && !args.force) {
-        bail!("{} is there already; give --force to overwrite it, or another --out", out.display());
+        bail!("{} already exists; use --force to overwrite it, or another --out", out.display());
     }
     if let Some(folder) = args.out.as_ref().and_then(|out| out.parent()) {
         std::fs::create_dir_all(folder)
-            .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+            .with_context(|| format!("cannot create the folder {}", folder.display()))?;
     }
     let Some(set) = Set::of(&args.photos)? else {
-        eprintln!(
-            "seatspan: none of the photos shows the card; photograph the printed card, whole and in focus"
-        );
+        eprintln!("seatspan: no photo shows the card; photograph the printed card, whole and in focus");
         return Ok(1);
     };
     match phone_lens(&set.views, set.size_px(), set.pattern) {
@@ -137,7 +136,7 @@ struct Set {
 }
 
 impl Set {
-    /// Photos without the card are named and left out. `None` when none has it.
+    /// Photos without the card are named and skipped. `None` when none has it.
     fn of(paths: &[PathBuf]) -> anyhow::Result<Option<Self>> {
         let mut set: Option<Self> = None;
         let mut hashes: Vec<(String, &Path)> = Vec::new();
@@ -146,19 +145,19 @@ impl Set {
                 Ok(photo) => photo,
                 Err(PhotoError::Io(error)) => return Err(error.into()),
                 Err(PhotoError::Refused(refusal)) => {
-                    left_out(path, &refusal.text);
+                    skipped(path, &refusal.text);
                     continue;
                 }
             };
             if let Some((_, other)) = hashes.iter().find(|(hash, _)| hash == photo.sha256()) {
-                left_out(path, &format!("the same photo as {}", other.display()));
+                skipped(path, &format!("the same photo as {}", other.display()));
                 continue;
             }
             hashes.push((photo.sha256().to_owned(), path));
             let found = match find_cards(&photo) {
                 Ok(found) => found,
                 Err(refusal) => {
-                    left_out(path, &refusal.text);
+                    skipped(path, &refusal.text);
                     continue;
                 }
             };
@@ -187,33 +186,27 @@ impl Set {
         let ([w, h], [ow, oh]) = (self.first.stored_size_px(), photo.stored_size_px());
         let shown = path.display();
         if (w, h) != (ow, oh) {
-            bail!(
-                "{shown} has {ow} x {oh} px, and the first photo {w} x {h}: calibrate with photos of one size"
-            );
+            bail!("{shown} has {ow} x {oh} px, the first photo {w} x {h}; use photos of one size");
         }
         if (&own.make, &own.model) != (&other.make, &other.model) {
-            bail!(
-                "{shown} was taken with another camera than the first photo: calibrate one camera at a time"
-            );
+            bail!("{shown} is from another camera than the first photo; calibrate one camera at a time");
         }
         let zoomed = match (own.focal_mm, other.focal_mm) {
             (Some(a), Some(b)) => (a / b - 1.0).abs() > 0.01,
             _ => own.digital_zoom != other.digital_zoom,
         };
         if zoomed {
-            bail!(
-                "{shown} was taken with another focal length or zoom than the first photo: calibrate one at a time"
-            );
+            bail!("{shown} has another focal length or zoom than the first photo; use one zoom setting");
         }
         Ok(())
     }
 }
 
-fn left_out(path: &Path, why: &str) {
-    eprintln!("{}: left out: {why}", path.display());
+fn skipped(path: &Path, why: &str) {
+    eprintln!("{}: skipped: {why}", path.display());
 }
 
-/// A card as measured, turned to the stored picture.
+/// A detected card in the coordinates of the stored picture.
 fn target_view(card: &FoundCard, stored_from_upright: &Matrix3<f64>) -> TargetView {
     let turn = stored_from_upright.fixed_view::<2, 2>(0, 0).into_owned();
     let moved =
@@ -293,7 +286,7 @@ fn text(report: &Report, found: &PhoneLens, set: &Set) -> String {
     for (i, name) in NAMES.iter().enumerate() {
         let (value, u95) = v(3 + i);
         let head = if i == 0 { "distortion" } else { "" };
-        let held = if i < report.terms { "" } else { "  (held by what phones have)" };
+        let held = if i < report.terms { "" } else { "  (prior: typical of phones)" };
         lines.push(format!("{head:16} {name} {value:+.5} ± {u95:.5}{held}"));
     }
     let last = report.ladder.iter().find(|r| r.terms == report.terms).and_then(|r| r.by_chance);
@@ -310,9 +303,12 @@ fn text(report: &Report, found: &PhoneLens, set: &Set) -> String {
         100.0 * report.covered,
         100.0 * report.reach
     ));
-    lines.push("± is the expanded uncertainty for 95 % (factor 1.96)".into());
+    lines.push("± is the expanded uncertainty for 95 % (coverage factor 1.96)".into());
     if is_off_middle(&found.lens, set.size_px()) {
-        lines.push("note: the lens's middle lies far from the picture's: were the photos cropped?".into());
+        lines.push(
+            "note: the principal point is far from the centre of the picture: were the photos cropped?"
+                .into(),
+        );
     }
     if let Some(file) = &report.file {
         lines.push(format!("written          {file}"));

@@ -1,4 +1,4 @@
-//! Side entrance: the command line. One file a command.
+//! The command line, one file per command.
 
 pub mod assess;
 pub mod card;
@@ -6,6 +6,7 @@ pub mod check;
 pub mod compare;
 pub mod conveniences;
 pub mod desk;
+mod judge;
 pub mod lens;
 pub mod measure;
 mod photo_file;
@@ -14,7 +15,6 @@ pub mod report;
 pub mod rider;
 pub mod rules;
 pub mod shelf;
-mod suits;
 mod values;
 
 use clap::error::ErrorKind;
@@ -24,7 +24,7 @@ use clap::{Parser, Subcommand};
 #[derive(Debug, Parser)]
 #[command(name = "seatspan", version, about, max_term_width = 100, after_help = AFTER_HELP)]
 pub struct Cli {
-    /// What to do.
+    /// The command.
     #[command(subcommand)]
     pub command: Command,
 }
@@ -32,59 +32,58 @@ pub struct Cli {
 const AFTER_HELP: &str = "\
 Examples:
   seatspan card
-  seatspan check saddle.jpg
-  seatspan measure saddle.jpg --lift seat=0:44,0.5:11,1:68
-  seatspan report saddle.sheet.json
+  seatspan measure above.jpg left.jpg right.jpg --together --name willow
+  seatspan report willow.sheet.json
   seatspan shelf ~/saddles --width seat.widest=205..225
+  seatspan desk ~/saddles
 
-Exit status: 0 measured, 1 the photo was refused (why, and what to do next, on stderr), 2 an error
+Exit status: 0 done, 1 a photo was refused (the reason and what to do are on stderr), 2 an error
 of use or of the machine.
 A photo does not replace a qualified saddle fitter.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Measure saddles from photos
+    /// Measure saddles in photos
     Measure(Box<measure::Args>),
-    /// Judge photos before measuring: usable, usable with loss, or take it again
+    /// Check photos before measuring: usable, usable with loss, or to be taken again
     Check(check::Args),
     /// Calibrate a phone's lens from photos of the card
-    Lens(lens::Args),
-    /// Say how well repeated measurements of a saddle, or two people, agree
-    Repeat(repeat::Args),
-    /// Make the reference card to print, or the guide for clients
-    Card(card::Args),
-    /// Make a page and a PDF from a sheet, or a comparison of several
-    Report(report::Args),
-    /// Judge a saddle's sheets for a rider and a horse, by rules
-    Assess(assess::Args),
-    /// Set saddles side by side, ranked for a rider
-    Compare(compare::Args),
-    /// List, explain and check the rules
-    Rules(rules::Args),
+    Lens(lens::LensArgs),
+    /// Compare repeated measurements of a saddle, or those of two people
+    Repeat(repeat::RepeatArgs),
+    /// Write the reference card to print, or the guide for clients
+    Card(card::CardArgs),
+    /// Write a report of a sheet, or a comparison of several, as HTML and PDF
+    Report(report::ReportArgs),
+    /// Judge a saddle for a rider and a horse
+    Assess(assess::AssessArgs),
+    /// Compare saddles side by side, ranked for a rider
+    Compare(compare::CompareArgs),
+    /// List, explain or check the rules
+    Rules(rules::RulesArgs),
     /// Write a rider file to fill in, or an intake form to print
-    Rider(rider::Args),
-    /// List, search and export the sheets of a folder
-    Shelf(shelf::Args),
-    /// Open the desk: a page in your browser that measures, corrects and keeps saddles, on this machine only
-    Desk(desk::Args),
-    /// Print the completions of a shell
+    Rider(rider::RiderArgs),
+    /// List, search and export the sheets in a folder
+    Shelf(shelf::ShelfArgs),
+    /// Open the desk: a page in your browser for measuring, correcting and saving saddles
+    Desk(desk::DeskArgs),
+    /// Print a completion script for a shell
     Completions(conveniences::Completions),
     /// Write the manual pages
     Manual(conveniences::Manual),
 }
 
-/// Prints what a command has to say. A reader that has gone away (a closed pipe) is no error of ours.
+/// Prints a command's output. A closed pipe is not an error.
 fn say(text: &str) {
     use std::io::Write as _;
     let _ = writeln!(std::io::stdout(), "{}", text.trim_end());
 }
 
-/// The command line, or the exit status where there is nothing to run: help was asked for, or the arguments are
-/// wrong, which is said in one line.
+/// Parses the command line. Help is printed whole, an argument error in one line.
 ///
 /// # Errors
-/// The exit status.
+/// The exit status, where there is nothing to run.
 pub fn parse() -> Result<Cli, u8> {
     Cli::try_parse().map_err(|error| {
         let asked_for_help = matches!(
@@ -94,17 +93,16 @@ pub fn parse() -> Result<Cli, u8> {
                 | ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
         );
         if asked_for_help {
-            // A reader that has gone away (a closed pipe) is no error of ours.
             let _ = error.print();
         } else {
-            let said = error.to_string();
-            eprintln!("seatspan: {}; see {} --help", one_line(&said), command_in(&said));
+            let message = error.to_string();
+            eprintln!("seatspan: {}; see {} --help", one_line(&message), command_in(&message));
         }
         u8::try_from(error.exit_code()).unwrap_or(2)
     })
 }
 
-/// The part of an argument error that says what is wrong, without the usage that follows it.
+/// The first part of an argument error, without the usage.
 fn one_line(message: &str) -> String {
     let what: Vec<&str> = message
         .lines()
@@ -116,7 +114,7 @@ fn one_line(message: &str) -> String {
     line.strip_prefix("error: ").unwrap_or(&line).to_owned()
 }
 
-/// The command whose usage an argument error shows.
+/// The command in the usage of an argument error.
 fn command_in(message: &str) -> String {
     let usage = message.lines().find_map(|line| line.trim().strip_prefix("Usage: "));
     let words = usage.unwrap_or("seatspan").split(' ');
@@ -128,10 +126,10 @@ fn command_in(message: &str) -> String {
         .join(" ")
 }
 
-/// Runs a command and gives the exit status.
+/// Runs a command; returns its exit status.
 ///
 /// # Errors
-/// What goes wrong with the machine or with the arguments: exit status 2.
+/// Errors of use or of the machine: exit status 2.
 pub fn run(cli: Cli) -> anyhow::Result<u8> {
     match cli.command {
         Command::Measure(args) => measure::run(&args),

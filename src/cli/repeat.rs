@@ -1,10 +1,10 @@
-//! `seatspan repeat`: how well sheets of one saddle agree, and those of two people or two ways of measuring.
+//! `seatspan repeat`: repeatability of measurements, and agreement between two people or methods.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
-use clap::Args as ClapArgs;
+use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -13,13 +13,13 @@ use crate::numeric::uncertain::coverage_factor;
 use crate::sheet::{self, Sheet};
 
 /// Options of `seatspan repeat`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = AFTER_HELP)]
-pub struct Args {
-    /// Sheets of one saddle, or of several, each measured several times; sheets of one name are of one saddle
+pub struct RepeatArgs {
+    /// Sheets of saddles, each measured several times under one name
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// Sheets of the same saddles by another person or in another way
+    /// Sheets of the same saddles by another person or method
     #[arg(long, value_name = "SHEET", num_args = 1..)]
     pub other: Vec<PathBuf>,
     /// Print the figures as JSON, and nothing else
@@ -28,39 +28,39 @@ pub struct Args {
 }
 
 const AFTER_HELP: &str = "\
-Measure a saddle several times, each time with card and saddle laid anew and a new photo, and give all sheets one name \
-with --name. The repeatability limit is what two such measurements differ by at most in 95 of 100 cases. What all of them \
-have wrong alike (the card's print, a ruler's lifts, the lens) does not show here: see the budget.
+Measure a saddle several times, each time after placing saddle and card again, and give all sheets one name with --name. \
+Two such measurements differ by less than the repeatability limit in 95 of 100 cases. Errors common to all (the card's \
+print, the heights, the lens) do not show here: see the uncertainty budget.
 
-With --other, sheets of the same names by another person: the mean difference, and the limits between which 95 of 100 \
-differences lie (Bland and Altman 1986).
+With --other: the mean difference to another person's sheets, and the limits between which 95 of 100 differences lie \
+(Bland and Altman 1986).
 
 Exit status: 0 done, 2 an error of use or of the machine.
 
 Example: seatspan repeat anna/*.sheet.json --other ben/*.sheet.json";
 
-/// Name and version of what `--json` prints.
+/// Schema of the JSON output.
 const SCHEMA: &str = "seatspan-repeat/1";
 
-/// What `--json` prints. Lengths are mm.
+/// The JSON output. Lengths are mm.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Report {
+struct RepeatReport {
     schema: &'static str,
     saddles: usize,
     sheets: usize,
-    widths: Vec<Row>,
+    widths: Vec<WidthRow>,
 }
 
 /// One named width.
 #[derive(Debug, Serialize, JsonSchema)]
-struct Row {
+struct WidthRow {
     name: String,
     repeat: Option<RepeatRow>,
     other_repeat: Option<RepeatRow>,
     agreement: Option<AgreementRow>,
 }
 
-/// Repeated measurements of one taker.
+/// Repeated measurements by one person.
 #[derive(Debug, Serialize, JsonSchema)]
 struct RepeatRow {
     within_sd: f64,
@@ -71,7 +71,7 @@ struct RepeatRow {
     stated_u: f64,
 }
 
-/// Two takers.
+/// Two people.
 #[derive(Debug, Serialize, JsonSchema)]
 struct AgreementRow {
     saddles: usize,
@@ -84,23 +84,29 @@ struct AgreementRow {
     intraclass: Option<f64>,
 }
 
-/// Compares the sheets.
+/// Runs the command.
 ///
 /// # Errors
-/// Sheets that cannot be read, refused ones, and sets in which nothing was measured twice.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+/// Unreadable or refused sheets, and sets without repeated measurements.
+pub fn run(args: &RepeatArgs) -> anyhow::Result<u8> {
     let sets = [Set::read(&args.sheets)?, Set::read(&args.other)?];
-    let rows: Vec<Row> = sets[0].names(&sets[1]).into_iter().filter_map(|name| row(&sets, name)).collect();
+    let rows: Vec<WidthRow> =
+        sets[0].names(&sets[1]).into_iter().filter_map(|name| row(&sets, name)).collect();
     if rows.is_empty() {
         let (saddles, sheets) = (sets[0].saddles.len(), args.sheets.len());
         bail!(
-            "sheets: {sheets}, saddles: {saddles}; no saddle was measured twice, and fewer than three by both; sheets \
-             of one saddle need one name (measure --name)"
+            "sheets: {sheets}, saddles: {saddles}; no saddle was measured twice, and fewer than three by both; give the \
+             sheets of one saddle one name (measure --name)"
         );
     }
     if args.json {
         let (saddles, sheets) = (sets[0].saddles.len(), args.sheets.len() + args.other.len());
-        super::say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, saddles, sheets, widths: rows })?);
+        super::say(&serde_json::to_string_pretty(&RepeatReport {
+            schema: SCHEMA,
+            saddles,
+            sheets,
+            widths: rows,
+        })?);
     } else {
         super::say(&text(&sets, &rows));
     }
@@ -119,12 +125,12 @@ impl Set {
         for path in paths {
             let sheet = sheet::read(path)?;
             if let Some(refusal) = &sheet.refused {
-                bail!("{}: the photo was refused ({}): leave it out", path.display(), refusal.text);
+                bail!("{}: the photo was refused ({}); leave it out", path.display(), refusal.text);
             }
             for photo in &sheet.photos {
                 if let Some(other) = photos.insert(photo.sha256.clone(), path) {
                     bail!(
-                        "{} and {} are both of the photo {}, which is no repeated measurement: leave one out",
+                        "{} and {} are both of the photo {} and not a repeated measurement; leave one out",
                         other.display(),
                         path.display(),
                         photo.file
@@ -169,7 +175,7 @@ impl Set {
     }
 }
 
-fn row(sets: &[Set; 2], name: String) -> Option<Row> {
+fn row(sets: &[Set; 2], name: String) -> Option<WidthRow> {
     let things: Vec<[Vec<f64>; 2]> =
         sets[0].saddles.keys().map(|saddle| [0, 1].map(|i| sets[i].values(saddle, &name))).collect();
     let by_both: Vec<Vec<f64>> = things
@@ -184,10 +190,10 @@ fn row(sets: &[Set; 2], name: String) -> Option<Row> {
     });
     let (repeat, other_repeat) = (sets[0].repeat(&name), sets[1].repeat(&name));
     let any = repeat.is_some() || other_repeat.is_some() || agreement.is_some();
-    any.then_some(Row { name, repeat, other_repeat, agreement })
+    any.then_some(WidthRow { name, repeat, other_repeat, agreement })
 }
 
-fn text(sets: &[Set; 2], rows: &[Row]) -> String {
+fn text(sets: &[Set; 2], rows: &[WidthRow]) -> String {
     let count = |set: &Set| set.saddles.values().map(Vec::len).sum::<usize>();
     let mut lines = vec![format!("sheets: {}, saddles: {}; mm", count(&sets[0]), sets[0].saddles.len())];
     let two = !sets[1].saddles.is_empty();
@@ -200,15 +206,15 @@ fn text(sets: &[Set; 2], rows: &[Row]) -> String {
             if let Some(r) = repeat {
                 let [low, high] = r.within_sd_95;
                 lines.push(format!(
-                    "  repeated{who}: standard deviation {:.2} ({low:.2} to {high:.2}, {:.0} degrees of freedom); two \
-                     measurements differ by at most {:.1}; the sheets state u {:.2}",
+                    "  repeated{who}: standard deviation {:.2} ({low:.2} to {high:.2}, {:.0} degrees of freedom); \
+                     repeatability limit {:.1}; the sheets state u {:.2}",
                     r.within_sd, r.freedom, r.limit, r.stated_u
                 ));
             }
         }
         if let Some(a) = &row.agreement {
             lines.push(format!(
-                "  first less other, {} saddles: {:+.2} ({:+.2} to {:+.2}); 95 of 100 differences from {:+.1} to {:+.1} \
+                "  first minus other, {} saddles: {:+.2} ({:+.2} to {:+.2}); 95 of 100 differences from {:+.1} to {:+.1} \
                  (each ± {:.1}){}",
                 a.saddles,
                 a.bias,
@@ -221,6 +227,6 @@ fn text(sets: &[Set; 2], rows: &[Row]) -> String {
             ));
         }
     }
-    lines.push("what all have wrong alike (print scale, lens, a ruler's lifts) does not show here".into());
+    lines.push("errors common to all (print scale, lens, heights) do not show here".into());
     lines.join("\n")
 }

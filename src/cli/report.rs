@@ -1,13 +1,13 @@
-//! `seatspan report`: sheets in, a page and a PDF out.
+//! `seatspan report`: writes a report of sheets as HTML and PDF.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use super::assess::Judging;
+use super::judge::Judge;
 use super::photo_file;
-use super::suits::Judge;
 use super::values::{parse_paper, parse_purpose, parse_units};
 use crate::canvas::{Canvas, Paper, has_glyph, pdf};
 use crate::photo::sha256_hex;
@@ -21,44 +21,44 @@ use crate::report::units::Units;
 use crate::sheet::{self, Sheet, safe_write};
 
 /// Options of `seatspan report`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
+pub struct ReportArgs {
     /// The sheet; several make a comparison
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// For whom: the client, or a buyer elsewhere (the geometry alone, nothing about a rider)
+    /// Reader: the client, or a buyer (geometry alone, nothing about a rider)
     #[arg(long = "for", value_name = "client|sale", value_parser = parse_purpose, default_value = "client")]
     pub purpose: Purpose,
-    /// Add the plan at true scale to the PDF, on as many pages as it takes
+    /// Add the plan at true scale to the PDF
     #[arg(long)]
     pub true_scale: bool,
-    /// Size of the paper
+    /// Paper size
     #[arg(long, value_name = "a4|letter", value_parser = parse_paper, default_value = "a4")]
     pub paper: Paper,
-    /// Which unit comes first
+    /// Unit shown first
     #[arg(long, value_name = "mm|in", value_parser = parse_units, default_value = "mm")]
     pub units: Units,
-    /// A folder to look for the photos in, beside the sheet's own
+    /// Folder with the photos, besides the sheet's own
     #[arg(long, value_name = "DIR")]
     pub photos: Vec<PathBuf>,
-    /// Where to write; beside the first sheet without it
+    /// Output folder [default: beside the first sheet]
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Rider file: adds verdicts with their reasons
+    /// Add verdicts for the rider in this file
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
     /// Rules and confidence
     #[command(flatten)]
     pub judging: Judging,
-    /// Overwrite reports that are already there
+    /// Overwrite existing reports
     #[arg(long)]
     pub force: bool,
 }
 
 const EXAMPLES: &str = "\
-Writes NAME.report.html and NAME.report.pdf; for a sale NAME.sale.html and NAME.sale.pdf; of
-several sheets comparison.report.html and comparison.report.pdf.
+Writes NAME.report.html and NAME.report.pdf, for a sale NAME.sale.html and NAME.sale.pdf, of several
+sheets comparison.report.html and comparison.report.pdf.
 
 Examples:
   seatspan report results/willow.sheet.json --photos fixtures/demo
@@ -69,16 +69,16 @@ Examples:
 /// Runs the command.
 ///
 /// # Errors
-/// Where a sheet cannot be read or a report not be written.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+/// A sheet that cannot be read, or a report that cannot be written.
+pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
     if args.sheets.len() > MOST {
-        bail!("give at most {} sheets: more lines cannot be told apart", MOST);
+        bail!("give at most {MOST} sheets: more lines could not be distinguished");
     }
     if args.true_scale && args.sheets.len() > 1 {
-        bail!("--true-scale goes with one sheet");
+        bail!("--true-scale needs a single sheet");
     }
     if args.rider.is_some() && args.purpose == Purpose::Sale {
-        bail!("a report for sale says nothing about a rider: leave out --rider, or --for sale");
+        bail!("a report for a sale says nothing about a rider; leave out --rider or --for sale");
     }
     let outputs = Outputs::of(args)?;
     let sheets: Vec<(PathBuf, Sheet, String)> =
@@ -100,8 +100,8 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     outputs.write(args, &document, plan)
 }
 
-/// What is judged for the rider, when one is given.
-fn verdicts(args: &Args, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts>> {
+/// The verdicts for the rider, if one is given.
+fn verdicts(args: &ReportArgs, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts>> {
     let Some(rider) = &args.rider else { return Ok(None) };
     let judge = Judge::of(rider, &args.judging)?;
     let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
@@ -117,9 +117,9 @@ fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {
     Ok((file.to_path_buf(), sheet, sha256_hex(&bytes)))
 }
 
-fn subject<'a>(args: &Args, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subject<'a> {
+fn subject<'a>(args: &ReportArgs, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subject<'a> {
     let name = file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-    // A comparison shows lines and no photos, and a refused photo has nothing to be drawn on it.
+    // A comparison shows no photos, and a refused photo has no lines.
     let photo = match (args.sheets.len(), &sheet.refused) {
         (1, None) => photo_file::find(sheet, file, &args.photos),
         _ => Err(String::new()),
@@ -127,34 +127,34 @@ fn subject<'a>(args: &Args, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subj
     if let Err(reason) = &photo
         && !reason.is_empty()
     {
-        eprintln!("{}: the report is made without a picture: {reason}", file.display());
+        eprintln!("{}: the report has no picture: {reason}", file.display());
     }
     Subject { sheet, file: name, sha256: sha256.to_owned(), photo }
 }
 
-fn true_scale(args: &Args, subject: &Subject) -> anyhow::Result<Vec<Canvas>> {
+fn true_scale(args: &ReportArgs, subject: &Subject) -> anyhow::Result<Vec<Canvas>> {
     if !args.true_scale {
         return Ok(Vec::new());
     }
     match Shape::of(subject.sheet).filter(|_| subject.sheet.refused.is_none()) {
         Some(shape) => Ok(tiles::pages(&shape, &subject.sheet.saddle.name, args.paper)),
-        None => bail!("{}: there is no outline to draw at true scale", subject.file),
+        None => bail!("{}: there is no outline to print at true scale", subject.file),
     }
 }
 
-/// The two files; looked at before the work, so that it is not done in vain.
+/// The two output files, checked before the work.
 struct Outputs {
     html: PathBuf,
     pdf: PathBuf,
 }
 
 impl Outputs {
-    fn of(args: &Args) -> anyhow::Result<Self> {
+    fn of(args: &ReportArgs) -> anyhow::Result<Self> {
         let first = &args.sheets[0];
         let folder = match &args.out {
             Some(folder) => {
                 std::fs::create_dir_all(folder)
-                    .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+                    .with_context(|| format!("cannot create the folder {}", folder.display()))?;
                 folder.clone()
             }
             None => first.parent().map(Path::to_path_buf).unwrap_or_default(),
@@ -171,16 +171,16 @@ impl Outputs {
         let of = |ending: &str| folder.join(format!("{stem}.{kind}.{ending}"));
         let outputs = Self { html: of("html"), pdf: of("pdf") };
         if let Some(path) = [&outputs.html, &outputs.pdf].into_iter().find(|p| !args.force && p.exists()) {
-            bail!("{} is there already; give --force to overwrite it, or another --out", path.display());
+            bail!("{} already exists; use --force to overwrite it, or another --out", path.display());
         }
         Ok(outputs)
     }
 
-    fn write(&self, args: &Args, document: &Document, plan: Vec<Canvas>) -> anyhow::Result<u8> {
-        let html = html(document, args.paper)?;
+    fn write(&self, args: &ReportArgs, document: &Document, plan: Vec<Canvas>) -> anyhow::Result<u8> {
+        let html = html(document, args.paper).context("the page could not be rendered")?;
         let mut pages = pages(document, args.paper);
         pages.extend(plan);
-        say_missing_letters(&pages);
+        warn_of_missing_glyphs(&pages);
         let pdf = pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
         safe_write(&self.html, html.as_bytes(), args.force)?;
         safe_write(&self.pdf, &pdf, args.force)?;
@@ -189,8 +189,8 @@ impl Outputs {
     }
 }
 
-/// Warns of letters that the typeface of the PDF lacks, which stand in it as boxes.
-fn say_missing_letters(pages: &[Canvas]) {
+/// Warns of characters that the PDF's typeface lacks.
+fn warn_of_missing_glyphs(pages: &[Canvas]) {
     let missing: std::collections::BTreeSet<char> = pages
         .iter()
         .flat_map(Canvas::texts)
@@ -201,7 +201,7 @@ fn say_missing_letters(pages: &[Canvas]) {
         let shown: String = missing.iter().take(12).collect();
         let more = if missing.len() > 12 { " and others" } else { "" };
         eprintln!(
-            "the PDF shows boxes for {shown}{more}: its typeface has no such letters; the HTML page has them"
+            "the PDF shows boxes for {shown}{more}, which its typeface lacks; the HTML page shows them"
         );
     }
 }

@@ -1,8 +1,8 @@
-//! `seatspan rider`: a rider file to fill in, or a form to print.
+//! `seatspan rider`: writes a rider file to fill in, or a form to print.
 
 use std::path::PathBuf;
 
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use crate::fit::rider::{Rider, TEMPLATE};
 use crate::fit::rule::RuleSet;
@@ -10,25 +10,25 @@ use crate::report::intake;
 use crate::sheet::safe_write;
 
 /// Options of `seatspan rider`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// Write it there; it is printed without it
+pub struct RiderArgs {
+    /// The file to write [default: print it]
     #[arg(value_name = "FILE")]
     pub file: Option<PathBuf>,
-    /// The intake form instead, one page of HTML to print
+    /// Write the intake form instead: one HTML page to print
     #[arg(long)]
     pub form: bool,
-    /// Only check a rider file that is there
+    /// Check an existing rider file
     #[arg(long, conflicts_with_all = ["form", "force"], requires = "file")]
     pub check: bool,
-    /// Overwrite a file that is already there
+    /// Overwrite an existing file
     #[arg(long)]
     pub force: bool,
 }
 
 const EXAMPLES: &str = "\
-Every field of a rider file may be left out; the file says what each means.
+Every field of a rider file is optional; comments in it explain each.
 
 Examples:
   seatspan rider ilse.toml
@@ -39,13 +39,13 @@ Examples:
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &RiderArgs) -> anyhow::Result<u8> {
     let text = if args.form { intake::html() } else { TEMPLATE };
     match &args.file {
         None => super::say(text),
         Some(file) if args.check => {
             RuleSet::built_in()?.check_complaints(&Rider::read(file)?)?;
-            super::say(&format!("{}: nothing wrong", file.display()));
+            super::say(&format!("{}: no mistakes", file.display()));
         }
         Some(file) => safe_write(file, text.as_bytes(), args.force)?,
     }

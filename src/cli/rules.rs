@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use anyhow::anyhow;
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use super::assess::rule_set;
 use crate::fit::hint::did_you_mean;
@@ -11,13 +11,13 @@ use crate::fit::rule::RuleSet;
 use crate::report::rule_table::{explain, list};
 
 /// Options of `seatspan rules`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = LANGUAGE)]
-pub struct Args {
-    /// Rules to explain; all are listed without one
+pub struct RulesArgs {
+    /// Rules to explain [default: list all]
     #[arg(value_name = "ID")]
     pub ids: Vec<String>,
-    /// Rules file to check, and to list with the default rules
+    /// Rules file to check and list with the default rules
     #[arg(long, value_name = "FILE")]
     pub rules: Vec<PathBuf>,
 }
@@ -31,7 +31,7 @@ Examples:
 A rules file is TOML:
   [sources.mine]
   kind = \"working\"                  # published, computed, practice, working or definition
-  text = \"what stands behind the figure\"
+  text = \"where the figure comes from\"
   [[rule]]
   id = \"my-waist\"
   title = \"narrowest place\"
@@ -45,7 +45,7 @@ A rules file is TOML:
   undecided = \"...\"
   next = \"...\"
   source = \"mine\"
-A measure or a limit joins by + - * / and ( ):
+A measure or a limit combines, by + - * / and ( ):
   seat.widest seat.waist channel.front channel.middle channel.rear channel.narrowest
   seat(S) outer(S) channel(S)   width at station S; seat from above, outer and channel from below
   left(WIDTH) right(WIDTH) at(WIDTH)   a half, and the station where a named width lies
@@ -57,8 +57,8 @@ A measure or a limit joins by + - * / and ( ):
 /// Runs the command.
 ///
 /// # Errors
-/// The first mistake of a file, with its line; an id that is not there.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+/// The first mistake in a file, with its line; an unknown id.
+pub fn run(args: &RulesArgs) -> anyhow::Result<u8> {
     let set = rule_set(&args.rules)?;
     if args.ids.is_empty() {
         super::say(&list(&set));

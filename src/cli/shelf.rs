@@ -1,12 +1,12 @@
-//! `seatspan shelf`: a folder of sheets, listed, searched and exported.
+//! `seatspan shelf`: lists, searches and exports a folder of sheets.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use super::assess::Judging;
-use super::suits::Judge;
+use super::judge::Judge;
 use super::values::{parse_number, parse_units, parse_view};
 use crate::fit::result::Standing;
 use crate::fit::rule::About;
@@ -19,13 +19,13 @@ use crate::sheet::summary::Summary;
 use crate::sheet::{self, safe_write};
 
 /// Options of `seatspan shelf`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
-    /// The folder; folders in it are looked into
+pub struct ShelfArgs {
+    /// The folder, with its subfolders
     #[arg(value_name = "DIR", default_value = ".")]
     pub folder: PathBuf,
-    /// Only saddles whose name contains this, whatever its capitals
+    /// Only saddles whose name contains this (case ignored)
     #[arg(long, value_name = "TEXT")]
     pub name: Option<String>,
     /// Only this view
@@ -34,19 +34,19 @@ pub struct Args {
     /// Only photos taken on this day or later
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = parse_day)]
     pub since: Option<String>,
-    /// Only photos taken on this day or before
+    /// Only photos taken on this day or earlier
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = parse_day)]
     pub until: Option<String>,
     /// Only saddles whose named width may lie in this range, mm; repeat for more widths
     #[arg(long = "width", value_name = "NAME=MIN..MAX", value_parser = parse_range)]
     pub widths: Vec<Range>,
-    /// Only sheets that share their photo with another
+    /// Only sheets of the same photo
     #[arg(long)]
     pub duplicates: bool,
     /// Only refused photos
     #[arg(long)]
     pub refused: bool,
-    /// Rider file: only saddles that could suit this rider, those with least against them first
+    /// Only saddles that could suit the rider in this file, the best first
     #[arg(long, value_name = "FILE")]
     pub rider: Option<PathBuf>,
     /// Rules and confidence
@@ -54,28 +54,28 @@ pub struct Args {
     pub judging: Judging,
     /// Sort by name, date, path or a named width
     #[arg(long, value_name = "KEY", default_value = "path", value_parser = parse_sort)]
-    pub sort: Sort,
-    /// Which unit comes first in the list
+    pub sort: SortKey,
+    /// Unit of the list
     #[arg(long, value_name = "mm|in", value_parser = parse_units, default_value = "mm")]
     pub units: Units,
-    /// Write what was found as CSV
+    /// Write the result as CSV
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
-    /// Write what was found as JSON Lines
+    /// Write the result as JSON Lines
     #[arg(long, value_name = "FILE")]
     pub json_lines: Option<PathBuf>,
-    /// Print what was found as JSON Lines, and nothing else
+    /// Print the result as JSON Lines, and nothing else
     #[arg(long)]
     pub json: bool,
-    /// Overwrite exports that are already there
+    /// Overwrite existing files
     #[arg(long)]
     pub force: bool,
 }
 
 const EXAMPLES: &str = "\
-A width is taken into a range when its 95 % interval reaches into it; ~ marks one that may lie
-outside. With --rider, sheets of one name are one saddle.
-CSV has commas between the columns and points as decimal signs, in every country.
+A width matches a range if its 95 % interval reaches into it; ~ marks one that may lie outside.
+With --rider, sheets with one name are one saddle.
+CSV columns are separated by commas, decimals by points.
 
 Examples:
   seatspan shelf ~/saddles
@@ -85,9 +85,9 @@ Examples:
   seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
   seatspan shelf ~/saddles --json | head -1";
 
-/// What the list is sorted by.
+/// Sort key.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Sort {
+pub enum SortKey {
     /// The sheet's path.
     Path,
     /// The saddle's name.
@@ -102,51 +102,51 @@ fn known_width(name: &str) -> Result<String, String> {
     let known = NAMED_WIDTHS.contains(&name);
     known
         .then(|| name.to_owned())
-        .ok_or_else(|| format!("'{name}' is no named width: {}", NAMED_WIDTHS.join(", ")))
+        .ok_or_else(|| format!("'{name}' is not a named width: {}", NAMED_WIDTHS.join(", ")))
 }
 
 fn parse_range(text: &str) -> Result<Range, String> {
-    let example = "such as seat.widest=205..225, or with one end alone, seat.waist=..90";
+    let example = "such as seat.widest=205..225 or, with one limit, seat.waist=..90";
     let (name, range) = text.split_once('=').ok_or_else(|| format!("write a name and a range, {example}"))?;
     let (least, most) =
-        range.split_once("..").ok_or_else(|| format!("write two dots in the range, {example}"))?;
+        range.split_once("..").ok_or_else(|| format!("write the range with two dots, {example}"))?;
     let end = |text: &str, open: f64| if text.is_empty() { Ok(open) } else { parse_number(text) };
     let (least_mm, most_mm) = (end(least, f64::NEG_INFINITY)?, end(most, f64::INFINITY)?);
     if !(least_mm <= most_mm) {
-        return Err(format!("the range ends before it begins: write the smaller width first, {example}"));
+        return Err(format!("write the smaller width first, {example}"));
     }
     Ok(Range { name: known_width(name)?, least_mm, most_mm })
 }
 
-fn parse_sort(text: &str) -> Result<Sort, String> {
+fn parse_sort(text: &str) -> Result<SortKey, String> {
     match text {
-        "path" => Ok(Sort::Path),
-        "name" => Ok(Sort::Name),
-        "date" => Ok(Sort::Date),
-        width => {
-            known_width(width).map(Sort::Width).map_err(|e| format!("path, name, date, or a width; {e}"))
-        }
+        "path" => Ok(SortKey::Path),
+        "name" => Ok(SortKey::Name),
+        "date" => Ok(SortKey::Date),
+        width => known_width(width)
+            .map(SortKey::Width)
+            .map_err(|e| format!("write path, name, date or a width; {e}")),
     }
 }
 
 fn parse_day(text: &str) -> Result<String, String> {
     text.parse::<jiff::civil::Date>()
         .map(|day| day.to_string())
-        .map_err(|_| "write a day as year-month-day, such as 2026-05-02".into())
+        .map_err(|_| "write the day as year-month-day, such as 2026-05-02".into())
 }
 
 /// Runs the command.
 ///
 /// # Errors
-/// Where the folder cannot be read or an export not be written.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+/// A folder that cannot be read, or a file that cannot be written.
+pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
     let shelf = shelf::open(&args.folder)
         .with_context(|| format!("cannot read the folder {}", args.folder.display()))?;
     for reason in &shelf.passed_over {
-        eprintln!("passed over: {reason}");
+        eprintln!("skipped: {reason}");
     }
     let duplicates = shelf.duplicates();
-    let wish = Wish {
+    let query = Wish {
         name: args.name.clone(),
         view: args.view,
         since: args.since.clone(),
@@ -160,7 +160,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
         .enumerate()
         .filter(|(i, _)| !args.duplicates || duplicates.iter().any(|group| group.contains(i)))
         .map(|(_, sheet)| sheet)
-        .filter(|sheet| wish.takes(sheet))
+        .filter(|sheet| query.takes(sheet))
         .collect();
     sort(&mut found, &args.sort);
     let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
@@ -172,7 +172,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
     if let Some(path) =
         [&args.csv, &args.json_lines].into_iter().flatten().find(|p| !args.force && p.exists())
     {
-        bail!("{} is there already; give --force to overwrite it", path.display());
+        bail!("{} already exists; use --force to overwrite it", path.display());
     }
     if let Some(path) = &args.csv {
         export(path, &csv(&found)?, args.force)?;
@@ -194,7 +194,7 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
                 one.reasons.join("\n")
             ));
         }
-        say_duplicates(&shelf, &duplicates);
+        print_duplicates(&shelf, &duplicates);
     }
     Ok(0)
 }
@@ -207,9 +207,9 @@ struct Suiting {
     reasons: Vec<String>,
 }
 
-/// The saddles with nothing serious against them for this rider, those with least against them first; the others are
-/// named on stderr, with the reason.
-fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<Suiting>> {
+/// The saddles with nothing serious against them for this rider, the best first. The others are named on stderr with
+/// the reason.
+fn suiting(found: &[&Summary], rider: &Path, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
     let judge = Judge::of(rider, &args.judging)?;
     let mut names: Vec<&str> = Vec::new();
     for sheet in found {
@@ -225,7 +225,7 @@ fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<
         if sheets.is_empty() {
             continue;
         }
-        // Two sheets of one view are a question for the user and no reason to judge none of the others.
+        // Two sheets of one view: report it and judge the others.
         let assessment = match judge.saddle(&sheets) {
             Ok(assessment) => assessment,
             Err(error) => {
@@ -250,7 +250,7 @@ fn suiting(found: &[&Summary], rider: &Path, args: &Args) -> anyhow::Result<Vec<
     Ok(suiting)
 }
 
-/// Whether a width that reaches into every range asked for may also lie outside one.
+/// Whether a width that matches may also lie outside a range.
 fn may_lie_outside(sheet: &Summary, name: &str, ranges: &[Range]) -> bool {
     ranges.iter().filter(|r| r.name == name).any(|range| {
         let inside = |w: &crate::sheet::summary::SummaryWidth| {
@@ -260,22 +260,22 @@ fn may_lie_outside(sheet: &Summary, name: &str, ranges: &[Range]) -> bool {
     })
 }
 
-fn sort(found: &mut [&Summary], key: &Sort) {
+fn sort(found: &mut [&Summary], key: &SortKey) {
     match key {
-        Sort::Path => found.sort_by(|a, b| a.sheet.cmp(&b.sheet)),
-        Sort::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
-        Sort::Date => found.sort_by_key(|s| s.taken.clone()),
-        Sort::Width(name) => {
+        SortKey::Path => found.sort_by(|a, b| a.sheet.cmp(&b.sheet)),
+        SortKey::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
+        SortKey::Date => found.sort_by_key(|s| s.taken.clone()),
+        SortKey::Width(name) => {
             let mm = |s: &Summary| s.width(name).map_or(f64::INFINITY, |w| w.mm);
             found.sort_by(|a, b| mm(a).total_cmp(&mm(b)));
         }
     }
 }
 
-/// The list for people: one line a sheet.
-fn list(found: &[&Summary], args: &Args) -> String {
+/// The list, one line per sheet.
+fn list(found: &[&Summary], args: &ShelfArgs) -> String {
     if found.is_empty() {
-        return "no sheet of this shelf is like that".into();
+        return "no sheet matches".into();
     }
     let shown: Vec<&str> =
         NAMED_WIDTHS.into_iter().filter(|name| found.iter().any(|s| s.width(name).is_some())).collect();
@@ -309,7 +309,7 @@ fn list(found: &[&Summary], args: &Args) -> String {
     rows.iter().map(line).collect::<Vec<_>>().join("\n")
 }
 
-fn say_duplicates(shelf: &Shelf, groups: &[Vec<usize>]) {
+fn print_duplicates(shelf: &Shelf, groups: &[Vec<usize>]) {
     for group in groups {
         let names: Vec<_> = group.iter().map(|i| plain(&shelf.sheets[*i].sheet)).collect();
         eprintln!("the same photo: {}", names.join(", "));
@@ -323,9 +323,7 @@ fn json_lines(found: &[&Summary]) -> String {
 fn csv(found: &[&Summary]) -> anyhow::Result<Vec<u8>> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let rows: Vec<_> = found.iter().map(|s| s.columns()).collect();
-    let Some(first) = rows.first() else {
-        bail!("there is nothing to write: no sheet of this shelf is like that")
-    };
+    let Some(first) = rows.first() else { bail!("nothing to write: no sheet matches") };
     writer.write_record(first.keys())?;
     for row in &rows {
         writer.write_record(row.values().map(|value| match value {

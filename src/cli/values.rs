@@ -1,4 +1,4 @@
-//! Values of options that several commands share. A decimal sign is a point; a comma is an error that says so.
+//! Parsers of option values. The decimal sign is a point; a decimal comma is an error that says so.
 
 use crate::camera::print_scale::is_bar;
 use crate::canvas::Paper;
@@ -11,37 +11,29 @@ use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::report::page::Purpose;
 use crate::report::units::Units;
 
+fn one_of<T: Copy>(text: &str, [a, b]: [(&str, T); 2]) -> Result<T, String> {
+    let found = [a, b].into_iter().find(|(word, _)| word.eq_ignore_ascii_case(text));
+    found.map(|(_, value)| value).ok_or_else(|| format!("write {} or {}", a.0, b.0))
+}
+
 /// `top` or `underside`.
 pub fn parse_view(text: &str) -> Result<View, String> {
-    match text {
-        "top" => Ok(View::Top),
-        "underside" => Ok(View::Underside),
-        _ => Err("write top or underside".into()),
-    }
+    one_of(text, [("top", View::Top), ("underside", View::Underside)])
 }
 
 /// `mm` or `in`.
 pub fn parse_units(text: &str) -> Result<Units, String> {
-    match text {
-        "mm" => Ok(Units::Millimetres),
-        "in" => Ok(Units::Inches),
-        _ => Err("write mm or in".into()),
-    }
+    one_of(text, [("mm", Units::Millimetres), ("in", Units::Inches)])
 }
 
-/// `a4` or `letter`, in any case.
+/// `a4` or `letter`.
 pub fn parse_paper(text: &str) -> Result<Paper, String> {
-    let named = |paper: &Paper| paper.as_str().eq_ignore_ascii_case(text);
-    Paper::ALL.into_iter().find(named).ok_or_else(|| "write a4 or letter".into())
+    one_of(text, [("a4", Paper::A4), ("letter", Paper::Letter)])
 }
 
 /// `client` or `sale`.
 pub fn parse_purpose(text: &str) -> Result<Purpose, String> {
-    match text {
-        "client" => Ok(Purpose::Client),
-        "sale" => Ok(Purpose::Sale),
-        _ => Err("write client or sale".into()),
-    }
+    one_of(text, [("client", Purpose::Client), ("sale", Purpose::Sale)])
 }
 
 /// A point of the photo, `X,Y`.
@@ -50,23 +42,23 @@ pub fn parse_point(text: &str) -> Result<PhotoPoint, String> {
     match numbers.as_deref() {
         Some(&[x, y]) if x.is_finite() && y.is_finite() => Ok(PhotoPoint::new(x, y)),
         _ => {
-            Err("write two numbers with a comma between them and a point as decimal sign, such as 812.5,440"
+            Err("write two numbers separated by a comma, with a point as decimal sign, such as 812.5,440"
                 .into())
         }
     }
 }
 
-/// A part and what is said of it, `PART=...`.
+/// Splits `PART=...`.
 fn parse_of_part<'a>(text: &'a str, example: &str) -> Result<(Part, &'a str), String> {
     let (word, rest) =
         text.split_once('=').ok_or_else(|| format!("begin with seat= or channel=, such as {example}"))?;
     let part = [Part::Seat, Part::Channel].into_iter().find(|part| part.as_str() == word);
     let part =
-        part.ok_or_else(|| format!("'{word}' is no part: write seat= or channel=, such as {example}"))?;
+        part.ok_or_else(|| format!("'{word}' is neither seat nor channel; write, for example, {example}"))?;
     Ok((part, rest))
 }
 
-/// A point of an edge, `seat=X,Y`.
+/// A point on an edge, `seat=X,Y`.
 pub fn parse_hint(text: &str) -> Result<Hint, String> {
     let (part, point) = parse_of_part(text, "seat=812.5,440")?;
     Ok(Hint { part, pixel: parse_point(point)? })
@@ -86,23 +78,23 @@ pub fn parse_hidden(text: &str) -> Result<HiddenStretch, String> {
     let (part, side, from, to) = of().ok_or_else(|| format!("write an edge and two stations, {EXAMPLE}"))?;
     let (from, to) = (parse_number(from)?, parse_number(to)?);
     if !(from < to) {
-        return Err(format!("the stretch ends before it begins: write the smaller station first, {EXAMPLE}"));
+        return Err(format!("write the smaller station first, {EXAMPLE}"));
     }
     Ok(HiddenStretch { part, side, from, to })
 }
 
-/// A lift, `seat=STATION:MM,...`.
+/// Heights over the card, `seat=STATION:MM,...`.
 pub fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
     let (part, profile) = parse_of_part(text, &format!("seat={EXAMPLE}"))?;
     if has_decimal_comma(profile) {
         return Err(format!(
-            "'{profile}' has a comma within a number: write a point as decimal sign, such as {EXAMPLE}"
+            "'{profile}' has a decimal comma: write a point as decimal sign, such as {EXAMPLE}"
         ));
     }
     Ok((part, profile.parse()?))
 }
 
-/// A piece between commas without a colon is the rest of a number that was written with a decimal comma.
+/// A piece between commas without a colon is the fraction of a number with a decimal comma.
 fn has_decimal_comma(profile: &str) -> bool {
     let is_number = |t: &str| t.trim().parse::<f64>().is_ok();
     let pieces: Vec<&str> = profile.split(',').collect();
@@ -119,7 +111,7 @@ pub fn parse_number(text: &str) -> Result<f64, String> {
             let point = text.replace(',', ".");
             Err(format!("'{text}' has a decimal comma: write a point, {point}"))
         }
-        _ => Err(format!("'{text}' is no number")),
+        _ => Err(format!("'{text}' is not a number")),
     }
 }
 
@@ -129,7 +121,7 @@ pub fn parse_bar(text: &str) -> Result<f64, String> {
     if is_bar(bar_mm) {
         Ok(bar_mm)
     } else {
-        Err(format!("the bar is {BAR_MM:.0} mm long when printed true: give its length in mm, such as 149.5"))
+        Err(format!("the bar is {BAR_MM:.0} mm long at true scale; give its length in mm, such as 149.5"))
     }
 }
 
@@ -138,22 +130,22 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_decimal_comma_is_named() {
+    fn a_decimal_comma_is_reported() {
         for text in ["seat=0,5:60", "seat=0:60,5", "seat=0:60,0,35:20,1:70"] {
-            let said = parse_lift(text).unwrap_err();
-            assert!(said.contains("point as decimal sign"), "{text}: {said}");
+            let error = parse_lift(text).unwrap_err();
+            assert!(error.contains("point as decimal sign"), "{text}: {error}");
         }
         assert!(parse_number("200,5").unwrap_err().contains("200.5"));
     }
 
     #[test]
-    fn a_paper_may_be_written_as_people_write_it() {
+    fn words_may_be_capitalised() {
         assert_eq!([parse_paper("A4"), parse_paper("Letter")], [Ok(Paper::A4), Ok(Paper::Letter)]);
         assert!(parse_paper("a5").is_err());
     }
 
     #[test]
-    fn what_is_right_is_taken() {
+    fn valid_values_are_accepted() {
         assert_eq!(parse_lift("seat=0:60,0.35:20,1:70").unwrap().0, Part::Seat);
         assert_eq!(parse_number("-200.5"), Ok(-200.5));
     }

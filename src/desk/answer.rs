@@ -1,36 +1,33 @@
-//! What the desk answers with, and how a request's body is read within limits.
+//! Replies of the desk, and problems with a request.
 
-use std::time::Duration;
-
-use axum::body::Body;
-use axum::http::header::{self, HeaderName, HeaderValue};
-use axum::http::request::Parts;
-use axum::http::{Response, StatusCode};
+use http_body_util::Full;
+use hyper::body::Bytes;
+use hyper::header::{self, HeaderName, HeaderValue};
+use hyper::{Response, StatusCode};
 use serde::Serialize;
-use serde::de::DeserializeOwned;
 use serde_json::json;
 
-/// Scripts, styles and pictures of the desk alone; nothing inline, nothing from elsewhere, in no other page's frame.
+/// Scripts, styles and pictures from the desk alone; nothing inline, no framing by other pages.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; \
     base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// A report brings its own styles and pictures and runs nothing.
+/// A report contains its own styles and pictures, and runs no script.
 const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox allow-downloads";
-/// A request without a photo is short.
-pub const MOST_JSON_BYTES: u64 = 256 * 1024;
-/// A body must have arrived by then: 100 MB over a slow wireless network take half a minute.
-const ARRIVED_WITHIN: Duration = Duration::from_secs(120);
+/// The page that follows the printed address. A redirect would not do: it would still belong to the navigation from
+/// elsewhere, on which a browser sends no `SameSite=Strict` cookie.
+const WELCOME: &str =
+    "<!doctype html><title>seatspan desk</title><meta http-equiv=\"refresh\" content=\"0;url=/\">";
 
-/// An answer before it is sent.
+/// A response before it is sent.
 #[derive(Debug)]
 pub struct Answer {
-    status: u16,
+    status: StatusCode,
     kind: &'static str,
     policy: &'static str,
     further: Vec<(HeaderName, String)>,
-    body: Vec<u8>,
+    body: Bytes,
 }
 
-/// What goes wrong with a request: what, and what to do.
+/// A problem with a request: what is wrong, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Trouble {
     status: u16,
@@ -39,7 +36,7 @@ pub struct Trouble {
 }
 
 impl Trouble {
-    /// A trouble with its HTTP status (RFC 9110).
+    /// A problem with its HTTP status (RFC 9110).
     pub fn new(status: u16, text: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { status, text: text.into(), hint: hint.into() }
     }
@@ -49,76 +46,78 @@ impl Trouble {
         [self.text, self.hint]
     }
 
-    /// What was asked for is not there.
+    /// Something that no longer exists.
     pub fn missing(what: &str) -> Self {
-        Self::new(404, format!("{what} is not there any more"), "load the page again")
+        Self::new(404, format!("{what} is no longer there"), "load the page again")
     }
 }
 
-/// The machine could not do its part.
+/// A fault of the machine.
 impl From<anyhow::Error> for Trouble {
     fn from(error: anyhow::Error) -> Self {
-        Self::new(500, format!("{error:#}"), "try again; if it stays, open the desk anew")
+        Self::new(500, format!("{error:#}"), "try again; if it fails again, restart the desk")
     }
 }
 
 impl From<Trouble> for Answer {
     fn from(trouble: Trouble) -> Self {
         let Trouble { status, text, hint } = trouble;
+        let status = StatusCode::from_u16(status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         Self { status, ..Self::json(&json!({ "text": text, "hint": hint })) }
     }
 }
 
 impl Answer {
-    fn of(kind: &'static str, body: Vec<u8>) -> Self {
-        Self { status: 200, kind, policy: PAGE_POLICY, further: Vec::new(), body }
+    fn of(kind: &'static str, body: impl Into<Bytes>) -> Self {
+        Self { status: StatusCode::OK, kind, policy: PAGE_POLICY, further: Vec::new(), body: body.into() }
     }
 
-    /// JSON; a value that has none (which no type here allows) is told as an error of the machine.
+    /// JSON; a value without a JSON form, which no type here has, is an error of the program.
     pub fn json(value: &impl Serialize) -> Self {
         match serde_json::to_vec(value) {
             Ok(body) => Self::of("application/json", body),
-            Err(error) => Self { status: 500, ..Self::of("text/plain", error.to_string().into_bytes()) },
+            Err(error) => Self {
+                status: StatusCode::INTERNAL_SERVER_ERROR,
+                ..Self::of("text/plain", error.to_string())
+            },
         }
     }
 
     /// A file of the page.
     pub fn asset(kind: &'static str, body: &'static [u8]) -> Self {
-        Self::of(kind, body.to_vec())
+        Self::of(kind, body)
     }
 
-    /// A picture of a photo. The page keeps it while it is open; nothing of it is left in the browser's own store.
+    /// A photo's picture.
     pub fn picture(jpeg: Vec<u8>) -> Self {
         Self::of("image/jpeg", jpeg)
     }
 
     /// A report as a page.
     pub fn report(html: String) -> Self {
-        Self { policy: REPORT_POLICY, ..Self::of("text/html; charset=utf-8", html.into_bytes()) }
+        Self { policy: REPORT_POLICY, ..Self::of("text/html; charset=utf-8", html) }
     }
 
-    /// A file to keep, under a name of letters, digits and hyphens.
+    /// A file to save, under a name of letters, digits and hyphens.
     pub fn download(kind: &'static str, name: &str, body: Vec<u8>) -> Self {
         let disposition = (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\""));
         Self { further: vec![disposition], ..Self::of(kind, body) }
     }
 
-    /// A plain text for people who came without the key.
-    pub fn refused(text: &str) -> Self {
-        Self { status: 403, ..Self::of("text/plain; charset=utf-8", text.as_bytes().to_vec()) }
+    /// A plain text for a browser without the key.
+    pub fn forbidden(text: &'static str) -> Self {
+        Self { status: StatusCode::FORBIDDEN, ..Self::of("text/plain; charset=utf-8", text) }
     }
 
-    /// On to the page, with the key in a cookie.
+    /// The way to the page for a browser that opened the printed address, with the key in a cookie.
     pub fn welcome(cookie: String) -> Self {
-        let further = vec![(header::LOCATION, "/".to_owned()), (header::SET_COOKIE, cookie)];
-        Self { status: 303, further, ..Self::of("text/plain", Vec::new()) }
+        Self { further: vec![(header::SET_COOKIE, cookie)], ..Self::of("text/html; charset=utf-8", WELCOME) }
     }
 
-    /// As it goes over the line.
-    pub fn response(self) -> Response<Body> {
-        let mut response = Response::new(Body::from(self.body));
-        *response.status_mut() =
-            StatusCode::from_u16(self.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
+    /// The HTTP response. Nothing stays in the browser's cache.
+    pub fn response(self) -> Response<Full<Bytes>> {
+        let mut response = Response::new(Full::new(self.body));
+        *response.status_mut() = self.status;
         let fixed = [
             (header::CONTENT_TYPE, self.kind),
             (header::CONTENT_SECURITY_POLICY, self.policy),
@@ -137,46 +136,4 @@ impl Answer {
         }
         response
     }
-}
-
-/// The body of a request, at most so long. Its declared length is looked at before a byte is read.
-///
-/// # Errors
-/// Where it is longer, its length is not declared, or it does not arrive whole and in time.
-pub async fn body(head: &Parts, body: Body, most: u64) -> Result<Vec<u8>, Trouble> {
-    let said = head.headers.get(header::CONTENT_LENGTH);
-    let declared = said
-        .and_then(|v| v.to_str().ok()?.parse::<u64>().ok())
-        .ok_or_else(|| Trouble::new(411, "the request does not say how long it is", "load the page again"))?;
-    if declared > most {
-        return Err(too_long(most));
-    }
-    let arriving = tokio::time::timeout(ARRIVED_WITHIN, axum::body::to_bytes(body, most as usize));
-    match arriving.await {
-        Ok(Ok(bytes)) if bytes.len() as u64 == declared => Ok(bytes.into()),
-        _ => Err(Trouble::new(400, "the file did not arrive whole", "choose it again")),
-    }
-}
-
-/// What is brought is longer than `most` bytes.
-fn too_long(most: u64) -> Trouble {
-    match most / 1_000_000 {
-        0 => {
-            Trouble::new(413, format!("the request has more than {} kB", most / 1000), "load the page again")
-        }
-        megabytes => {
-            let text = format!("the file has more than {megabytes} MB");
-            Trouble::new(413, text, "send the photo as the phone made it")
-        }
-    }
-}
-
-/// The body of a request as JSON.
-///
-/// # Errors
-/// Where it is none, or not the one expected.
-pub fn from_json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Trouble> {
-    serde_json::from_slice(body).map_err(|e| {
-        Trouble::new(400, format!("the page's request is not understood: {e}"), "load the page again")
-    })
 }

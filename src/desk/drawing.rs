@@ -1,4 +1,4 @@
-//! A measured photo as the page is told of it: the sheet, and what to draw where. Nothing is computed here.
+//! JSON of a measured photo for the page: its figures and its lines. Nothing is computed here.
 
 use serde_json::{Value, json};
 
@@ -24,7 +24,7 @@ fn points(line: &[PhotoPoint]) -> Vec<[f64; 2]> {
     line.iter().copied().map(at).collect()
 }
 
-/// What lies where in the photo.
+/// The lines to draw over the photo.
 pub fn drawing(sheet: &Sheet, geometry: &OverlayGeometry) -> Value {
     let line = |ends: &[PhotoPoint; 2]| ends.map(at);
     let edge = |e: &crate::sheet::geometry::EdgeLine| json!({ "part": e.part, "side": e.side, "points": points(&e.points) });
@@ -42,7 +42,7 @@ pub fn drawing(sheet: &Sheet, geometry: &OverlayGeometry) -> Value {
     })
 }
 
-/// Every traced point with its station, so that a stretch can be named by pointing at it.
+/// Every traced point with its station, so that clicks can delimit a stretch.
 fn traced(sheet: &Sheet) -> Vec<Value> {
     let (Some(mm), Some(px)) = (&sheet.edges, &sheet.edges_px) else { return Vec::new() };
     let parts = [(Part::Seat, &mm.seat, &px.seat), (Part::Channel, &mm.channel, &px.channel)];
@@ -58,7 +58,7 @@ fn traced(sheet: &Sheet) -> Vec<Value> {
     parts.into_iter().flat_map(of).collect()
 }
 
-/// A width in both units, rounded as in every report.
+/// A length in both units, rounded as in every report.
 pub fn shown(mm: f64, u95: f64) -> Value {
     json!({
         "mm": format!("{mm:.1}"),
@@ -68,14 +68,14 @@ pub fn shown(mm: f64, u95: f64) -> Value {
     })
 }
 
-/// The photos that were measured together, and the lifts that they have told; null of a photo alone.
+/// The photos measured together and the heights found from them; null for a single photo.
 fn together(sheet: &Sheet) -> Value {
     let Some(lift) = sheet.lift.as_ref().filter(|l| l.source == LiftSource::Photos) else {
         return Value::Null;
     };
     let lifts = [
-        lift_told(Part::Seat, lift.seat.as_deref(), lift.seat_u.as_deref()),
-        lift_told(Part::Channel, lift.channel.as_deref(), lift.channel_u.as_deref()),
+        heights_from_photos(Part::Seat, lift.seat.as_deref(), lift.seat_u.as_deref()),
+        heights_from_photos(Part::Channel, lift.channel.as_deref(), lift.channel_u.as_deref()),
     ];
     json!({
         "photos": sheet.photos.iter().map(|p| &p.file).collect::<Vec<_>>(),
@@ -83,23 +83,23 @@ fn together(sheet: &Sheet) -> Value {
     })
 }
 
-/// Some rows of a part's lift, with their uncertainty and whether they are told poorly.
-fn lift_told(part: Part, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> Option<Value> {
-    let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "poorly": is_poorly_known(u) });
+/// Some heights of a part's edges, with their uncertainty.
+fn heights_from_photos(part: Part, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> Option<Value> {
+    let row = |([at, mm], u): ([f64; 2], f64)| json!({ "at": format!("{at:.2}"), "shown": shown(mm, COVERAGE * u), "uncertain": is_poorly_known(u) });
     let rows: Vec<_> = lifts_shown(rows?, us?).map(row).collect();
     Some(json!({ "part": part, "rows": rows }))
 }
 
-/// The sheet's findings as the page shows them: figures rounded as in every report, machine words as a reader says them.
+/// The sheet's findings as the page shows them: figures rounded as in every report, codes in words.
 pub fn findings(sheet: &Sheet) -> Value {
     let budget = |of: &str| {
         let mut lines: Vec<_> = sheet.budget.iter().filter(|l| l.of == of).collect();
         lines.sort_by(|a, b| b.u.total_cmp(&a.u));
-        let told = lines.into_iter().take(4).map(|l| {
+        let largest = lines.into_iter().take(4).map(|l| {
             let (from, better) = influence(&l.from);
             json!({ "from": from, "better": better, "u_mm": format!("{:.2}", l.u) })
         });
-        told.collect::<Vec<_>>()
+        largest.collect::<Vec<_>>()
     };
     json!({
         "view": sheet.view,

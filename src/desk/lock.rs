@@ -1,8 +1,8 @@
-//! Locks of what the desk's threads share.
+//! Locks shared by the desk's threads.
 
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
-/// A lock is only poisoned where a photo's walk has panicked, which leaves what it guards as it was.
+/// Locks a mutex. It is poisoned only by a panic while a photo is measured, which leaves the value as it was.
 pub fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }

@@ -1,9 +1,8 @@
-//! Side entrance: the desk, a local page. It serves one page and a small JSON interface (`docs/desk.md`) that calls the same
-//! walk as the command line; the page measures nothing.
+//! The desk: a local page with a small JSON interface (`docs/desk.md`). It measures through the same pipeline as the
+//! command line; the page itself computes nothing.
 
 mod answer;
 mod assets;
-mod connections;
 mod drawing;
 mod edits;
 mod guard;
@@ -14,155 +13,169 @@ mod lock;
 mod opened;
 mod papers;
 mod photos;
-mod query;
+mod request;
 mod rider;
 mod routes;
+mod server;
 mod shelf;
 mod stage;
 
+use std::io::Write as _;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, UdpSocket};
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use anyhow::{Context, anyhow, bail};
+use tempfile::TempPath;
 
 use crate::fit::rule::RuleSet;
 use guard::Guard;
+use lock::locked;
 use photos::Photos;
 use rider::ChosenRider;
 
-/// How the desk is opened.
+/// Options of the desk.
 #[derive(Debug, Clone)]
-pub struct Wish {
-    /// The shelf's folder; nothing else is written.
+pub struct DeskOptions {
+    /// The shelf's folder, the only one that is written.
     pub folder: PathBuf,
-    /// The port; any free one without it.
+    /// The port; a free one by default.
     pub port: Option<u16>,
-    /// Whether other devices of the network are let in.
+    /// Whether other devices of the network are admitted.
     pub let_in: bool,
 }
 
-/// An open desk.
-pub struct Desk {
+/// A desk that listens on its port.
+pub struct DeskServer {
     listener: TcpListener,
-    room: Arc<Room>,
-    addresses: Vec<String>,
+    desk: Arc<Desk>,
+    hosts: Vec<String>,
 }
 
 /// What every request works with.
-pub struct Room {
+struct Desk {
     guard: Guard,
     folder: PathBuf,
     photos: Photos,
     rider: ChosenRider,
     rules: RuleSet,
+    /// The file that sends the browser to the desk, until it has.
+    redirect: Mutex<Option<TempPath>>,
 }
 
-/// Requests answered at a time: a page asks for pictures, progress and a width at once.
-const HANDS: usize = 6;
+/// Requests handled at a time: a page asks for pictures, progress and a width at once.
+const WORKERS: usize = 6;
 
-impl Desk {
-    /// Takes the port, and prepares what is needed to answer.
+impl DeskServer {
+    /// Takes the port.
     ///
     /// # Errors
-    /// Where the folder is none, the port is taken, or no temporary files can be made.
-    pub fn open(wish: &Wish) -> anyhow::Result<Self> {
-        if !wish.folder.is_dir() {
-            bail!("{} is no folder: make it first, or name another for the shelf", wish.folder.display());
+    /// A folder that does not exist, a port in use, no temporary files.
+    pub fn bind(options: &DeskOptions) -> anyhow::Result<Self> {
+        let folder = options.folder.clone();
+        if !folder.is_dir() {
+            bail!("{} is not a folder; create it first, or name another", folder.display());
         }
-        let bind = if wish.let_in { Ipv4Addr::UNSPECIFIED } else { Ipv4Addr::LOCALHOST };
-        let asked = SocketAddr::from((bind, wish.port.unwrap_or(0)));
+        let address = if options.let_in { Ipv4Addr::UNSPECIFIED } else { Ipv4Addr::LOCALHOST };
+        let asked = SocketAddr::from((address, options.port.unwrap_or(0)));
         let listener = TcpListener::bind(asked).map_err(|e| {
-            anyhow!("cannot serve on port {}: {e}; leave out --port to take a free one", asked.port())
+            anyhow!("cannot serve on port {}: {e}; leave out --port to use a free one", asked.port())
         })?;
         let port = listener.local_addr().context("the address has no port")?.port();
-        let mut hosts = vec![format!("127.0.0.1:{port}"), format!("localhost:{port}")];
-        let mut addresses = vec![hosts[0].clone()];
-        if wish.let_in {
-            let here =
-                own_address().context("this machine has no address in a network to let others in by")?;
-            hosts.push(format!("{here}:{port}"));
-            addresses.push(format!("{here}:{port}"));
+        let mut hosts = vec![format!("127.0.0.1:{port}")];
+        if options.let_in {
+            let own = own_address().context("this machine has no address in a network")?;
+            hosts.push(format!("{own}:{port}"));
         }
-        let room = Arc::new(Room {
-            guard: Guard::new(hosts, port).context("no random numbers for the key")?,
-            folder: wish.folder.clone(),
-            photos: Photos::new(wish.folder.clone())?,
+        let names = hosts.iter().cloned().chain([format!("localhost:{port}")]).collect();
+        let desk = Arc::new(Desk {
+            guard: Guard::new(names, port).context("no random numbers for the key")?,
+            photos: Photos::new(folder.clone())?,
+            folder,
             rider: ChosenRider::default(),
             rules: RuleSet::built_in()?,
+            redirect: Mutex::default(),
         });
-        Ok(Self { listener, room, addresses })
+        Ok(Self { listener, desk, hosts })
     }
 
     fn address(&self, host: &str) -> String {
-        format!("http://{host}/?key={}", self.room.guard.key())
+        format!("http://{host}/?key={}", self.desk.guard.key())
     }
 
-    /// What is said when the desk is open.
+    /// What is printed when the desk is open.
     pub fn greeting(&self) -> String {
         let mut text = format!(
             "The desk is open at\n  {}\nPhotos stay on this machine; saddles are kept in {}. Press Ctrl-C to close it.",
-            self.address(&self.addresses[0]),
-            self.room.folder.display()
+            self.address(&self.hosts[0]),
+            self.desk.folder.display()
         );
-        if let Some(other) = self.addresses.get(1) {
+        if let Some(other) = self.hosts.get(1) {
             text += &format!(
-                "\nOther devices of this network are let in at\n  {}\nWhoever has this address can use the desk, and the \
-                 connection is not encrypted: only in a network that you trust.",
+                "\nOther devices of this network can open it at\n  {}\nAnyone with this address can use the desk, and the \
+                 connection is not encrypted: use it only in a network that you trust.",
                 self.address(other)
             );
         }
         text
     }
 
-    /// Opens the browser; where there is none the printed address serves.
-    pub fn show(&self) {
-        let program = if cfg!(target_os = "macos") {
-            "open"
-        } else if cfg!(windows) {
-            "explorer"
-        } else {
-            "xdg-open"
-        };
-        let quiet = std::process::Stdio::null;
-        let opened = std::process::Command::new(program)
-            .arg(self.address(&self.addresses[0]))
-            .stdin(quiet())
-            .stdout(quiet())
-            .stderr(quiet())
-            .spawn();
-        if opened.is_err() {
+    /// Opens the browser; without one the printed address serves.
+    pub fn open_browser(&self) {
+        if self.redirect_file().and_then(open::that_detached).is_err() {
             eprintln!("seatspan: no browser could be opened; open the address above in one");
         }
     }
 
-    /// Answers until the program is interrupted, and then clears away the photos that lay on the desk.
+    /// A page that leads to the desk, readable by this user alone: the browser's command line, where the key would
+    /// otherwise stand, is visible to every user of the machine. It is in the shelf's folder, since a sandboxed
+    /// browser sees no temporary files of other programs.
+    fn redirect_file(&self) -> std::io::Result<PathBuf> {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix("open-desk-").suffix(".html");
+        let mut file = builder.tempfile_in(&self.desk.folder).or_else(|_| builder.tempfile())?;
+        let address = self.address(&self.hosts[0]);
+        write!(
+            file,
+            "<!doctype html><title>seatspan desk</title><meta http-equiv=\"refresh\" content=\"0;url={address}\">"
+        )?;
+        let path = file.into_temp_path();
+        let place = path.to_path_buf();
+        *locked(&self.desk.redirect) = Some(path);
+        Ok(place)
+    }
+
+    /// Serves until the program is interrupted, then removes the photos' temporary files.
     ///
     /// # Errors
-    /// Where no interruption can be listened for.
+    /// Where interruptions cannot be caught or the runtime cannot start.
     pub fn serve(self) -> anyhow::Result<()> {
-        let room = self.room.clone();
+        let desk = self.desk.clone();
         ctrlc::set_handler(move || {
-            room.photos.clear_away();
+            desk.photos.clear_away();
+            desk.remove_redirect();
             std::process::exit(0);
         })
-        .context("cannot listen for an interruption")?;
-        let room = self.room.clone();
-        std::thread::spawn(move || room.photos.work());
+        .context("cannot catch an interruption")?;
+        let desk = self.desk.clone();
+        std::thread::spawn(move || desk.photos.work());
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(1)
-            .max_blocking_threads(HANDS)
+            .max_blocking_threads(WORKERS)
             .enable_all()
             .build()
-            .context("the desk cannot begin to answer")?;
-        runtime
-            .block_on(connections::answering(self.listener, self.room))
-            .context("the desk cannot answer any more")
+            .context("the desk cannot start")?;
+        runtime.block_on(server::serve(self.listener, self.desk)).context("the desk had to stop")
     }
 }
 
-/// This machine's address in its network: the one from which it would speak to an address outside (TEST-NET-1, RFC 5737).
-/// Nothing is sent.
+impl Desk {
+    fn remove_redirect(&self) {
+        *locked(&self.redirect) = None;
+    }
+}
+
+/// This machine's address in its network: the source address of a packet to TEST-NET-1 (RFC 5737). Nothing is sent.
 fn own_address() -> Option<IpAddr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
     socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;

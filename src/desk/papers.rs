@@ -1,12 +1,12 @@
-//! What the desk hands out on paper: reports, the card to print, the guide for clients.
+//! Pages to print: reports, the card, the guide for clients.
 
 use anyhow::Context;
 
-use super::Room;
+use super::Desk;
 use super::answer::{Answer, Trouble};
 use super::keep::file_stem;
-use super::query::parameter;
-use super::rider::assessed;
+use super::request::parameter;
+use super::rider::assess_saddle;
 use crate::canvas::{Canvas, Paper, pdf};
 use crate::card::pattern::{Pattern, patterns};
 use crate::photo::{Photo, sha256_hex};
@@ -18,29 +18,29 @@ use crate::report::shape::Shape;
 use crate::report::units::Units;
 use crate::sheet::{self, Sheet};
 
-/// Which report is wanted.
+/// Options of a report, from the query.
 #[derive(Debug, Clone, Copy)]
-pub struct Wish {
-    /// A PDF, and no page.
+pub struct ReportQuery {
+    /// PDF instead of HTML.
     pdf: bool,
     purpose: Purpose,
-    /// With the plan at true scale, on as many pages as it takes; in a PDF only.
+    /// With the plan at true scale, in a PDF only.
     true_scale: bool,
     paper: Paper,
     units: Units,
 }
 
-impl Wish {
-    /// What the query of a report says: `for=sale`, `true-scale=yes`, `paper=letter`, `units=in`; without them for the client,
-    /// on A4, millimetres first.
-    pub fn of(query: &str, pdf: bool) -> Self {
-        let says = |name: &str, value: &str| parameter(query, name).is_some_and(|v| v == value);
+impl ReportQuery {
+    /// Reads `for=sale`, `true-scale=yes`, `paper=letter` and `units=in`; the default is a client's report on A4 in
+    /// millimetres.
+    pub fn parse(query: &str, pdf: bool) -> Self {
+        let has = |name: &str, value: &str| parameter(query, name).is_some_and(|v| v == value);
         Self {
             pdf,
-            purpose: if says("for", "sale") { Purpose::Sale } else { Purpose::Client },
-            true_scale: pdf && says("true-scale", "yes"),
+            purpose: if has("for", "sale") { Purpose::Sale } else { Purpose::Client },
+            true_scale: pdf && has("true-scale", "yes"),
             paper: paper(query),
-            units: if says("units", "in") { Units::Inches } else { Units::Millimetres },
+            units: if has("units", "in") { Units::Inches } else { Units::Millimetres },
         }
     }
 }
@@ -50,67 +50,67 @@ fn paper(query: &str) -> Paper {
     Paper::ALL.into_iter().find(|p| named.as_deref() == Some(p.as_str())).unwrap_or(Paper::A4)
 }
 
-/// A report of a sheet with its photo, judged for the rider chosen unless it is for a sale, as a page or as a PDF.
+/// A report of a sheet with its photo, with verdicts for the chosen rider unless it is for a sale.
 ///
 /// # Errors
-/// Where it cannot be made.
+/// Where it cannot be rendered.
 pub fn report(
-    room: &Room,
+    desk: &Desk,
     sheet: &Sheet,
     photo: Result<Photo, String>,
-    wish: Wish,
+    query: ReportQuery,
 ) -> Result<Answer, Trouble> {
     let stem = file_stem(&sheet.saddle.name);
     let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
     let subject = Subject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
-    let verdicts = if wish.purpose == Purpose::Sale { None } else { verdicts(room, sheet)? };
+    let verdicts = if query.purpose == Purpose::Sale { None } else { verdicts(desk, sheet)? };
     let options = Options {
-        units: wish.units,
-        purpose: wish.purpose,
+        units: query.units,
+        purpose: query.purpose,
         verdicts: verdicts.as_ref(),
-        true_scale: wish.true_scale,
+        true_scale: query.true_scale,
     };
     let document = single::document(&subject, &options);
-    if !wish.pdf {
-        let page = html(&document, wish.paper).context("the report could not be made")?;
+    if !query.pdf {
+        let page = html(&document, query.paper).context("the report could not be rendered")?;
         return Ok(Answer::report(page));
     }
-    let kind = if wish.purpose == Purpose::Sale { "sale" } else { "report" };
-    let bytes = paged(&document, sheet, wish)?;
+    let kind = if query.purpose == Purpose::Sale { "sale" } else { "report" };
+    let bytes = paged(&document, sheet, query)?;
     Ok(Answer::download("application/pdf", &format!("{}.{kind}.pdf", ascii(&stem)), bytes))
 }
 
-fn paged(document: &Document, sheet: &Sheet, wish: Wish) -> Result<Vec<u8>, Trouble> {
-    let mut pages = pages(document, wish.paper);
-    if wish.true_scale {
+fn paged(document: &Document, sheet: &Sheet, query: ReportQuery) -> Result<Vec<u8>, Trouble> {
+    let mut pages = pages(document, query.paper);
+    if query.true_scale {
         let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none());
         let shape = shape.ok_or_else(|| {
-            Trouble::new(422, "there is no outline to draw at true scale", "measure the photo first")
+            Trouble::new(422, "there is no outline to print at true scale", "measure the photo first")
         })?;
-        pages.extend(tiles::pages(&shape, &sheet.saddle.name, wish.paper));
+        pages.extend(tiles::pages(&shape, &sheet.saddle.name, query.paper));
     }
     let title = format!("{} – {}", document.title, document.kind);
     Ok(pdf(&pages, &title).map_err(anyhow::Error::from)?)
 }
 
-/// A header holds plain letters only.
+/// An HTTP header holds ASCII only.
 fn ascii(stem: &str) -> String {
     let plain: String = stem.chars().filter(char::is_ascii).collect();
     if plain.trim_matches('-').is_empty() { "saddle".into() } else { plain }
 }
 
-fn verdicts(room: &Room, sheet: &Sheet) -> Result<Option<Verdicts>, Trouble> {
-    if room.rider.get().is_none() || sheet.refused.is_some() {
+fn verdicts(desk: &Desk, sheet: &Sheet) -> Result<Option<Verdicts>, Trouble> {
+    if desk.rider.get().is_none() || sheet.refused.is_some() {
         return Ok(None);
     }
-    let assessment = assessed(room, std::slice::from_ref(sheet))?;
-    Ok(Some(judged::verdicts(&assessment, &room.rules, sheet)))
+    let assessment = assess_saddle(desk, std::slice::from_ref(sheet))?;
+    Ok(Some(judged::verdicts(&assessment, &desk.rules, sheet)))
 }
 
-/// The card to print: `pattern` (the sheet without it), `paper` and `copy` of the query.
+/// The card to print, by `pattern` (default: the sheet), `copy` and `paper` of the query.
 ///
 /// # Errors
-/// Where there is no such pattern or copy.
+/// An unknown pattern or copy.
 pub fn card(query: &str) -> Result<Answer, Trouble> {
     let named = parameter(query, "pattern").unwrap_or_else(|| patterns()[0].name.clone());
     let pattern: &Pattern =
@@ -121,14 +121,14 @@ pub fn card(query: &str) -> Result<Answer, Trouble> {
     };
     let paper = paper(query);
     let page = card_page(pattern, copy, paper)
-        .map_err(|e| Trouble::new(422, e.to_string(), "choose a copy that there is"))?;
+        .map_err(|e| Trouble::new(422, e.to_string(), "choose another copy"))?;
     printed(&page, &format!("card-{}-{copy}-{}.pdf", pattern.name, paper.as_str()))
 }
 
-/// The guide for clients, to print.
+/// The guide for clients.
 ///
 /// # Errors
-/// Where it cannot be made.
+/// Where it cannot be rendered.
 pub fn guide(query: &str) -> Result<Answer, Trouble> {
     let paper = paper(query);
     printed(&guide_page(paper), &format!("guide-{}.pdf", paper.as_str()))

@@ -1,4 +1,4 @@
-//! The rider that saddles are judged for: chosen from the shelf's folder or filled in on the page.
+//! The rider for whom saddles are judged: a file in the shelf's folder, or the page's form.
 
 use std::path::Path;
 use std::sync::Mutex;
@@ -6,7 +6,7 @@ use std::sync::Mutex;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::Room;
+use super::Desk;
 use super::answer::Trouble;
 use super::keep::file_stem;
 use super::lock::locked;
@@ -18,11 +18,11 @@ use crate::fit::text::TextError;
 use crate::fit::verdict::CONFIDENCE;
 use crate::sheet::{OutputError, Sheet, safe_write};
 
-/// The rider as the page has filled it in, and as the rules read it.
+/// The chosen rider: the page's form, and what the rules read from it.
 #[derive(Debug, Default)]
 pub struct ChosenRider(Mutex<Option<(Value, Rider)>>);
 
-/// An empty field of the form is a field left out of the file.
+/// Removes empty fields of the form, which a rider file leaves out.
 fn without_blanks(value: &Value) -> Value {
     match value {
         Value::Object(map) => {
@@ -38,33 +38,32 @@ fn without_blanks(value: &Value) -> Value {
     }
 }
 
-/// A rider as the form says it, its file's text, and as the rules read it; none where the form is empty.
+/// The form without empty fields, its rider file's text, and the rider; none for an empty form.
 fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>, Trouble> {
     let filled = without_blanks(form);
     if filled.as_object().is_none_or(|m| m.is_empty()) {
         return Ok(None);
     }
-    let text = toml::to_string(&filled).map_err(|e| {
-        Trouble::new(422, format!("the rider cannot be read: {e}"), "look at the fields again")
-    })?;
-    let mistake = |e: TextError| Trouble::new(422, e.what, "look at the field again");
+    let text = toml::to_string(&filled)
+        .map_err(|e| Trouble::new(422, format!("the rider's form has a mistake: {e}"), "check the fields"))?;
+    let mistake = |e: TextError| Trouble::new(422, e.what, "check this field");
     let rider = Rider::from_text("rider", &text).map_err(mistake)?;
     rules.check_complaints(&rider).map_err(mistake)?;
     Ok(Some((filled, text, rider)))
 }
 
 impl ChosenRider {
-    /// Takes what the form says; an empty form is no rider.
+    /// Chooses the rider of a form; an empty form chooses none.
     ///
     /// # Errors
-    /// The first mistake, in the words of rider files.
+    /// The first mistake in the form.
     pub fn choose(&self, form: &Value, rules: &RuleSet) -> Result<(), Trouble> {
         let chosen = read(form, rules)?.map(|(filled, _, rider)| (filled, rider));
         *locked(&self.0) = chosen;
         Ok(())
     }
 
-    /// The rider chosen.
+    /// The chosen rider.
     pub fn get(&self) -> Option<Rider> {
         locked(&self.0).as_ref().map(|(_, rider)| rider.clone())
     }
@@ -75,50 +74,49 @@ impl ChosenRider {
     }
 }
 
-/// A rider to keep.
+/// A request to save a rider file.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Wish {
-    /// What the form says.
+pub struct KeepRider {
+    /// The form.
     rider: Value,
-    /// Whether a rider file that is there under the name may be replaced.
+    /// Whether a rider file of the same name may be replaced.
     #[serde(default)]
     replace: bool,
 }
 
-/// Writes the rider's file into the shelf's folder, under the rider's name, and chooses the rider.
+/// Writes a rider file named after the rider into the shelf's folder, and chooses the rider.
 ///
 /// # Errors
-/// A mistake in the form, no name, or something that is there already.
-pub fn keep(room: &Room, wish: &Wish) -> Result<Value, Trouble> {
-    let read = read(&wish.rider, &room.rules)?.filter(|(_, _, rider)| rider.name.is_some());
-    let (_, text, rider) = read.ok_or_else(|| {
-        Trouble::new(422, "the rider has no name", "write one: the file is called after it")
-    })?;
+/// A mistake in the form, no name, or an existing file.
+pub fn keep(desk: &Desk, request: &KeepRider) -> Result<Value, Trouble> {
+    let read = read(&request.rider, &desk.rules)?.filter(|(_, _, rider)| rider.name.is_some());
+    let (_, text, rider) = read
+        .ok_or_else(|| Trouble::new(422, "the rider has no name", "enter one: it becomes the file's name"))?;
     let file = format!("{}.toml", file_stem(&rider.name.unwrap_or_default()));
-    let path = room.folder.join(&file);
-    if wish.replace && path.exists() && Rider::read(&path).is_err() {
-        let text = format!("{file} is in the shelf's folder already and is no rider file");
+    let path = desk.folder.join(&file);
+    if request.replace && path.exists() && Rider::read(&path).is_err() {
+        let text = format!("{file} in the shelf's folder is not a rider file");
         return Err(Trouble::new(409, text, "give the rider another name"));
     }
-    safe_write(&path, text.as_bytes(), wish.replace).map_err(|e| match e {
+    safe_write(&path, text.as_bytes(), request.replace).map_err(|e| match e {
         OutputError::Exists(_) => Trouble::new(
             412,
-            format!("{file} is in the shelf's folder already"),
-            "give the rider another name, or replace what is there",
+            format!("{file} is already in the shelf's folder"),
+            "give the rider another name, or replace the file",
         ),
         other => anyhow::Error::from(other).into(),
     })?;
-    room.rider.choose(&wish.rider, &room.rules)?;
-    Ok(json!({ "file": file, "chosen": room.rider.form(), "found": found(&room.folder) }))
+    desk.rider.choose(&request.rider, &desk.rules)?;
+    Ok(json!({ "file": file, "chosen": desk.rider.form(), "found": found(&desk.folder) }))
 }
 
-/// Rider files looked at in the folder.
+/// Rider files read in the folder.
 const MOST_RIDERS: usize = 200;
 
-/// The rider chosen, and those that lie in the shelf's folder.
-pub fn riders(room: &Room) -> Value {
-    json!({ "chosen": room.rider.form(), "found": found(&room.folder) })
+/// The chosen rider, and those in the shelf's folder.
+pub fn riders(desk: &Desk) -> Value {
+    json!({ "chosen": desk.rider.form(), "found": found(&desk.folder) })
 }
 
 fn found(folder: &Path) -> Vec<Value> {
@@ -139,13 +137,13 @@ fn found(folder: &Path) -> Vec<Value> {
     read.collect()
 }
 
-/// What the rules say of sheets of one saddle, for the rider chosen or for nobody.
+/// Judges one saddle for the chosen rider, or for nobody in particular.
 ///
 /// # Errors
-/// Where the sheets do not belong together.
-pub fn assessed(room: &Room, sheets: &[Sheet]) -> Result<Assessment, Trouble> {
-    let rider = room.rider.get().unwrap_or_default();
-    assess(&Request { sheets, rider: &rider, rules: &room.rules, confidence: CONFIDENCE })
+/// Where the sheets do not belong to one saddle.
+pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Trouble> {
+    let rider = desk.rider.get().unwrap_or_default();
+    assess(&Request { sheets, rider: &rider, rules: &desk.rules, confidence: CONFIDENCE })
         .map_err(|e| Trouble::new(422, e, "measure it again"))
 }
 
@@ -165,7 +163,7 @@ mod tests {
         assert_eq!(chosen.get().unwrap().name.as_deref(), Some("Ilse (invented)"));
         let wrong = json!({ "seat_bones": { "spacing": "128", "how": "imprint-centres" } });
         assert!(chosen.choose(&wrong, &rules).is_err());
-        assert!(chosen.get().is_some(), "a mistake leaves the rider that was there");
+        assert!(chosen.get().is_some(), "a mistake keeps the previous rider");
         chosen.choose(&json!({ "name": " " }), &rules).unwrap();
         assert!(chosen.get().is_none());
     }

@@ -1,132 +1,106 @@
-//! From a request to its answer. The interface is described in `docs/desk.md`.
+//! Dispatch of requests. `docs/desk.md` describes the interface.
 
 use std::sync::Arc;
 
 use anyhow::Context;
-use axum::body::Body;
-use axum::http::request::Parts;
-use axum::http::{Method, Request, Response};
+use http_body_util::Full;
+use hyper::body::{Bytes, Incoming};
+use hyper::http::request::Parts;
+use hyper::{Method, Request, Response};
 use serde_json::json;
 
-use super::answer::{Answer, MOST_JSON_BYTES, Trouble, body, from_json};
+use super::answer::{Answer, Trouble};
 use super::edits::Edits;
-use super::guard::Denial;
 use super::item::Item;
 use super::opened::Measured;
 use super::photos::MOST_PHOTO_BYTES;
-use super::query::parameter;
-use super::{Room, assets, keep, lens, papers, rider, shelf};
+use super::request::{MOST_JSON_BYTES, from_json, parameter, read_body};
+use super::{Desk, assets, keep, lens, papers, rider, shelf};
 
-/// The sample: a rendered photo of an invented saddle, with the lift that belongs to it.
+/// The sample: a rendered photo of an invented saddle, with its heights.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
-const SAMPLE_LIFT: [[f64; 2]; 5] = [[0.0, 44.0], [0.25, 26.0], [0.5, 11.0], [0.75, 31.0], [1.0, 68.0]];
-/// Quality of pictures for the page (JPEG): finer than an eye sees at one pixel to a pixel.
+const SAMPLE_HEIGHTS: [[f64; 2]; 5] = [[0.0, 44.0], [0.25, 26.0], [0.5, 11.0], [0.75, 31.0], [1.0, 68.0]];
+/// JPEG quality of pictures for the page: finer than the eye sees at one pixel to a pixel.
 const PICTURE_QUALITY: u8 = 88;
 
-/// Answers one request.
-pub async fn answer(room: Arc<Room>, request: Request<Body>) -> Response<Body> {
+/// Responds to one request.
+pub async fn respond(desk: Arc<Desk>, request: Request<Incoming>) -> Response<Full<Bytes>> {
     let (head, body) = request.into_parts();
-    let answer = match admitted(&room, &head) {
-        Some(other) => other,
-        None => arrived(room, head, body).await.unwrap_or_else(Answer::from),
+    if desk.guard.is_invited(&head) {
+        desk.remove_redirect();
+        return Answer::welcome(desk.guard.set_cookie()).response();
+    }
+    let answer = match desk.guard.admit(&head) {
+        Ok(()) => handle(desk, head, body).await.unwrap_or_else(Answer::from),
+        Err(denial) => Answer::forbidden(denial.text()),
     };
     answer.response()
 }
 
-/// The answer to a request that goes no further: the address with the key, and whoever is turned away.
-fn admitted(room: &Room, head: &Parts) -> Option<Answer> {
-    let claims = room.guard.claims(head);
-    if let Some(key) = address(head).strip_prefix("/?key=")
-        && claims.only_looks
-        && room.guard.admit_host(&claims).is_ok()
-        && room.guard.is_key(key)
-    {
-        return Some(Answer::welcome(room.guard.set_cookie()));
-    }
-    let text = match room.guard.admit(&claims) {
-        Ok(()) => return None,
-        Err(Denial::Key) => "Open the desk with the address that seatspan desk printed: it holds the key.",
-        Err(Denial::Host | Denial::Origin) => "The desk answers its own page only.",
-    };
-    Some(Answer::refused(text))
-}
-
-/// Path and query of a request.
-fn address(head: &Parts) -> &str {
-    head.uri.path_and_query().map_or("/", |whole| whole.as_str())
-}
-
-/// Reads what an admitted request brings, and answers it on a thread of its own: walks take seconds.
-async fn arrived(room: Arc<Room>, head: Parts, content: Body) -> Result<Answer, Trouble> {
+/// Reads the body of an admitted request and handles it on a thread that may block: measuring takes seconds.
+async fn handle(desk: Arc<Desk>, head: Parts, body: Incoming) -> Result<Answer, Trouble> {
     let is_photo = head.method == Method::POST && head.uri.path() == "/api/photos";
+    let has_body = matches!(head.method, Method::POST | Method::PUT);
     let most = if is_photo { MOST_PHOTO_BYTES } else { MOST_JSON_BYTES };
-    let brings = matches!(head.method, Method::POST | Method::PUT);
-    let bytes = if brings { body(&head, content, most).await? } else { Vec::new() };
-    let answered = tokio::task::spawn_blocking(move || route(&room, &head, &bytes)).await;
-    answered.context("the program failed on this request")?
+    let bytes = if has_body { read_body(body, most).await? } else { Bytes::new() };
+    let handled = tokio::task::spawn_blocking(move || route(&desk, &head, &bytes)).await;
+    handled.context("the program failed on this request")?
 }
 
-fn route(room: &Room, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
+fn route(desk: &Desk, head: &Parts, body: &[u8]) -> Result<Answer, Trouble> {
     let (path, query) = (head.uri.path(), head.uri.query().unwrap_or_default());
     if head.method == Method::GET
         && let Some(file) = assets::file(path)
     {
         return Ok(file);
     }
+    let photo = |id: &str| -> Result<Arc<Item>, Trouble> { desk.photos.get(number(id)?) };
     let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
     match (head.method.as_str(), parts.as_slice()) {
-        ("GET", ["api", "photos"]) => Ok(Answer::json(&room.photos.list())),
-        ("POST", ["api", "photos"]) => upload(room, body, query),
-        ("POST", ["api", "sample"]) => sample(room),
-        ("GET", ["api", "photos", id]) => Ok(Answer::json(&room.photos.get(number(id)?)?.whole())),
+        ("GET", ["api", "photos"]) => Ok(Answer::json(&desk.photos.list())),
+        ("POST", ["api", "photos"]) => upload(desk, body, query),
+        ("POST", ["api", "sample"]) => sample(desk),
+        ("GET", ["api", "photos", id]) => Ok(Answer::json(&photo(id)?.whole())),
         ("DELETE", ["api", "photos", id]) => {
-            room.photos.remove(number(id)?)?;
+            desk.photos.remove(number(id)?)?;
             Ok(Answer::json(&json!({})))
         }
         ("PUT", ["api", "photos", id, "edits"]) => {
             let edits: Edits = from_json(body)?;
-            Ok(Answer::json(&room.photos.edit(number(id)?, edits)?))
+            Ok(Answer::json(&desk.photos.edit(number(id)?, edits)?))
         }
-        ("GET", ["api", "photos", id, "picture"]) => picture(room, &*room.photos.get(number(id)?)?, query),
-        ("GET", ["api", "photos", id, "verdicts"]) => {
-            let measured = room.photos.get(number(id)?)?.measured()?;
-            verdicts(room, measured)
-        }
+        ("GET", ["api", "photos", id, "picture"]) => picture(desk, &*photo(id)?, query),
+        ("GET", ["api", "photos", id, "verdicts"]) => verdicts(desk, photo(id)?.measured()?),
         ("POST", ["api", "photos", id, "keep"]) => {
-            let wish = from_json(body)?;
-            Ok(Answer::json(&keep::keep(room, &room.photos.get(number(id)?)?, &wish)?))
+            Ok(Answer::json(&keep::keep(desk, &photo(id)?, &from_json(body)?)?))
         }
-        ("GET", ["api", "photos", id, "check"]) => {
-            let item = room.photos.get(number(id)?)?;
-            Ok(Answer::json(&judged(room, &item)?))
-        }
+        ("GET", ["api", "photos", id, "check"]) => Ok(Answer::json(&judged(desk, &*photo(id)?)?)),
         ("GET", ["api", "photos", id, "lenses"]) => {
-            let photo = room.photos.photo(&*room.photos.get(number(id)?)?)?;
-            Ok(Answer::json(&lens::lenses(&room.folder, &photo)))
+            Ok(Answer::json(&lens::lenses(&desk.folder, &*desk.photos.photo(&*photo(id)?)?)))
         }
         ("GET", ["api", "photos", id, report @ ("report.html" | "report.pdf")]) => {
-            let item = room.photos.get(number(id)?)?;
-            let photo = (*room.photos.photo(&item)?).clone();
-            let wish = papers::Wish::of(query, *report == "report.pdf");
-            papers::report(room, &item.measured()?.sheet, Ok(photo), wish)
+            let item = photo(id)?;
+            let photo = (*desk.photos.photo(&item)?).clone();
+            let query = papers::ReportQuery::parse(query, *report == "report.pdf");
+            papers::report(desk, &item.measured()?.sheet, Ok(photo), query)
         }
         ("GET", ["api", "card.pdf"]) => papers::card(query),
         ("GET", ["api", "guide.pdf"]) => papers::guide(query),
-        ("GET", ["api", "rider"]) => Ok(Answer::json(&rider::riders(room))),
+        ("GET", ["api", "rider"]) => Ok(Answer::json(&rider::riders(desk))),
         ("PUT", ["api", "rider"]) => {
-            room.rider.choose(&from_json(body)?, &room.rules)?;
-            Ok(Answer::json(&rider::riders(room)))
+            desk.rider.choose(&from_json(body)?, &desk.rules)?;
+            Ok(Answer::json(&rider::riders(desk)))
         }
-        ("POST", ["api", "rider", "keep"]) => Ok(Answer::json(&rider::keep(room, &from_json(body)?)?)),
-        ("POST", ["api", "shelf", "search"]) => Ok(Answer::json(&shelf::search(room, &from_json(body)?)?)),
+        ("POST", ["api", "rider", "keep"]) => Ok(Answer::json(&rider::keep(desk, &from_json(body)?)?)),
+        ("POST", ["api", "shelf", "search"]) => Ok(Answer::json(&shelf::search(desk, &from_json(body)?)?)),
         ("POST", ["api", "shelf", "compare"]) => {
-            Ok(Answer::json(&shelf::side_by_side(room, &from_json(body)?)?))
+            Ok(Answer::json(&shelf::side_by_side(desk, &from_json(body)?)?))
         }
         ("GET", ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
             let sheet = parameter(query, "sheet").ok_or_else(|| Trouble::missing("the sheet"))?;
-            shelf::report(room, &sheet, papers::Wish::of(query, *report == "report.pdf"))
+            shelf::report(desk, &sheet, papers::ReportQuery::parse(query, *report == "report.pdf"))
         }
-        _ => Err(Trouble::missing("what was asked for")),
+        _ => Err(Trouble::missing("this part of the desk")),
     }
 }
 
@@ -134,43 +108,43 @@ fn number(id: &str) -> Result<u64, Trouble> {
     id.parse().map_err(|_| Trouble::missing("the photo"))
 }
 
-fn upload(room: &Room, photo: &[u8], query: &str) -> Result<Answer, Trouble> {
+fn upload(desk: &Desk, photo: &[u8], query: &str) -> Result<Answer, Trouble> {
     let name = parameter(query, "name").unwrap_or_else(|| "photo".into());
-    Ok(Answer::json(&json!({ "id": room.photos.add(&name, photo, Edits::default())? })))
+    Ok(Answer::json(&json!({ "id": desk.photos.add(&name, photo, Edits::default())? })))
 }
 
-fn sample(room: &Room) -> Result<Answer, Trouble> {
+fn sample(desk: &Desk) -> Result<Answer, Trouble> {
     let edits =
-        Edits { name: "Willow (invented)".into(), seat_lift: SAMPLE_LIFT.to_vec(), ..Edits::default() };
-    Ok(Answer::json(&json!({ "id": room.photos.add("willow.jpg", SAMPLE, edits)? })))
+        Edits { name: "Willow (invented)".into(), seat_lift: SAMPLE_HEIGHTS.to_vec(), ..Edits::default() };
+    Ok(Answer::json(&json!({ "id": desk.photos.add("willow.jpg", SAMPLE, edits)? })))
 }
 
-/// The upright photo, whole or reduced so that its longer side has so many pixels.
-fn picture(room: &Room, item: &Item, query: &str) -> Result<Answer, Trouble> {
+/// The upright photo, or a reduced one whose longer side has the given number of pixels.
+fn picture(desk: &Desk, item: &Item, query: &str) -> Result<Answer, Trouble> {
     let side = parameter(query, "side").and_then(|s| s.parse().ok()).unwrap_or(usize::MAX);
-    let photo = room.photos.photo(item)?;
+    let photo = desk.photos.photo(item)?;
     let (rgb, width, height) = photo.thumbnail_rgb(side);
     let mut jpeg = Vec::new();
     image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, PICTURE_QUALITY)
         .encode(&rgb, width as u32, height as u32, image::ExtendedColorType::Rgb8)
-        .context("the picture could not be made")?;
+        .context("the picture could not be encoded")?;
     Ok(Answer::picture(jpeg))
 }
 
-/// Judgement of a photo.
-fn judged(room: &Room, item: &Item) -> Result<serde_json::Value, Trouble> {
-    let judgement = room.photos.judge(item)?;
+/// The photo check: what the photo is worth before anything is traced.
+fn judged(desk: &Desk, item: &Item) -> Result<serde_json::Value, Trouble> {
+    let judgement = desk.photos.judge(item)?;
     let (verdict, headline) = (judgement.verdict, judgement.headline());
     Ok(json!({ "verdict": verdict, "headline": headline, "reasons": judgement.reasons }))
 }
 
-fn verdicts(room: &Room, measured: Measured) -> Result<Answer, Trouble> {
-    let assessment = rider::assessed(room, std::slice::from_ref(&measured.sheet))?;
-    let told = crate::report::judged::verdicts(&assessment, &room.rules, &measured.sheet);
+fn verdicts(desk: &Desk, measured: Measured) -> Result<Answer, Trouble> {
+    let assessment = rider::assess_saddle(desk, std::slice::from_ref(&measured.sheet))?;
+    let verdicts = crate::report::judged::verdicts(&assessment, &desk.rules, &measured.sheet);
     Ok(Answer::json(&json!({
         "rider": assessment.rider,
-        "for_a_rider": room.rider.get().is_some(),
-        "notes": told.notes,
+        "for_a_rider": desk.rider.get().is_some(),
+        "notes": verdicts.notes,
         "cautions": assessment.cautions,
     })))
 }

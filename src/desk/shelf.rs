@@ -1,4 +1,4 @@
-//! The shelf on the page: what lies in the folder, searched, compared and ranked.
+//! The shelf on the page: searching, comparing and ranking the sheets in the folder.
 
 use std::path::{Path, PathBuf};
 
@@ -6,7 +6,7 @@ use anyhow::Context;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::Room;
+use super::Desk;
 use super::answer::{Answer, Trouble};
 use super::drawing::shown;
 use super::papers;
@@ -20,7 +20,7 @@ use crate::sheet::shelf::{Range, Shelf, Wish, open};
 use crate::sheet::summary::{Summary, SummaryWidth};
 use crate::sheet::{self, Sheet};
 
-/// What is looked for, as the page says it.
+/// A search, as the page sends it.
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Search {
@@ -43,41 +43,41 @@ pub struct Chosen {
     sheets: Vec<String>,
 }
 
-fn opened(room: &Room) -> Result<Shelf, Trouble> {
-    Ok(open(&room.folder).context("the shelf's folder cannot be read")?)
+fn shelf_of(desk: &Desk) -> Result<Shelf, Trouble> {
+    Ok(open(&desk.folder).context("the shelf's folder cannot be read")?)
 }
 
-/// A sheet's place within the folder, which is how the page names it.
-fn place<'a>(room: &Room, summary: &'a Summary) -> &'a str {
-    let below = Path::new(&summary.sheet).strip_prefix(&room.folder).ok().and_then(Path::to_str);
+/// A sheet's path within the folder, by which the page names it.
+fn place<'a>(desk: &Desk, summary: &'a Summary) -> &'a str {
+    let below = Path::new(&summary.sheet).strip_prefix(&desk.folder).ok().and_then(Path::to_str);
     below.unwrap_or(&summary.sheet)
 }
 
-/// What lies on the shelf and is as wished.
+/// The sheets on the shelf that match a search.
 ///
 /// # Errors
 /// Where the folder cannot be read.
-pub fn search(room: &Room, search: &Search) -> Result<Value, Trouble> {
-    let shelf = opened(room)?;
+pub fn search(desk: &Desk, search: &Search) -> Result<Value, Trouble> {
+    let shelf = shelf_of(desk)?;
     let range = |r: &WidthRange| Range {
         name: r.name.clone(),
         least_mm: r.least_mm.unwrap_or(f64::NEG_INFINITY),
         most_mm: r.most_mm.unwrap_or(f64::INFINITY),
     };
     let name = search.name.trim();
-    let wish = Wish {
+    let query = Wish {
         name: (!name.is_empty()).then(|| name.to_owned()),
         view: search.view,
         widths: search.widths.iter().map(range).collect(),
         ..Wish::default()
     };
     let found: Vec<Value> =
-        shelf.sheets.iter().filter(|s| wish.takes(s)).map(|s| row(place(room, s), s)).collect();
+        shelf.sheets.iter().filter(|s| query.takes(s)).map(|s| row(place(desk, s), s)).collect();
     Ok(json!({
-        "folder": room.folder.display().to_string(),
+        "folder": desk.folder.display().to_string(),
         "all": shelf.sheets.len(),
         "found": found,
-        "passed_over": shelf.passed_over,
+        "skipped": shelf.passed_over,
         "widths": NAMED_WIDTHS.map(|name| json!({ "name": name, "label": width(name) })),
     }))
 }
@@ -96,33 +96,33 @@ fn row(place: &str, summary: &Summary) -> Value {
     })
 }
 
-/// The path of a sheet that the page names: only what the shelf holds is ever opened.
-fn path_of(room: &Room, shelf: &Shelf, named: &str) -> Result<PathBuf, Trouble> {
-    let found = shelf.sheets.iter().find(|s| place(room, s) == named);
+/// The path of a sheet named by the page. Only sheets listed on the shelf are opened.
+fn path_of(desk: &Desk, shelf: &Shelf, named: &str) -> Result<PathBuf, Trouble> {
+    let found = shelf.sheets.iter().find(|s| place(desk, s) == named);
     found.map(|s| PathBuf::from(&s.sheet)).ok_or_else(|| Trouble::missing("the sheet"))
 }
 
-/// Saddles side by side, ranked for the rider where one is chosen.
+/// Saddles side by side, ranked for the chosen rider.
 ///
 /// # Errors
-/// Where there are not two, or a sheet is gone.
-pub fn side_by_side(room: &Room, chosen: &Chosen) -> Result<Value, Trouble> {
-    let shelf = opened(room)?;
+/// Fewer than two sheets, or one that no longer exists.
+pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Trouble> {
+    let shelf = shelf_of(desk)?;
     let read = |named: &String| -> Result<Sheet, Trouble> {
-        Ok(sheet::read(&path_of(room, &shelf, named)?).map_err(anyhow::Error::from)?)
+        Ok(sheet::read(&path_of(desk, &shelf, named)?).map_err(anyhow::Error::from)?)
     };
     let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
-    let rider = room.rider.get();
+    let rider = desk.rider.get();
     let sort = if rider.is_some() { "rank" } else { "given" };
-    let wish = compare::Wish {
+    let request = compare::Wish {
         sheets: &sheets,
         rider: rider.as_ref(),
-        rules: &room.rules,
+        rules: &desk.rules,
         confidence: CONFIDENCE,
         against: None,
         sort,
     };
-    let comparison = compare(&wish).map_err(|e| Trouble::new(422, e, "choose other sheets"))?;
+    let comparison = compare(&request).map_err(|e| Trouble::new(422, e, "choose other sheets"))?;
     let words: Vec<&str> = comparison.saddles.iter().map(|s| standing_words(s.standing)).collect();
     let labels: Vec<String> = comparison.rows.iter().map(|r| compared(&r.of)).collect();
     let unit = |unit: &str| if unit == "cm2" { "cm²".to_owned() } else { unit.replace("deg", "°") };
@@ -132,26 +132,26 @@ pub fn side_by_side(room: &Room, chosen: &Chosen) -> Result<Value, Trouble> {
     )
 }
 
-/// The report of a sheet on the shelf; its photo is looked for beside it.
+/// The report of a sheet on the shelf, with the photo beside it.
 ///
 /// # Errors
-/// Where the sheet is gone or the report cannot be made.
-pub fn report(room: &Room, named: &str, wish: papers::Wish) -> Result<Answer, Trouble> {
-    let shelf = opened(room)?;
-    let path = path_of(room, &shelf, named)?;
+/// Where the sheet no longer exists or the report cannot be rendered.
+pub fn report(desk: &Desk, named: &str, query: papers::ReportQuery) -> Result<Answer, Trouble> {
+    let shelf = shelf_of(desk)?;
+    let path = path_of(desk, &shelf, named)?;
     let sheet = sheet::read(&path).map_err(anyhow::Error::from)?;
     let photo = beside(&sheet, &path);
-    papers::report(room, &sheet, photo, wish)
+    papers::report(desk, &sheet, photo, query)
 }
 
-/// The photo beside a sheet, if it is the one that was measured.
+/// The photo beside a sheet, if its hash matches.
 fn beside(sheet: &Sheet, path: &Path) -> Result<Photo, String> {
-    let missing = || "its photo does not lie beside the sheet".to_owned();
+    let missing = || "its photo is not beside the sheet".to_owned();
     let wanted = sheet.photos.first().ok_or_else(missing)?;
     let name = Path::new(&wanted.file).file_name().ok_or_else(missing)?;
     match Photo::open_if(&path.with_file_name(name), &wanted.sha256) {
         Ok(photo) => {
-            photo.ok_or_else(|| "the photo beside the sheet is not the one that was measured".into())
+            photo.ok_or_else(|| "the photo beside the sheet is another file than the one measured".into())
         }
         Err(PhotoError::Io(_)) => Err(missing()),
         Err(refused) => Err(refused.to_string()),

@@ -1,23 +1,23 @@
-//! How far a photo has come, as the page shows it.
+//! Progress of a photo.
 
 use serde::Serialize;
 
-/// How far a photo has come.
+/// Progress of a photo, as the page shows it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Stage {
-    /// Others come first.
+    /// Queued behind others.
     Waiting,
-    /// The file is being read.
+    /// Reading the file.
     Reading,
-    /// The reference card is being looked for.
+    /// Detecting the reference card.
     Card,
-    /// The camera's place is being computed.
+    /// Fitting the camera.
     Camera,
-    /// The saddle is being found and its edges traced.
+    /// Finding the saddle and tracing its edges.
     Tracing,
     /// Measured.
     Measured,
-    /// It cannot be measured.
+    /// Refused.
     Refused,
 }

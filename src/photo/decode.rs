@@ -1,4 +1,4 @@
-//! Bytes to pixels, whatever the format, with decoders kept from taking the program down.
+//! Decoding of any format, isolated from panics of the decoders.
 
 use std::cell::Cell;
 use std::panic::{self, AssertUnwindSafe};
@@ -13,7 +13,7 @@ use super::notes::PhotoNote;
 use super::{heic, jpeg, raster};
 use crate::numeric::parallel;
 
-/// A decoded file: interleaved 8-bit RGB as stored, and what the file says of it.
+/// A decoded file: interleaved 8-bit RGB as stored, with its metadata.
 pub(super) struct Decoded {
     pub rgb: Vec<u8>,
     pub width: usize,
@@ -22,29 +22,29 @@ pub(super) struct Decoded {
     pub notes: Vec<PhotoNote>,
 }
 
-/// Decodes a file by its content.
-///
-/// Decoders and the EXIF reader meet files made to break them. Should one panic all the same, the panic ends
-/// here as a refusal, without a message of its own.
+/// Decodes a file by its content. A panic in a decoder or in the EXIF reader becomes a refusal, without a message of its
+/// own.
 pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<(Format, Decoded), PhotoError> {
-    let format = Format::of(name, bytes)?;
-    let decoded = without_panic(|| match format {
-        Format::Jpeg => jpeg::decode(name, bytes, limits),
-        Format::Png | Format::WebP | Format::Tiff => raster::decode(name, bytes, format, limits),
-        Format::Heic => heic::decode(name, bytes, limits),
+    without_panic(|| {
+        let format = Format::of(name, bytes)?;
+        let decoded = match format {
+            Format::Jpeg => jpeg::decode(name, bytes, limits),
+            Format::Png | Format::WebP | Format::Tiff => raster::decode(name, bytes, format, limits),
+            Format::Heic => heic::decode(name, bytes, limits),
+        };
+        Ok((format, decoded?))
     })
-    .unwrap_or_else(|| Err(unreadable(name, &format!("damaged {} (its decoder failed)", format.name()))))?;
-    Ok((format, decoded))
+    .unwrap_or_else(|| Err(unreadable(name, "the file is damaged (its decoder failed)")))
 }
 
-/// How many decodings run at the moment, in all threads.
+/// Decodings in progress, in all threads.
 static RUNNING: AtomicUsize = AtomicUsize::new(0);
 
 thread_local! {
     static QUIET: Cell<bool> = const { Cell::new(false) };
 }
 
-/// Runs `work`; none where it panicked.
+/// Runs `work`; `None` after a panic.
 fn without_panic<T>(work: impl FnOnce() -> T) -> Option<T> {
     silence_decoders();
     RUNNING.fetch_add(1, Ordering::SeqCst);
@@ -55,9 +55,8 @@ fn without_panic<T>(work: impl FnOnce() -> T) -> Option<T> {
     result.ok()
 }
 
-/// Puts a panic hook in front of the one in place, once: it keeps quiet for a thread that decodes, and for
-/// worker threads while anything is decoded (a decoder may spread its tiles over them). All other panics go to
-/// the hook that was there.
+/// Installs, once, a panic hook that is silent for a thread that decodes, and for worker threads during a decoding (a
+/// decoder may spread its tiles over them). All other panics go to the previous hook.
 fn silence_decoders() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
@@ -76,7 +75,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_panic_in_a_decoder_ends_there() {
+    fn a_panic_in_a_decoder_is_contained() {
         assert_eq!(without_panic(|| 7), Some(7));
         assert_eq!(without_panic(|| -> u8 { panic!("must not be seen") }), None);
         let from_worker = without_panic(|| {

@@ -1,7 +1,6 @@
-//! Camera data (EXIF): the few fields a measurement can use, and no others.
+//! Camera data (EXIF): only the fields that a measurement uses.
 //!
-//! Position, serial numbers, owner's names and embedded previews are never read into [`Exif`], so nothing the
-//! program writes can carry them.
+//! Position, serial numbers, names and embedded previews are never read, so no output can contain them.
 
 use exif::{In, Reader, Tag, Value};
 
@@ -9,16 +8,16 @@ use super::notes::PhotoNote;
 use super::orient::Orientation;
 use crate::numeric::file::one_line;
 
-/// What a photo's EXIF says of the picture and the camera.
+/// EXIF fields of the picture and the camera.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Exif {
-    /// How the stored picture is to be turned.
+    /// Orientation of the stored picture.
     pub orientation: Orientation,
-    /// Focal length as on a 35 mm film camera, in mm (a whole number in the file).
+    /// 35 mm equivalent focal length, mm (a whole number in the file).
     pub focal_35mm_mm: Option<f64>,
-    /// Focal length of the lens, in mm.
+    /// Focal length of the lens, mm.
     pub focal_mm: Option<f64>,
-    /// Sensor resolution across and down, in pixels of the camera's picture per mm.
+    /// Focal-plane resolution across and down, pixels of the camera's picture per mm.
     pub focal_plane_px_per_mm: Option<[f64; 2]>,
     /// Maker of the camera.
     pub make: Option<String>,
@@ -26,18 +25,18 @@ pub struct Exif {
     pub model: Option<String>,
     /// Model of the lens.
     pub lens_model: Option<String>,
-    /// When the photo was taken, by the camera's clock, as `2026-05-02T10:11:12`.
+    /// Time of the photo by the camera's clock, as `2026-05-02T10:11:12`.
     pub taken: Option<String>,
-    /// Width and height of the camera's picture, in pixels.
+    /// Size of the camera's picture, pixels.
     pub size_px: Option<[u32; 2]>,
     /// Digital zoom ratio; 1 is none.
     pub digital_zoom: Option<f64>,
 }
 
-/// The longest text taken over from a field.
+/// Longest text kept of a field.
 const MAX_TEXT_CHARS: usize = 64;
 
-/// Reads a TIFF block of EXIF. Damage is noted, never refused: the pixels are what is measured.
+/// Reads a TIFF block of EXIF. Damage becomes a note, not a refusal: the pixels can still be measured.
 pub(super) fn parse(block: Option<Vec<u8>>, notes: &mut Vec<PhotoNote>) -> Exif {
     let Some(block) = block else {
         notes.push(PhotoNote::NoExif);
@@ -47,7 +46,7 @@ pub(super) fn parse(block: Option<Vec<u8>>, notes: &mut Vec<PhotoNote>) -> Exif 
     from_result(result, notes)
 }
 
-/// Reads the EXIF of a PNG, WebP, TIFF or HEIF file out of its container.
+/// Reads the EXIF in the container of a PNG, WebP, TIFF or HEIF file.
 pub(super) fn parse_container(bytes: &[u8], notes: &mut Vec<PhotoNote>) -> Exif {
     let result = Reader::new().continue_on_error(true).read_from_container(&mut std::io::Cursor::new(bytes));
     from_result(result, notes)
@@ -107,7 +106,7 @@ fn orientation(fields: &exif::Exif, notes: &mut Vec<PhotoNote>) -> Orientation {
 fn focal_plane(fields: &exif::Exif) -> Option<[f64; 2]> {
     let x = number(fields, Tag::FocalPlaneXResolution).filter(|&v| v > 0.0)?;
     let y = number(fields, Tag::FocalPlaneYResolution).filter(|&v| v > 0.0)?;
-    // Inches unless the file says otherwise; 4 and 5 are common additions to the standard.
+    // 2, inches, is the default; 4 and 5 are common extensions of the standard.
     let unit_mm = match whole(fields, Tag::FocalPlaneResolutionUnit).unwrap_or(2) {
         2 => 25.4,
         3 => 10.0,
@@ -122,7 +121,7 @@ fn whole(fields: &exif::Exif, tag: Tag) -> Option<u32> {
     fields.get_field(tag, In::PRIMARY)?.value.get_uint(0)
 }
 
-/// A finite number; a ratio with denominator 0 is none.
+/// A finite number, so no ratio with denominator 0.
 fn number(fields: &exif::Exif, tag: Tag) -> Option<f64> {
     let value = match &fields.get_field(tag, In::PRIMARY)?.value {
         Value::Rational(v) => v.first()?.to_f64(),
@@ -141,7 +140,7 @@ fn text(fields: &exif::Exif, tag: Tag) -> Option<String> {
     (!short.is_empty()).then_some(short)
 }
 
-/// `2026:05:02 10:11:12` as `2026-05-02T10:11:12`, where it is a real date and time.
+/// `2026:05:02 10:11:12` as `2026-05-02T10:11:12`, if it is a valid date and time.
 fn valid_date(text: &str) -> Option<String> {
     let numbers: Vec<i16> =
         text.split([':', ' ', '-', '/', 'T']).map(|p| p.parse().ok()).collect::<Option<_>>()?;
@@ -208,7 +207,7 @@ mod tests {
     }
 
     #[test]
-    fn impossible_values_are_left_out_and_noted() {
+    fn impossible_values_are_dropped_and_noted() {
         let b = block(&[
             (Tag::Orientation, Value::Short(vec![9])),
             (Tag::FocalLength, ratio(5, 0)),
@@ -223,7 +222,7 @@ mod tests {
     }
 
     #[test]
-    fn an_unset_clock_is_no_date_and_no_fault() {
+    fn an_unset_clock_gives_neither_date_nor_note() {
         let mut notes = vec![];
         for unset in ["0000:00:00 00:00:00", "    :  :     :  :  ", ""] {
             let exif = parse(Some(block(&[(Tag::DateTimeOriginal, ascii(unset))])), &mut notes);
@@ -235,7 +234,7 @@ mod tests {
     }
 
     #[test]
-    fn damage_is_a_note() {
+    fn damage_is_noted() {
         let mut notes = vec![];
         assert_eq!(parse(Some(b"garbage".to_vec()), &mut notes), Exif::default());
         assert!(matches!(notes[..], [PhotoNote::CorruptExif { .. }]));
@@ -245,7 +244,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_private_is_kept() {
+    fn private_fields_are_dropped() {
         let mut b = block(&[
             (Tag::Model, ascii("M")),
             (Tag::BodySerialNumber, ascii("SECRET-1")),

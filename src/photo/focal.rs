@@ -1,17 +1,15 @@
-//! The focal length in pixels that the camera data suggests, and how far to trust it.
+//! Focal length in pixels from the camera data, with its uncertainty.
 //!
 //! # The two rules
-//! A "35 mm equivalent" f35 compares the camera with film of 36 x 24 mm. One rule compares diagonals
-//! (43.267 mm), the other widths (36 mm over the long side). They agree for 3:2 pictures; for 4:3 the diagonal
-//! rule gives 4.0 % more pixels than the width rule, for 16:9 it gives 4.5 % fewer. Makers use either and do
-//! not say which; the diagonal rule is the commoner and gives the value.
+//! A "35 mm equivalent" f35 refers to film of 36 x 24 mm, by diagonal (43.267 mm) or by width (36 mm for the long
+//! side). The two agree for 3:2 pictures; by diagonal a 4:3 picture gets 4.0 % more pixels, a 16:9 picture 4.5 %
+//! fewer. Makers use either without saying which; the diagonal rule is more common and is used here.
 //!
 //! # The uncertainty
-//! Three parts, added in squares: 3 % for the maker (tolerance of the lens, the few percent it lengthens when
-//! focused near, cropping by stabilisation); the two rules' difference over sqrt(3), as it may be anything
-//! between none of it and all (2.3 % for 4:3); the rounding to whole millimetres, 0.5 / f35 / sqrt(3) (1.1 % at
-//! 26 mm). For a 4:3 phone at 26 mm that is 3.9 %. It is never taken below 4 %: on two phones with a calibrated
-//! lens f35 was 3 to 7 % off. A photo whose size differs from the camera's carries more, see [`focal_hint`].
+//! Three parts in quadrature: 3 % for the maker (lens tolerance, focus breathing, cropping by stabilisation); the
+//! difference of the two rules as a rectangular distribution, over sqrt(3) (2.3 % for 4:3); rounding to whole
+//! millimetres, 0.5 / f35 / sqrt(3) (1.1 % at 26 mm). For a 4:3 phone at 26 mm that is 3.9 %. The minimum is 4 %: on
+//! two phones with a calibrated lens f35 was 3 to 7 % off. Resized and cropped photos get more, see [`focal_hint`].
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -19,77 +17,76 @@ use serde::{Deserialize, Serialize};
 use super::exif::Exif;
 use super::notes::PhotoNote;
 
-/// Diagonal of a 36 x 24 mm picture, in mm.
+/// Diagonal of a 36 x 24 mm picture, mm.
 pub const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
-/// Long side of a 36 x 24 mm picture, in mm.
+/// Long side of a 36 x 24 mm picture, mm.
 const FILM_WIDTH_MM: f64 = 36.0;
-/// Least relative standard uncertainty of any hint: see the head of this file.
+/// Least relative standard uncertainty, see the module.
 const LEAST_U: f64 = 0.04;
-/// Maker's share of the relative standard uncertainty.
+/// Relative standard uncertainty due to the maker.
 const MAKER_U: f64 = 0.03;
-/// Relative standard uncertainty from sensor resolution: makers give it for the sensor or for the picture.
+/// Relative standard uncertainty with focal-plane resolution, which makers give for the sensor or for the picture.
 const FOCAL_PLANE_U: f64 = 0.08;
-/// Added where the photo was made smaller: a cut of the same shape before that leaves no trace.
+/// Added for a resized photo: an earlier crop of the same shape leaves no trace.
 const RESIZED_U: f64 = 0.03;
-/// Added where the photo was enlarged or carries another picture's data of the same shape.
+/// Added for an enlarged photo, whose data may be another picture's.
 const STALE_U: f64 = 0.10;
-/// Relative standard uncertainty where the photo was cropped a little.
+/// Relative standard uncertainty of a slightly cropped photo.
 const CROPPED_U: f64 = 0.15;
-/// Sides are the same shape when their ratios agree within this (rounding of a 1600 px copy is 0.1 %).
+/// Tolerance of the aspect ratio for the same shape (rounding of a 1600 px copy is 0.1 %).
 const SAME_SHAPE: f64 = 0.01;
-/// Focal lengths (35 mm equivalent) that a camera can have, in mm.
+/// Plausible 35 mm equivalents, mm.
 const PLAUSIBLE_35MM: std::ops::RangeInclusive<f64> = 8.0..=1000.0;
-/// Digital zoom up to this is noise in the file (phones write 1.0007).
+/// Digital zoom up to this is noise (phones write 1.0007).
 const NO_ZOOM: f64 = 1.02;
 
-/// Where a focal hint comes from.
+/// Source of a focal hint.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum FocalSource {
-    /// FocalLengthIn35mmFilm, by the diagonal rule.
+    /// `FocalLengthIn35mmFilm`, by the diagonal rule.
     Equivalent35mm,
-    /// FocalLength and the sensor's resolution.
+    /// `FocalLength` and the focal-plane resolution.
     FocalPlane,
 }
 
-/// A focal length that the camera data suggests: a prior, not a measurement.
+/// A focal length from the camera data: a prior, not a measurement.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FocalHint {
     /// Focal length in pixels of the photo as decoded.
     pub focal_px: f64,
     /// Its relative standard uncertainty (0.04 is 4 %).
     pub relative_u: f64,
-    /// Where it comes from.
+    /// Its source.
     pub source: FocalSource,
 }
 
-/// How the decoded picture relates to the one the camera took.
+/// The decoded picture in relation to the camera's.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Frame {
-    /// The same size, or the camera's size is not known.
+    /// The same size, or the camera's size is unknown.
     Whole,
     /// The same shape, smaller.
     Smaller,
     /// The same shape, larger.
     Larger,
-    /// Another shape; the larger ratio of its sides to the camera's.
+    /// Another shape, with the larger ratio of its sides to the camera's.
     Cropped { scale: f64 },
-    /// Another shape and larger: not the picture the data describes.
+    /// Another shape and larger: the data belong to another picture.
     Other,
 }
 
-/// The focal hint for a picture of the given size, none where the camera data gives none that holds.
+/// The focal hint for a picture of the given size, if the camera data support one.
 ///
 /// - Same size as in the data: the hint as it is.
-/// - Same shape, smaller (resized): f35 is relative to the frame, so it holds; 3 % more uncertainty.
+/// - Same shape, smaller (resized): f35 is relative to the frame and stays valid; 3 % more uncertainty.
 /// - Same shape, larger: 10 % more.
-/// - Another shape (cropped): the scale lies between 1 (cut out at full size) and the larger ratio of the sides
-///   (one side kept whole, then resized). Where these are within 15 % the middle is taken with 15 %, else there
-///   is no hint.
-/// - Digital zoom: the standard does not say whether f35 includes it. Small zoom adds its own size; larger zoom
-///   leaves a hint only from Apple, whose f35 includes it (29 mm becomes 57 at 1.97), with 5 % more.
+/// - Another shape (cropped): the scale lies between 1 (cropped at full size) and the larger ratio of the sides (cropped
+///   along one side, then resized). If these agree within 15 %, their mean with 15 %; otherwise no hint.
+/// - Digital zoom: the standard leaves open whether f35 includes it. A small zoom adds its own size; a larger one leaves
+///   no hint, except from Apple, whose f35 includes it (29 mm becomes 57 at 1.97), with 5 % more.
 ///
-/// Each of these adds a note.
+/// All but the first add a note.
 pub fn focal_hint(
     exif: &Exif,
     width_px: u32,
@@ -116,7 +113,7 @@ pub fn focal_hint(
     Some(FocalHint { focal_px: focal_px * scale, relative_u, source })
 }
 
-/// Notes digital zoom and gives its ratio, where there is any.
+/// Notes digital zoom and returns its ratio.
 fn zoom_note(exif: &Exif, notes: &mut Vec<PhotoNote>) -> Option<f64> {
     let ratio = exif.digital_zoom.filter(|&r| r > NO_ZOOM)?;
     notes.push(PhotoNote::DigitalZoom { ratio });
@@ -132,7 +129,7 @@ fn sides(a: u32, b: u32) -> [u32; 2] {
     [a.max(b), a.min(b)]
 }
 
-/// Compares the picture's sides with the camera's, whichever way each is turned, and notes a difference.
+/// Compares the picture's size with the camera's, regardless of orientation, and notes a difference.
 fn compare(exif: &Exif, decoded_px: [u32; 2], notes: &mut Vec<PhotoNote>) -> Frame {
     let Some([w, h]) = exif.size_px else { return Frame::Whole };
     let exif_px = sides(w, h);
@@ -143,7 +140,7 @@ fn compare(exif: &Exif, decoded_px: [u32; 2], notes: &mut Vec<PhotoNote>) -> Fra
     let same_shape = (ratio[0] / ratio[1] - 1.0).abs() <= SAME_SHAPE;
     let (note, frame) = match (same_shape, ratio[0].max(ratio[1])) {
         (true, scale) if scale <= 1.0 => (PhotoNote::Resized { exif_px, decoded_px }, Frame::Smaller),
-        // Cameras round sizes to whole blocks and disagree with themselves by a few pixels.
+        // Cameras round sizes to whole blocks, a few pixels apart.
         (true, scale) if scale <= 1.0 + SAME_SHAPE => return Frame::Whole,
         (true, _) => (PhotoNote::StaleExif { exif_px, decoded_px }, Frame::Larger),
         (false, scale) if scale <= 1.0 + SAME_SHAPE => {
@@ -155,8 +152,8 @@ fn compare(exif: &Exif, decoded_px: [u32; 2], notes: &mut Vec<PhotoNote>) -> Fra
     frame
 }
 
-/// The focal length in pixels, where it comes from, and its own relative uncertainty: for the decoded picture,
-/// or for the camera's where something was cut away.
+/// Focal length in pixels, its source and its own relative uncertainty: for the decoded picture, or for the camera's if it
+/// was cropped.
 fn camera_focal(
     exif: &Exif,
     decoded: [u32; 2],
@@ -224,7 +221,7 @@ mod tests {
     }
 
     #[test]
-    fn a_smaller_copy_keeps_its_hint_and_says_so() {
+    fn a_resized_copy_keeps_its_hint_with_a_note() {
         let (h, notes) = hint(&phone(), 1600, 1200);
         let h = h.unwrap();
         assert_relative_eq!(h.focal_px, 26.0 * 2000.0 / 43.266_615, max_relative = 1e-6);
@@ -251,7 +248,7 @@ mod tests {
     }
 
     #[test]
-    fn digital_zoom_is_trusted_only_where_it_is_included() {
+    fn digital_zoom_is_trusted_only_if_f35_includes_it() {
         let zoomed = Exif { digital_zoom: Some(2.0), ..phone() };
         assert_eq!(hint(&zoomed, 4032, 3024), (None, vec![WarningCode::DigitalZoom]));
         let apple = Exif { make: Some("Apple".into()), ..zoomed.clone() };
@@ -267,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn sensor_resolution_serves_where_f35_is_unknown() {
+    fn focal_plane_resolution_serves_without_f35() {
         let camera = Exif {
             focal_mm: Some(50.0),
             focal_plane_px_per_mm: Some([166.7, 166.7]),

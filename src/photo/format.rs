@@ -1,9 +1,13 @@
-//! Which format a file has, told by its content and never by its name.
+//! File formats, detected by content and never by name.
+
+use std::io::Cursor;
+
+use exif::{Context, In, Reader, Tag};
 
 use super::error::PhotoError;
 use super::limits::{unreadable, unreadable_with};
 
-/// The formats that are decoded.
+/// A format that can be decoded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Format {
     /// JPEG.
@@ -14,12 +18,12 @@ pub enum Format {
     WebP,
     /// TIFF that holds a finished picture.
     Tiff,
-    /// HEIC or HEIF, coded with HEVC.
+    /// HEIC or HEIF with HEVC.
     Heic,
 }
 
 impl Format {
-    /// The name people know it by.
+    /// The common name.
     pub fn name(self) -> &'static str {
         match self {
             Self::Jpeg => "JPEG",
@@ -30,16 +34,17 @@ impl Format {
         }
     }
 
-    /// Tells the format from the first bytes, or refuses with a hint that names what the file is.
+    /// Detects the format of a file.
     ///
     /// # Errors
-    /// A refusal `photo-unreadable` for an empty file, a known format that is not decoded, or unknown content.
+    /// `photo-unreadable` for an empty file, unknown content, or a known format that cannot be decoded, which the refusal
+    /// names.
     pub fn of(name: &str, bytes: &[u8]) -> Result<Self, PhotoError> {
         if bytes.is_empty() {
             return Err(unreadable(name, "the file is empty"));
         }
         if let Some((what, hint)) = known_but_refused(bytes) {
-            return Err(unreadable_with(name, &format!("{what} files are not read"), hint));
+            return Err(unreadable_with(name, &format!("{what} files cannot be measured"), hint));
         }
         if bytes.starts_with(&[0xff, 0xd8, 0xff]) {
             Ok(Self::Jpeg)
@@ -52,29 +57,27 @@ impl Format {
         } else if bytes.get(4..8) == Some(b"ftyp") {
             Ok(Self::Heic)
         } else {
-            Err(unreadable(name, "its content is none of JPEG, PNG, WebP, TIFF, HEIC"))
+            Err(unreadable(name, "it is not a JPEG, PNG, WebP, TIFF or HEIC"))
         }
     }
 }
 
-const EXPORT_RAW: &str =
-    "export it as a JPEG at full size from the camera or the raw converter, and use that";
-const SAVE_AS_JPEG: &str = "save or export the original photo as a JPEG at full size, and use that";
-const PHONE_AVIF: &str =
-    "share the photo as a JPEG, or set the camera's format to JPEG (\"most compatible\"), and use that";
+const EXPORT_RAW: &str = "export it as a full-size JPEG from the camera or the raw converter";
+const SAVE_AS_JPEG: &str = "export the original photo as a full-size JPEG";
+const PHONE_AVIF: &str = "share the photo as a JPEG, or set the camera to JPEG (\"most compatible\")";
 const NOT_A_VIDEO: &str = "take a photo instead of a video, and send it as a file";
 
-/// A known format that is not decoded: its name and what to do.
+/// A known format that cannot be decoded: its name and a hint.
 fn known_but_refused(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     const BY_START: &[(&[u8], &str, &str)] = &[
         (b"GIF8", "GIF", SAVE_AS_JPEG),
         (b"BM", "BMP", SAVE_AS_JPEG),
         (b"\0\0\x01\0", "ICO (icon)", SAVE_AS_JPEG),
         (b"8BPS", "Photoshop (PSD)", SAVE_AS_JPEG),
-        (b"%PDF", "PDF", "send the photo itself instead of a document that contains it"),
-        (b"PK\x03\x04", "ZIP", "unpack the archive and give the photo in it"),
+        (b"%PDF", "PDF", "send the photo itself, not a document that contains it"),
+        (b"PK\x03\x04", "ZIP", "unpack the archive and use the photo in it"),
         (b"icns", "ICNS (icon)", SAVE_AS_JPEG),
-        (b"<svg", "SVG", "give a photo, not a drawing"),
+        (b"<svg", "SVG", "use a photo, not a drawing"),
         (b"\0\0\0\x0cjP  ", "JPEG 2000", SAVE_AS_JPEG),
         (b"\xff\x4f\xff\x51", "JPEG 2000", SAVE_AS_JPEG),
         (b"\0\0\0\x0cJXL ", "JPEG XL", SAVE_AS_JPEG),
@@ -99,7 +102,7 @@ fn known_but_refused(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     base_media(bytes).or_else(|| raw_in_tiff(bytes))
 }
 
-/// AVIF, raw and video in the ISO base media container, told by the brands of its first box.
+/// AVIF, raw and video in the ISO base media container, by the brands of its first box.
 fn base_media(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     if bytes.get(4..8) != Some(b"ftyp") {
         return None;
@@ -126,12 +129,11 @@ fn is_tiff(bytes: &[u8]) -> bool {
     matches!(bytes.get(..4), Some(b"II\x2a\0" | b"MM\0\x2a" | b"II\x2b\0" | b"MM\0\x2b"))
 }
 
-/// Raw files that are TIFF files: their first directory is a preview, which must not be measured by mistake.
+/// Raw files in the TIFF container. Their first directory is a preview, which must not be measured.
 fn raw_in_tiff(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
-    const DNG_VERSION: u16 = 0xc612;
-    const SUB_IFDS: u16 = 0x014a;
-    const PHOTOMETRIC: u16 = 0x0106;
-    const NEW_SUBFILE_TYPE: u16 = 0x00fe;
+    const DNG_VERSION: Tag = Tag(Context::Tiff, 0xc612);
+    const SUB_IFDS: Tag = Tag(Context::Tiff, 0x014a);
+    const NEW_SUBFILE_TYPE: Tag = Tag(Context::Tiff, 0x00fe);
     const COLOUR_FILTER_ARRAY: u32 = 32_803;
     if !is_tiff(bytes) {
         return None;
@@ -139,40 +141,18 @@ fn raw_in_tiff(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     if bytes.get(8..10) == Some(b"CR") {
         return Some(("raw (CR2)", EXPORT_RAW));
     }
-    let entries = first_directory(bytes)?;
-    let value = |tag: u16| entries.iter().find(|e| e.0 == tag).map(|e| e.1);
+    let read = Reader::new().continue_on_error(true).read_from_container(&mut Cursor::new(bytes));
+    let directory = read.or_else(|e| e.distill_partial_result(|_| ())).ok()?;
+    let value = |tag: Tag| directory.get_field(tag, In::PRIMARY).map(|field| field.value.get_uint(0));
     if value(DNG_VERSION).is_some() {
         return Some(("raw (DNG)", EXPORT_RAW));
     }
-    let preview = value(NEW_SUBFILE_TYPE).is_some_and(|v| v & 1 == 1);
-    let mosaic = value(PHOTOMETRIC) == Some(COLOUR_FILTER_ARRAY);
+    let preview = value(NEW_SUBFILE_TYPE).flatten().is_some_and(|v| v & 1 == 1);
+    let mosaic = value(Tag::PhotometricInterpretation).flatten() == Some(COLOUR_FILTER_ARRAY);
     if mosaic || (value(SUB_IFDS).is_some() && preview) {
-        return Some(("raw (NEF, ARW or the like)", EXPORT_RAW));
+        return Some(("raw (NEF, ARW or similar)", EXPORT_RAW));
     }
     None
-}
-
-/// Tag and (first, inline) value of the entries of a classic TIFF's first directory.
-fn first_directory(bytes: &[u8]) -> Option<Vec<(u16, u32)>> {
-    const SHORT: u16 = 3;
-    let little = bytes.first() == Some(&b'I');
-    let u16_at = |i: usize| {
-        let b: [u8; 2] = bytes.get(i..i.checked_add(2)?)?.try_into().ok()?;
-        Some(if little { u16::from_le_bytes(b) } else { u16::from_be_bytes(b) })
-    };
-    let u32_at = |i: usize| {
-        let b: [u8; 4] = bytes.get(i..i.checked_add(4)?)?.try_into().ok()?;
-        Some(if little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) })
-    };
-    let start = usize::try_from(u32_at(4)?).ok()?;
-    let count = usize::from(u16_at(start)?);
-    let entry = |k: usize| {
-        let at = start.checked_add(2 + 12 * k)?;
-        let short = u16_at(at.checked_add(2)?)? == SHORT;
-        let value = if short { u32::from(u16_at(at.checked_add(8)?)?) } else { u32_at(at.checked_add(8)?)? };
-        Some((u16_at(at)?, value))
-    };
-    Some((0..count).map_while(entry).collect())
 }
 
 #[cfg(test)]
@@ -203,7 +183,7 @@ mod tests {
     }
 
     #[test]
-    fn decoded_formats_are_told_by_content() {
+    fn formats_are_detected_by_content() {
         assert_eq!(Format::of("a.gif", b"\xff\xd8\xff\xe0rest"), Ok(Format::Jpeg));
         assert_eq!(Format::of("a", b"\x89PNG\r\n\x1a\n"), Ok(Format::Png));
         assert_eq!(Format::of("a", b"RIFF\0\0\0\0WEBPVP8 "), Ok(Format::WebP));
@@ -224,7 +204,7 @@ mod tests {
         assert!(refused_as(b"BM\0\0").contains("BMP"));
         assert!(refused_as(b"P6\n3 2\n").contains("PNM"));
         assert!(refused_as(b"").contains("empty"));
-        assert!(refused_as(b"just text").contains("none of"));
+        assert!(refused_as(b"just text").contains("not a JPEG"));
     }
 
     #[test]
@@ -236,7 +216,7 @@ mod tests {
         assert_eq!(
             Format::of("a", b"II\x2a\0\xff\xff\xff\xff"),
             Ok(Format::Tiff),
-            "a lying offset is no panic"
+            "a false offset is harmless"
         );
     }
 }

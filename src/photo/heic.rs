@@ -1,4 +1,4 @@
-//! HEIC and HEIF photos of phones.
+//! HEIC and HEIF.
 
 use crate::numeric::parallel::*;
 use heic_rs::context::Context;
@@ -15,15 +15,13 @@ use super::notes::PhotoNote;
 use super::orient::Orientation;
 use super::vui;
 
-const SHARE_AS_JPEG: &str =
-    "share or export the photo as a JPEG (on the phone: \"most compatible\"), and use that";
+const SHARE_AS_JPEG: &str = "share or export the photo as a JPEG (on the phone: \"most compatible\")";
 
-/// How colours are coded where neither the container nor the stream says: BT.601 weights over the full range,
-/// as ISO/IEC 23000-22 (MIAF) sets it.
+/// Colour coding where neither container nor stream declares one: BT.601, full range, by ISO/IEC 23000-22 (MIAF).
 ///
-/// The decoder itself does not look into the stream and takes BT.709 over 16 to 235 instead. For a phone that
-/// writes all levels, this turns the white of paper (240 and more) into one flat 255 and moves colours by up to
-/// 17 levels; hence the steps below rather than one call.
+/// The decoder ignores the stream's declaration and assumes BT.709 over 16 to 235. For a phone that writes the full range
+/// that clips white paper (240 and more) to 255 and shifts colours by up to 17 levels, hence the steps below instead of one
+/// call.
 const UNLABELLED: Nclx = Nclx {
     primaries: 1,
     transfer: 13,
@@ -34,9 +32,8 @@ const UNLABELLED: Nclx = Nclx {
 
 /// Decodes the primary picture of a HEIC file.
 ///
-/// The container's own rotation, mirroring and crop are applied here, once. The EXIF orientation in such files
-/// repeats the rotation for readers that know no better (ISO/IEC 23008-12 leaves it informative), so it is not
-/// applied again.
+/// The container's rotation, mirroring and crop are applied here. The EXIF orientation only repeats them (ISO/IEC 23008-12
+/// makes it informative), so it is reset.
 pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decoded, PhotoError> {
     let fail = |e: Error| refuse(name, &e);
     let info = heic_rs::probe(bytes).map_err(fail)?;
@@ -77,7 +74,7 @@ pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decode
     Ok(Decoded { rgb: image.data, width: image.width as usize, height: image.height as usize, exif, notes })
 }
 
-/// The colour coding of a picture: the container's, else the stream's, and what both leave open filled in.
+/// The colour coding: the container's, otherwise the stream's, completed with the default.
 fn colour_coding(own: Option<Nclx>, parts: &[ItemProps]) -> Nclx {
     let in_container = own.or_else(|| parts.first().and_then(|p| p.nclx));
     let coding = in_container.or_else(|| {
@@ -101,7 +98,7 @@ fn colour_coding(own: Option<Nclx>, parts: &[ItemProps]) -> Nclx {
     }
 }
 
-/// Decodes one coded picture: the whole, or a tile of it.
+/// Decodes one coded picture, which may be a tile.
 fn coded_picture(context: &Context, item: u32, props: &ItemProps) -> Result<Frame, Error> {
     let hvcc = props.hvcc.as_ref().ok_or(Error::MissingBox("hvcC"))?;
     let data = context.item_data(item)?;
@@ -110,30 +107,30 @@ fn coded_picture(context: &Context, item: u32, props: &ItemProps) -> Result<Fram
     Ok(frame)
 }
 
-/// Checks the sizes that the coded pictures themselves declare, since the container's may lie.
+/// Checks the sizes declared by the coded pictures, since the container's may be false.
 fn check_coded_pictures(name: &str, parts: &[ItemProps], limits: &Limits) -> Result<(), PhotoError> {
     let mut pixels = 0u64;
     for hvcc in parts.iter().filter_map(|p| p.hvcc.as_ref()) {
         let coded = hevc::probe(&hvcc.parameter_sets()).map_err(|e| refuse(name, &e))?;
         pixels = pixels.saturating_add(u64::from(coded.width) * u64::from(coded.height));
     }
-    // Tiles overhang the picture's right and lower border by less than a tile each; twice the cap is ample.
+    // Tiles overhang the right and lower border by less than a tile; twice the limit is ample.
     if pixels > 2 * limits.max_pixels {
-        return Err(too_large(name, "the tiles of the picture declare more pixels than are read"));
+        return Err(too_large(name, "the tiles of the picture declare too many pixels"));
     }
     Ok(())
 }
 
 fn refuse(name: &str, error: &Error) -> PhotoError {
     match error {
-        Error::PixelLimit { .. } => too_large(name, "the photo has more pixels than are read"),
+        Error::PixelLimit { .. } => too_large(name, "the photo has too many pixels"),
         Error::Unsupported(_) => {
-            unreadable_with(name, &format!("a kind of HEIC that is not read ({error})"), SHARE_AS_JPEG)
+            unreadable_with(name, &format!("it is an unsupported kind of HEIC ({error})"), SHARE_AS_JPEG)
         }
         _ => unreadable_with(
             name,
-            &format!("the HEIC is damaged or of a kind that is not read ({error})"),
-            "share or export the photo as a JPEG and use that; where this fails too, send the file again",
+            &format!("the HEIC is damaged or of an unsupported kind ({error})"),
+            "share or export the photo as a JPEG; if that fails too, send the original file again",
         ),
     }
 }

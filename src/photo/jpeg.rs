@@ -1,4 +1,4 @@
-//! JPEG: size first, every row or none.
+//! JPEG: the size is checked first, and an incomplete picture is refused.
 
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::zune_core::bytestream::ZCursor;
@@ -11,18 +11,17 @@ use super::exif;
 use super::limits::{Limits, unreadable, unreadable_with};
 use super::notes::PhotoNote;
 
-/// The most scans of a progressive JPEG. Cameras and messengers write about ten; a file with thousands of empty
-/// ones would keep a decoder busy for hours.
+/// Most scans of a progressive JPEG. Cameras and messengers write about ten; thousands of empty scans would keep a decoder
+/// busy for hours.
 const MAX_SCANS: usize = 40;
 
-const SEND_AGAIN: &str = "the file is incomplete or damaged: send or copy it again, and use the new copy";
+const SEND_AGAIN: &str = "send or copy the original file again";
 
 /// Decodes a JPEG.
 ///
-/// A file that ends early or whose data is damaged is refused, though its upper part could be shown: the
-/// missing rows would be grey, and an edge traced in them would be a wrong width rather than none. So the
-/// decoder is strict with the picture's data, and the end-of-image marker must be there (a last row cut short
-/// is else not noticed). With what stands before the data it is lenient: filler between headers harms nothing.
+/// A truncated or damaged file is refused, though its upper part could be shown: an edge traced in grey filler rows would
+/// give a wrong width instead of none. So the decoder is strict with the picture's data, and the end-of-image marker must
+/// be present (otherwise a truncated last row passes). Headers are read leniently: filler between them is harmless.
 pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decoded, PhotoError> {
     let options = DecoderOptions::default()
         .set_max_width(usize::from(u16::MAX))
@@ -31,8 +30,8 @@ pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decode
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder
         .decode_headers()
-        .map_err(|e| unreadable_with(name, &format!("damaged JPEG ({e:?})"), SEND_AGAIN))?;
-    let info = decoder.info().ok_or_else(|| unreadable(name, "JPEG without a picture"))?;
+        .map_err(|e| unreadable_with(name, &format!("the JPEG is damaged ({e:?})"), SEND_AGAIN))?;
+    let info = decoder.info().ok_or_else(|| unreadable(name, "the JPEG has no picture"))?;
     limits.check(name, info.width.into(), info.height.into())?;
     if !is_complete(bytes) {
         return Err(unreadable_with(
@@ -48,8 +47,9 @@ pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decode
     };
     let wanted = if grey { ColorSpace::Luma } else { ColorSpace::RGB };
     decoder.set_options(options.set_strict_mode(true).jpeg_set_out_colorspace(wanted));
-    let pixels =
-        decoder.decode().map_err(|e| unreadable_with(name, &format!("damaged JPEG ({e:?})"), SEND_AGAIN))?;
+    let pixels = decoder
+        .decode()
+        .map_err(|e| unreadable_with(name, &format!("the JPEG is damaged ({e:?})"), SEND_AGAIN))?;
     let mut notes = Vec::new();
     let exif = exif::parse(decoder.exif().cloned(), &mut notes);
     if grey {
@@ -61,50 +61,48 @@ pub(super) fn decode(name: &str, bytes: &[u8], limits: &Limits) -> Result<Decode
 
 fn not_a_camera_jpeg(name: &str, colours: Option<ColorSpace>) -> PhotoError {
     let what = match colours {
-        Some(ColorSpace::CMYK | ColorSpace::YCCK) => {
-            "a JPEG in printing colours (CMYK), whose brightness is unknown"
-        }
-        _ => "a JPEG with colours that no camera writes",
+        Some(ColorSpace::CMYK | ColorSpace::YCCK) => "it is a JPEG in printing colours (CMYK)",
+        _ => "it is a JPEG with colours that no camera writes",
     };
     unreadable_with(name, what, "use the original photo from the camera, or save it as an RGB JPEG")
 }
 
-/// True when the end-of-image marker follows the picture's scans. Previews inside other segments are skipped,
-/// and data after the marker (a second picture, a maker's trailer) is of no concern.
+/// Whether the end-of-image marker follows the scans. Data behind it (a second picture, a maker's trailer) is ignored.
 fn is_complete(bytes: &[u8]) -> bool {
-    let mut at = 2;
+    segments(bytes).any(|segment| segment.marker == END_OF_IMAGE)
+}
+
+pub(super) const START_OF_SCAN: u8 = 0xda;
+const END_OF_IMAGE: u8 = 0xd9;
+
+/// A marker segment of a JPEG (ITU-T T.81, B.1.1.4), without marker and length.
+pub(super) struct Segment<'a> {
+    pub marker: u8,
+    pub payload: &'a [u8],
+}
+
+/// The segments of a JPEG in order, to the end of the file. Previews inside segments are skipped, and so are stuffed
+/// bytes and restart markers inside scans.
+pub(super) fn segments(bytes: &[u8]) -> impl Iterator<Item = Segment<'_>> {
+    let mut rest = bytes.get(2..).unwrap_or_default();
     let mut in_scan = false;
-    loop {
-        let Some(marker) = next_marker(bytes, at, in_scan) else { return false };
-        match marker.code {
-            0xd9 => return true,
-            0x01 | 0xd0..=0xd7 => at = marker.end,
-            code => {
-                let Some(length) = bytes.get(marker.end..marker.end + 2) else { return false };
-                at = marker.end + usize::from(u16::from_be_bytes([length[0], length[1]])).max(2);
-                in_scan = code == 0xda;
+    std::iter::from_fn(move || {
+        let marker = loop {
+            rest = &rest[rest.iter().position(|&b| b == 0xff)?..];
+            rest = &rest[rest.iter().position(|&b| b != 0xff)?..];
+            let (&code, after) = rest.split_first()?;
+            rest = after;
+            if code != 0 && !(in_scan && (0xd0..=0xd7).contains(&code)) {
+                break code;
             }
-        }
-    }
-}
-
-struct Marker {
-    code: u8,
-    end: usize,
-}
-
-/// The next marker from `at`; within a scan, stuffed bytes and restart markers are passed over.
-fn next_marker(bytes: &[u8], mut at: usize, in_scan: bool) -> Option<Marker> {
-    loop {
-        at += bytes.get(at..)?.iter().position(|&b| b == 0xff)? + 1;
-        at += bytes.get(at..)?.iter().position(|&b| b != 0xff)?;
-        let code = *bytes.get(at)?;
-        at += 1;
-        let passed_over = code == 0 || (in_scan && (0xd0..=0xd7).contains(&code));
-        if !passed_over {
-            return Some(Marker { code, end: at });
-        }
-    }
+        };
+        let alone = matches!(marker, 0x01 | 0xd0..=0xd9);
+        let length = rest.first_chunk().map_or(0, |l| usize::from(u16::from_be_bytes(*l)));
+        let (segment, after) = if alone { (&[][..], rest) } else { rest.split_at_checked(length.max(2))? };
+        in_scan = marker == START_OF_SCAN || (in_scan && alone);
+        rest = after;
+        Some(Segment { marker, payload: segment.get(2..).unwrap_or_default() })
+    })
 }
 
 #[cfg(test)]
@@ -143,17 +141,17 @@ mod tests {
     }
 
     #[test]
-    fn a_file_cut_anywhere_is_refused() {
+    fn a_truncated_file_is_refused() {
         let whole = jpeg(false);
         for keep in (4..whole.len() - 1).step_by(37).chain([whole.len() - 1, whole.len() - 2]) {
             let r = refusal(decode("a.jpg", &whole[..keep], &ANY_SIZE));
-            assert_eq!(r.code, RefusalCode::PhotoUnreadable, "cut at {keep}");
+            assert_eq!(r.code, RefusalCode::PhotoUnreadable, "{keep} bytes");
             assert!(r.hint.contains("again"), "{}", r.hint);
         }
     }
 
     #[test]
-    fn data_after_the_picture_is_of_no_concern() {
+    fn data_after_the_picture_is_ignored() {
         let mut file = jpeg(false);
         file.extend(b"\0\0trailer\xff\xd8\xff");
         assert!(decode("a.jpg", &file, &ANY_SIZE).is_ok());

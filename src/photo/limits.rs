@@ -1,37 +1,33 @@
-//! How large and how small a photo may be, checked on its declared size before pixels are allocated.
+//! Limits on the size of a photo, checked on the declared size before pixels are allocated.
 
 use super::error::PhotoError;
 use crate::numeric::file::one_line;
 use crate::refusal::{Refusal, RefusalCode};
 
-/// The most pixels a photo may have: 100 megapixels.
+/// Most pixels of a photo: 100 megapixels.
 ///
-/// Phones write 12 to 50, medium-format cameras 100. Beyond that a photo adds no accuracy (the lens and the
-/// print are the limit) and the memory, three bytes a pixel kept and up to about as much again inside a
-/// decoder, would pass one gigabyte.
+/// Phones write 12 to 50, medium-format cameras 100. More adds no accuracy (lens and print are the limit), and the memory
+/// would exceed one gigabyte: three bytes a pixel, and several more inside a decoder.
 pub const MAX_PIXELS: u64 = 100_000_000;
 
-/// The fewest pixels a photo's long side may have: 640.
+/// Fewest pixels of a photo's long side: 640.
 ///
-/// A saddle and its card fill some 900 mm of the frame, so at 640 px one pixel is 1.4 mm and a tag of 30 mm is
-/// about 21 px: below the 30 px at which tags are found reliably, and no edge can be placed to a millimetre.
-/// Thumbnails and previews fall here; messenger copies (1600 px) do not.
+/// A saddle and its card span some 900 mm. At 640 px a pixel is 1.4 mm and a tag of 30 mm about 21 px, less than the 30 px
+/// for reliable detection. This refuses thumbnails and previews, not messenger copies (1600 px).
 pub const MIN_LONG_SIDE_PX: u32 = 640;
 
-/// The most bytes a file may have: an uncompressed picture of [`MAX_PIXELS`] in 8-bit RGB, and a little over.
+/// Most bytes of a file: [`MAX_PIXELS`] of uncompressed 8-bit RGB, and a little more.
 pub const MAX_FILE_BYTES: u64 = 320_000_000;
 
-/// The most bytes a decoder may fill for pixels as the file stores them (16 bits, alpha).
-///
-/// [`MAX_PIXELS`] with four 8-bit channels. A 16-bit picture of more than 50 megapixels is refused by it.
+/// Most bytes of decoded pixels as stored (16 bits, alpha): [`MAX_PIXELS`] with four 8-bit channels.
 pub const MAX_DECODED_BYTES: u64 = 4 * MAX_PIXELS;
 
-/// The limits a photo is held to; [`Limits::default`] is what the program uses.
+/// Limits on a photo; the program uses [`Limits::default`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
-    /// The most pixels in all.
+    /// Most pixels in all.
     pub max_pixels: u64,
-    /// The fewest pixels along the longer side.
+    /// Fewest pixels along the longer side.
     pub min_long_side_px: u32,
 }
 
@@ -45,20 +41,19 @@ impl Limits {
     /// Checks a declared size.
     ///
     /// # Errors
-    /// A refusal `photo-unreadable` for an empty picture, `photo-too-large` or `photo-too-small` otherwise.
+    /// `photo-unreadable` for an empty picture, `photo-too-large` or `photo-too-small` otherwise.
     pub fn check(&self, name: &str, width_px: u32, height_px: u32) -> Result<(), PhotoError> {
         if width_px == 0 || height_px == 0 {
-            return Err(unreadable(name, "it declares a picture without pixels"));
+            return Err(unreadable(name, "the picture is empty"));
         }
         if u64::from(width_px) * u64::from(height_px) > self.max_pixels {
             return Err(Refusal::new(
                 RefusalCode::PhotoTooLarge,
                 format!(
-                    "{name}: the photo declares {width_px} x {height_px} pixels, more than the {} megapixels \
-                     that are read",
+                    "{name}: the photo has {width_px} x {height_px} pixels; the limit is {} megapixels",
                     self.max_pixels / 1_000_000
                 ),
-                "set the camera to 12 megapixels and take the photo again, or save a smaller copy",
+                "save a smaller copy, or set the camera to 12 megapixels and take the photo again",
             )
             .into());
         }
@@ -66,11 +61,10 @@ impl Limits {
             return Err(Refusal::new(
                 RefusalCode::PhotoTooSmall,
                 format!(
-                    "{name}: the photo has only {width_px} x {height_px} pixels; its long side needs at least \
-                     {}",
+                    "{name}: the photo has only {width_px} x {height_px} pixels; its long side needs at least {}",
                     self.min_long_side_px
                 ),
-                "send the original photo file rather than a preview or thumbnail",
+                "send the original photo, not a preview or thumbnail",
             )
             .into());
         }
@@ -78,24 +72,24 @@ impl Limits {
     }
 }
 
-/// The refusal of a file that is no photo that can be decoded, with the usual hint.
+/// The refusal of a file that cannot be decoded, with the usual hint.
 pub(super) fn unreadable(name: &str, why: &str) -> PhotoError {
     unreadable_with(name, why, "send the original photo again, as a file (JPEG, PNG or HEIC)")
 }
 
-/// The refusal of a file that is no photo that can be decoded, with a hint of its own.
+/// The refusal of a file that cannot be decoded.
 pub(super) fn unreadable_with(name: &str, why: &str, hint: &str) -> PhotoError {
     let why = one_line(why);
     Refusal::new(RefusalCode::PhotoUnreadable, format!("{name}: cannot be read as a photo: {why}"), hint)
         .into()
 }
 
-/// The refusal of a file that needs more memory than is given to a photo.
+/// The refusal of a file that needs too much memory.
 pub(super) fn too_large(name: &str, what: &str) -> PhotoError {
     Refusal::new(
         RefusalCode::PhotoTooLarge,
         format!("{name}: {what}"),
-        "save a smaller copy (12 megapixels, 8 bits a channel) and use that",
+        "save a smaller copy (12 megapixels, 8 bits a channel)",
     )
     .into()
 }

@@ -1,9 +1,8 @@
-//! Room 1: bytes to an upright photo, its focal hint and its history.
+//! Stage 1: bytes to an upright photo with its focal hint and history.
 //!
-//! A file is told by its content ([`format`]), its declared size is checked ([`limits`]), and its pixels are
-//! decoded once and kept as stored ([`pixels`]); orientation is a map of coordinates. The few fields of EXIF
-//! that a measurement can use ([`exif`]) give a focal hint ([`focal`]); what was noticed on the way is the
-//! photo's history ([`notes`]).
+//! The format is detected by content ([`format`]) and the declared size checked ([`limits`]). Pixels are decoded once and
+//! kept as stored ([`pixels`]); orientation is a map of coordinates. The few EXIF fields that a measurement uses ([`exif`])
+//! give a focal hint ([`focal`]); observations on the way form the photo's history ([`notes`]).
 
 mod decode;
 pub mod error;
@@ -41,9 +40,9 @@ pub use orient::Orientation;
 pub use pixels::Pixels;
 pub use shrink::GrayView;
 
-/// A photo: upright pixels, what the camera says, and what happened to it since.
+/// A photo: upright pixels, camera data and history.
 ///
-/// Coordinates are those of the upright photo, in pixels, with the origin at the centre of the top-left pixel.
+/// Coordinates are pixels of the upright photo, with the origin at the centre of the top-left pixel.
 #[derive(Debug, Clone)]
 pub struct Photo {
     name: String,
@@ -61,14 +60,14 @@ impl Photo {
     ///
     /// # Errors
     /// [`PhotoError::Io`] where the file cannot be read (missing, no permission, not a file);
-    /// [`PhotoError::Refused`] where it is no photo that can be decoded, or one too large or too small.
+    /// [`PhotoError::Refused`] where it cannot be decoded, or is too large or too small.
     pub fn open(path: &Path) -> Result<Self, PhotoError> {
         let name = file_name(path);
         let bytes = read_file(path, &name)?;
         Self::from_bytes(name, bytes)
     }
 
-    /// Reads and decodes a photo if it is the one of this SHA-256.
+    /// Reads and decodes a photo if its hash matches.
     ///
     /// # Errors
     /// As [`Photo::open`].
@@ -78,7 +77,7 @@ impl Photo {
         if sha256_hex(&bytes) == sha256 { Self::from_bytes(name, bytes).map(Some) } else { Ok(None) }
     }
 
-    /// Decodes a photo from a file's bytes; `name` stands in messages and in the sheet (folders are dropped).
+    /// Decodes a photo from a file's bytes; `name` is its name in messages and in the sheet, without folders.
     ///
     /// # Errors
     /// [`PhotoError::Refused`] as for [`Photo::open`].
@@ -86,7 +85,7 @@ impl Photo {
         Self::from_bytes_within(name, bytes, &Limits::default())
     }
 
-    /// As [`Photo::from_bytes`], with limits of one's own.
+    /// As [`Photo::from_bytes`], with other limits.
     ///
     /// # Errors
     /// [`PhotoError::Refused`] as for [`Photo::open`].
@@ -103,9 +102,7 @@ impl Photo {
         let (width, height) = (decoded.width as u32, decoded.height as u32);
         let focal_hint = focal::focal_hint(&decoded.exif, width, height, &mut history);
         let pixels = Pixels::new(decoded.rgb, decoded.width, decoded.height, decoded.exif.orientation)
-            .ok_or_else(|| {
-                limits::unreadable(&name, "its decoder gave pixels of another size than declared")
-            })?;
+            .ok_or_else(|| limits::unreadable(&name, "its size differs from the declared one"))?;
         let quantisation_step = quantisation::mean_step(&bytes);
         Ok(Self { name, sha256, format, pixels, exif: decoded.exif, focal_hint, history, quantisation_step })
     }
@@ -125,37 +122,37 @@ impl Photo {
         self.format
     }
 
-    /// What the camera says.
+    /// The camera data.
     pub fn exif(&self) -> &Exif {
         &self.exif
     }
 
-    /// The focal length the camera data suggests, where it suggests one.
+    /// The focal length from the camera data.
     pub fn focal_hint(&self) -> Option<FocalHint> {
         self.focal_hint
     }
 
-    /// What was noticed about the file, in the order in which it was noticed.
+    /// Observations about the file, in their order.
     pub fn history(&self) -> &[PhotoNote] {
         &self.history
     }
 
-    /// How coarsely a JPEG was compressed, see [`quantisation::mean_step`]; none for other formats.
+    /// A JPEG's mean quantisation step, see [`quantisation::mean_step`]; `None` for other formats.
     pub fn quantisation_step(&self) -> Option<f64> {
         self.quantisation_step
     }
 
-    /// True for a format in which phones keep screenshots and exports, and no camera its photos.
+    /// Whether the format is one of screenshots and exports, which no camera writes.
     pub fn is_export_format(&self) -> bool {
         matches!(self.format, Format::Png | Format::WebP | Format::Tiff)
     }
 
-    /// Width and height of the picture as the file stores it, before its orientation is applied, in pixels.
+    /// Size of the picture as stored, before its orientation is applied, pixels.
     pub fn stored_size_px(&self) -> [usize; 2] {
         [self.pixels.stored_width, self.pixels.stored_height]
     }
 
-    /// The map of pixel coordinates from the upright photo to the picture as the file stores it.
+    /// The map of pixel coordinates from the upright photo to the stored picture.
     pub fn stored_from_upright(&self) -> Matrix3<f64> {
         let [width, height] = self.stored_size_px();
         self.pixels.orientation.stored_from_upright(width, height)
@@ -166,13 +163,13 @@ impl Photo {
         &self.pixels
     }
 
-    /// Width of the upright photo, in pixels.
+    /// Width of the upright photo, pixels.
     #[inline]
     pub fn width_px(&self) -> usize {
         self.pixels.width_px()
     }
 
-    /// Height of the upright photo, in pixels.
+    /// Height of the upright photo, pixels.
     #[inline]
     pub fn height_px(&self) -> usize {
         self.pixels.height_px()
@@ -213,13 +210,13 @@ impl Photo {
     }
 }
 
-/// The last part of a path, fit for a one-line message.
+/// The last part of a path, as part of a one-line message.
 pub fn file_name(path: &Path) -> String {
     let last = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     one_line(&last)
 }
 
-/// Reads a file, up to the cap; devices and pipes are not read, as they may never end.
+/// Reads a file up to the limit. Devices and pipes, which may never end, are not read.
 fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
     let fail = |e: std::io::Error| FileError::from_io(path, &e);
     let metadata = std::fs::metadata(path).map_err(fail)?;
@@ -241,7 +238,7 @@ fn read_file(path: &Path, name: &str) -> Result<Vec<u8>, PhotoError> {
 
 /// SHA-256 of a file's bytes, in lower-case hexadecimal.
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    hex(&Sha256::digest(bytes))
+    format!("{:x}", Sha256::digest(bytes))
 }
 
 /// SHA-256 of a file of any length.
@@ -251,11 +248,7 @@ pub fn sha256_hex(bytes: &[u8]) -> String {
 pub fn sha256_of_file(path: &Path) -> std::io::Result<String> {
     let mut hasher = Sha256::new();
     std::io::copy(&mut std::fs::File::open(path)?, &mut hasher)?;
-    Ok(hex(&hasher.finalize()))
-}
-
-fn hex(digest: &[u8]) -> String {
-    digest.iter().map(|b| format!("{b:02x}")).collect()
+    Ok(format!("{:x}", hasher.finalize()))
 }
 
 #[cfg(test)]
@@ -263,7 +256,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_cannot_be_read_is_an_error_with_its_path() {
+    fn an_unreadable_file_is_an_error_with_its_path() {
         let folder = tempfile::tempdir().unwrap();
         let missing = Photo::open(&folder.path().join("none.jpg")).unwrap_err();
         assert!(matches!(missing, PhotoError::Io(FileError::Missing { .. })));
@@ -285,14 +278,13 @@ mod tests {
         assert_eq!((photo.name(), photo.format()), ("photo.jpg", Format::Png));
         assert_eq!((photo.width_px(), photo.height_px()), (700, 2));
         assert_eq!(photo.pixel(699, 1), [1, 2, 3]);
-        let digest = Sha256::digest(png.get_ref());
-        assert_eq!(photo.sha256(), digest.iter().map(|b| format!("{b:02x}")).collect::<String>());
+        assert_eq!(photo.sha256(), sha256_hex(png.get_ref()));
         assert_eq!(photo.history(), [PhotoNote::NoExif]);
         assert_eq!(photo.focal_hint(), None);
     }
 
     #[test]
-    fn messages_drop_folders() {
+    fn messages_omit_folders() {
         let refused = Photo::from_bytes("folder/a.jpg", b"GIF89a".to_vec()).unwrap_err();
         assert!(refused.to_string().starts_with("a.jpg: "));
     }

@@ -1,8 +1,8 @@
-//! EXIF orientation as a map of coordinates, so that the picture itself is never turned.
+//! EXIF orientation as a map of coordinates; the pixels are never rotated.
 
 use nalgebra::Matrix3;
 
-/// How the stored rows and columns lie in the upright photo: the value of the EXIF tag, 1 to 8.
+/// Orientation of the stored picture: the value of the EXIF tag, 1 to 8.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
 pub enum Orientation {
     /// 1: stored upright.
@@ -10,22 +10,22 @@ pub enum Orientation {
     Upright = 1,
     /// 2: mirrored left to right.
     MirroredAcross = 2,
-    /// 3: turned by 180 degrees.
+    /// 3: rotated by 180 degrees.
     HalfTurn = 3,
     /// 4: mirrored top to bottom.
     MirroredDown = 4,
     /// 5: mirrored about the diagonal from top left to bottom right.
     Transposed = 5,
-    /// 6: to be turned clockwise by 90 degrees to stand upright.
+    /// 6: upright after a clockwise rotation by 90 degrees.
     QuarterTurn = 6,
     /// 7: mirrored about the diagonal from top right to bottom left.
     Transversed = 7,
-    /// 8: to be turned anticlockwise by 90 degrees to stand upright.
+    /// 8: upright after an anticlockwise rotation by 90 degrees.
     ThreeQuarterTurn = 8,
 }
 
 impl Orientation {
-    /// The orientation for the value of the EXIF tag; none outside 1 to 8.
+    /// The orientation of a value of the EXIF tag.
     pub fn from_exif(value: u32) -> Option<Self> {
         Some(match value {
             1 => Self::Upright,
@@ -40,22 +40,22 @@ impl Orientation {
         })
     }
 
-    /// True when upright rows are stored columns.
+    /// Whether upright rows are stored columns.
     pub fn swaps_axes(self) -> bool {
         self as u8 >= 5
     }
 
-    /// True when the stored columns run against the upright axis they lie along.
+    /// Whether stored columns run against their upright axis.
     pub(super) fn flips_stored_x(self) -> bool {
         matches!(self, Self::MirroredAcross | Self::HalfTurn | Self::Transversed | Self::ThreeQuarterTurn)
     }
 
-    /// True when the stored rows run against the upright axis they lie along.
+    /// Whether stored rows run against their upright axis.
     pub(super) fn flips_stored_y(self) -> bool {
         matches!(self, Self::HalfTurn | Self::MirroredDown | Self::QuarterTurn | Self::Transversed)
     }
 
-    /// The map of pixel coordinates from the upright photo to the picture as stored, of the given stored size.
+    /// The map of pixel coordinates from the upright photo to the stored picture of the given size.
     pub fn stored_from_upright(self, stored_width: usize, stored_height: usize) -> Matrix3<f64> {
         let row = |flipped: bool, of_y: bool, size: usize| {
             let (sign, from) = if flipped { (-1.0, size as f64 - 1.0) } else { (1.0, 0.0) };
@@ -91,15 +91,15 @@ impl Orientation {
     }
 }
 
-/// Index of an upright pixel's first byte: `base + x * step_x + y * step_y`, for all orientations alike.
+/// Index of an upright pixel's first byte in any orientation: `base + x * step_x + y * step_y`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct AffineIndex {
     base: isize,
     step_x: isize,
     step_y: isize,
-    /// Width of the upright picture, in pixels.
+    /// Width of the upright picture, pixels.
     pub width: usize,
-    /// Height of the upright picture, in pixels.
+    /// Height of the upright picture, pixels.
     pub height: usize,
 }
 

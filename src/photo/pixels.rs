@@ -1,4 +1,4 @@
-//! The decoded picture: stored once, as the file stores it, and read in upright coordinates.
+//! The decoded picture, kept as stored and read in upright coordinates.
 
 use super::orient::{AffineIndex, Orientation};
 use super::srgb::{LINEAR, luminance};
@@ -16,8 +16,7 @@ pub struct Pixels {
 }
 
 impl Pixels {
-    /// Pixels from interleaved RGB in stored order; none when there are no pixels or the buffer's length is
-    /// not three bytes for each.
+    /// Pixels from interleaved RGB in stored order. `None` without pixels, or where the buffer is not three bytes each.
     pub fn new(
         rgb: Vec<u8>,
         stored_width: usize,
@@ -32,20 +31,19 @@ impl Pixels {
         Some(Self { rgb, stored_width, stored_height, orientation, index, linear: &LINEAR })
     }
 
-    /// Width of the upright picture, in pixels.
+    /// Width of the upright picture, pixels.
     #[inline]
     pub fn width_px(&self) -> usize {
         self.index.width
     }
 
-    /// Height of the upright picture, in pixels.
+    /// Height of the upright picture, pixels.
     #[inline]
     pub fn height_px(&self) -> usize {
         self.index.height
     }
 
-    /// Red, green and blue (gamma-coded sRGB) of upright pixel (x, y). Past the right and lower border the last
-    /// column and row repeat.
+    /// Gamma-coded sRGB of upright pixel (x, y). Beyond the right and lower border the last column and row repeat.
     #[inline]
     pub fn pixel(&self, x: usize, y: usize) -> [u8; 3] {
         let at = self.index.at(x.min(self.index.width - 1), y.min(self.index.height - 1));
@@ -65,8 +63,7 @@ impl Pixels {
         luminance(self.linear_pixel(x, y))
     }
 
-    /// Linear red, green and blue, 0 to 1, between the pixels (bilinear); none outside the centres of the
-    /// outermost pixels or where a coordinate is not a number.
+    /// Bilinear interpolation of linear red, green and blue, 0 to 1. `None` outside the centres of the outermost pixels.
     #[inline]
     pub fn linear_at(&self, at: PhotoPoint) -> Option<[f32; 3]> {
         let (max_x, max_y) = (self.index.width - 1, self.index.height - 1);
@@ -98,7 +95,7 @@ mod tests {
     }
 
     #[test]
-    fn corners_stand_where_each_orientation_puts_them() {
+    fn every_orientation_places_the_corners() {
         // Upright top-left pixel as (stored column, stored row), and whether the axes are swapped.
         let expected = [(0, 0), (2, 0), (2, 1), (0, 1), (0, 0), (0, 1), (2, 1), (2, 0)];
         for (value, (column, row)) in (1u32..).zip(expected) {

@@ -1,32 +1,22 @@
-//! How coarsely a JPEG was compressed, from its own table.
+//! Strength of a JPEG's compression, from its quantisation table.
 
-/// Mean step of the table that brightness is quantised with, in levels: about 5.9 at quality 95 of the tables of
-/// ITU-T T.81 annex K, 29 at 75, 58 at 50. `None` where the bytes are no JPEG or hold no such table before the picture.
+use super::jpeg::{START_OF_SCAN, segments};
+
+const QUANTISATION_TABLES: u8 = 0xdb;
+
+/// Mean step of the luminance quantisation table, in levels: about 5.9 at quality 95 of the tables of ITU-T T.81 annex K,
+/// 29 at 75, 58 at 50. `None` without such a table before the first scan.
 pub fn mean_step(bytes: &[u8]) -> Option<f64> {
-    let mut rest = bytes.strip_prefix(&[0xff, 0xd8])?;
-    loop {
-        let (&[0xff, marker], after) = rest.split_first_chunk::<2>()? else { return None };
-        if marker == 0xff {
-            rest = &rest[1..];
-            continue;
-        }
-        // Start of scan or end of image: no table came before.
-        if matches!(marker, 0xda | 0xd9) {
-            return None;
-        }
-        let (length, _) = after.split_first_chunk::<2>()?;
-        let length = usize::from(u16::from_be_bytes(*length));
-        let segment = after.get(2..length)?;
-        if marker == 0xdb
-            && let Some(step) = mean_of_table_0(segment)
-        {
-            return Some(step);
-        }
-        rest = after.get(length..)?;
+    if !bytes.starts_with(&[0xff, 0xd8]) {
+        return None;
     }
+    segments(bytes)
+        .take_while(|segment| segment.marker != START_OF_SCAN)
+        .filter(|segment| segment.marker == QUANTISATION_TABLES)
+        .find_map(|segment| mean_of_table_0(segment.payload))
 }
 
-/// The mean of the table with number 0 in a segment of tables (ITU-T T.81, B.2.4.1).
+/// Mean of table 0 in a segment of tables (ITU-T T.81, B.2.4.1).
 fn mean_of_table_0(mut tables: &[u8]) -> Option<f64> {
     while let Some((&head, rest)) = tables.split_first() {
         let wide = head >> 4 != 0;
@@ -67,7 +57,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_jpeg_has_none() {
+    fn other_files_have_none() {
         assert_eq!(mean_step(b""), None);
         assert_eq!(mean_step(b"\x89PNG\r\n\x1a\n"), None);
         assert_eq!(mean_step(b"\xff\xd8\xff\xdb\0\0"), None);

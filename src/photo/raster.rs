@@ -3,7 +3,7 @@
 use std::io::Cursor;
 
 use image::codecs::{png::PngDecoder, tiff::TiffDecoder, webp::WebPDecoder};
-use image::{ColorType, ImageDecoder, ImageError};
+use image::{ColorType, DynamicImage, ImageDecoder, ImageError, Rgba};
 
 use super::decode::Decoded;
 use super::error::PhotoError;
@@ -19,144 +19,95 @@ pub(super) fn decode(
     format: Format,
     limits: &Limits,
 ) -> Result<Decoded, PhotoError> {
-    let mut caps = image::Limits::no_limits();
-    caps.max_alloc = Some(MAX_DECODED_BYTES);
     let fail = |e: ImageError| refuse(name, format, &e);
     let input = Cursor::new(bytes);
-    let stored = match format {
-        Format::Png => {
-            read(name, PngDecoder::with_limits(input, caps.clone()).map_err(fail)?, caps, format, limits)
-        }
-        Format::WebP => read(name, WebPDecoder::new(input).map_err(fail)?, caps, format, limits),
-        _ => read(name, TiffDecoder::new(input).map_err(fail)?, caps, format, limits),
-    }?;
     let mut notes = Vec::new();
-    let exif = match stored.exif_block.as_deref() {
-        // Some writers of WebP keep the marker that belongs into a JPEG.
+    let (picture, exif_block) = match format {
+        Format::Png => {
+            read(name, PngDecoder::with_limits(input, memory_limit()).map_err(fail)?, format, limits)
+        }
+        Format::WebP => read(name, WebPDecoder::new(input).map_err(fail)?, format, limits),
+        _ => read(name, TiffDecoder::new(input).map_err(fail)?, format, limits),
+    }?;
+    let exif = match exif_block.as_deref() {
+        // Some writers of WebP keep the marker that belongs in a JPEG.
         Some(block) => {
             exif::parse(Some(block.strip_prefix(b"Exif\0\0").unwrap_or(block).to_vec()), &mut notes)
         }
         None => exif::parse_container(bytes, &mut notes),
     };
-    let (width, height) = (stored.width, stored.height);
-    let rgb = to_rgb8(name, stored, &mut notes)?;
-    Ok(Decoded { rgb, width, height, exif, notes })
+    let (width, height) = (picture.width() as usize, picture.height() as usize);
+    Ok(Decoded { rgb: to_rgb8(picture, &mut notes), width, height, exif, notes })
 }
 
-/// A picture as its file stores it.
-struct Stored {
-    data: Vec<u8>,
-    width: usize,
-    height: usize,
-    colours: ColorType,
-    exif_block: Option<Vec<u8>>,
+fn memory_limit() -> image::Limits {
+    let mut limits = image::Limits::no_limits();
+    limits.max_alloc = Some(MAX_DECODED_BYTES);
+    limits
 }
 
+/// Decodes the picture, and reads its EXIF where the decoder finds it.
 fn read<D: ImageDecoder>(
     name: &str,
     mut decoder: D,
-    caps: image::Limits,
     format: Format,
     limits: &Limits,
-) -> Result<Stored, PhotoError> {
+) -> Result<(DynamicImage, Option<Vec<u8>>), PhotoError> {
     let (width, height) = decoder.dimensions();
     limits.check(name, width, height)?;
     let bytes = decoder.total_bytes();
     if bytes > MAX_DECODED_BYTES {
-        return Err(too_large(
-            name,
-            &format!("the picture needs {} MB of memory as stored", bytes / 1_000_000),
-        ));
+        return Err(too_large(name, &format!("the picture needs {} MB of memory", bytes / 1_000_000)));
     }
-    decoder.set_limits(caps).map_err(|e| refuse(name, format, &e))?;
-    let colours = decoder.color_type();
-    // Damage to it must not cost the picture; where this fails, the EXIF reader looks for itself and notes it.
+    if matches!(decoder.color_type(), ColorType::Rgb32F | ColorType::Rgba32F) {
+        return Err(unreadable(name, "its samples have neither 8 nor 16 bits"));
+    }
+    decoder.set_limits(memory_limit()).map_err(|e| refuse(name, format, &e))?;
+    // Damaged EXIF must not cost the picture; the EXIF reader tries again and notes the damage.
     let exif_block = if format == Format::Tiff { None } else { decoder.exif_metadata().ok().flatten() };
-    let size = usize::try_from(bytes).map_err(|_| too_large(name, "the picture does not fit into memory"))?;
-    let mut data = vec![0; size];
-    decoder.read_image(&mut data).map_err(|e| refuse(name, format, &e))?;
-    Ok(Stored { data, width: width as usize, height: height as usize, colours, exif_block })
+    let picture = DynamicImage::from_decoder(decoder).map_err(|e| refuse(name, format, &e))?;
+    Ok((picture, exif_block))
 }
 
 fn refuse(name: &str, format: Format, error: &ImageError) -> PhotoError {
     match error {
-        ImageError::Limits(_) => {
-            too_large(name, "decoding the picture needs more memory than is given to a photo")
-        }
+        ImageError::Limits(_) => too_large(name, "the picture needs too much memory"),
         ImageError::Unsupported(e) => unreadable_with(
             name,
-            &format!("a kind of {} that is not read{}", format.name(), in_brackets(e)),
-            "save it as an ordinary JPEG or PNG at full size, and use that",
+            &format!("it is an unsupported kind of {}{}", format.name(), in_brackets(e)),
+            "save it as an ordinary full-size JPEG or PNG",
         ),
         e => unreadable_with(
             name,
-            &format!("damaged {}{}", format.name(), in_brackets(e)),
-            "the file is incomplete or damaged: send or copy it again, and use the new copy",
+            &format!("the {} is damaged{}", format.name(), in_brackets(e)),
+            "send or copy the original file again",
         ),
     }
 }
 
-/// Longer than this a decoder's words tell a client nothing, in characters.
-const MOST_WORDS: usize = 80;
+/// Longest decoder message that helps a client, characters.
+const MOST_CHARS: usize = 80;
 
-/// What a decoder says of a file, where it is short and in words: not a dump of what it holds.
+/// A decoder's message, if it is short and in words.
 fn in_brackets(error: &(dyn std::error::Error + 'static)) -> String {
-    let said = error.source().unwrap_or(error).to_string();
-    let in_words = said.chars().count() <= MOST_WORDS && !said.contains(['{', '[']);
-    if in_words { format!(" ({said})") } else { String::new() }
+    let message = error.source().unwrap_or(error).to_string();
+    let in_words = message.chars().count() <= MOST_CHARS && !message.contains(['{', '[']);
+    if in_words { format!(" ({message})") } else { String::new() }
 }
 
-/// Eight bits of red, green and blue. Sixteen bits lose their lower eight (rounded): the light's own noise is
-/// larger than that step. Transparent parts are laid over white, as a page would show them.
-fn to_rgb8(name: &str, stored: Stored, notes: &mut Vec<PhotoNote>) -> Result<Vec<u8>, PhotoError> {
-    use ColorType::{L8, L16, La8, La16, Rgb8, Rgb16, Rgba8, Rgba16};
-    let channels = match stored.colours {
-        L8 | L16 => 1,
-        La8 | La16 => 2,
-        Rgb8 | Rgb16 => 3,
-        Rgba8 | Rgba16 => 4,
-        _ => return Err(unreadable(name, "its numbers are not of 8 or 16 bits")),
-    };
-    let mut data = stored.data;
-    if matches!(stored.colours, L16 | La16 | Rgb16 | Rgba16) {
-        narrow(&mut data);
-    }
-    if channels <= 2 {
+/// Converts to 8-bit RGB, with transparent parts on white. The lower half of 16 bits is below the noise of light.
+fn to_rgb8(picture: DynamicImage, notes: &mut Vec<PhotoNote>) -> Vec<u8> {
+    if !picture.color().has_color() {
         notes.push(PhotoNote::Grey);
     }
-    let opaque =
-        matches!(channels, 1 | 3) || data.iter().skip(channels - 1).step_by(channels).all(|&a| a == 255);
-    if !opaque {
+    if !picture.color().has_alpha() {
+        return picture.into_rgb8().into_raw();
+    }
+    let rgba = picture.into_rgba8();
+    if rgba.pixels().any(|p| p.0[3] < 255) {
         notes.push(PhotoNote::Transparent);
     }
-    Ok(match channels {
-        3 => data,
-        4 => drop_alpha(data),
-        1 => data.iter().flat_map(|&l| [l; 3]).collect(),
-        _ => data.as_chunks::<2>().0.iter().flat_map(|&[l, a]| [over_white(l, a); 3]).collect(),
-    })
-}
-
-/// 16-bit samples of the machine's order to 8 bits, in place.
-fn narrow(data: &mut Vec<u8>) {
-    let half = data.len() / 2;
-    for i in 0..half {
-        let wide = u32::from(u16::from_ne_bytes([data[2 * i], data[2 * i + 1]]));
-        data[i] = ((wide * 255 + 32_767) / 65_535) as u8;
-    }
-    data.truncate(half);
-}
-
-/// Four channels to three, in place.
-fn drop_alpha(mut data: Vec<u8>) -> Vec<u8> {
-    let count = data.len() / 4;
-    for i in 0..count {
-        let [r, g, b, a] = [data[4 * i], data[4 * i + 1], data[4 * i + 2], data[4 * i + 3]];
-        let opaque = [r, g, b].map(|level| over_white(level, a));
-        data[3 * i..3 * i + 3].copy_from_slice(&opaque);
-    }
-    data.truncate(3 * count);
-    data
+    rgba.pixels().flat_map(|&Rgba([r, g, b, a])| [r, g, b].map(|level| over_white(level, a))).collect()
 }
 
 #[inline]
@@ -218,7 +169,7 @@ mod tests {
     }
 
     #[test]
-    fn a_cut_file_is_refused() {
+    fn a_truncated_file_is_refused() {
         let whole = png(&[1, 2, 3, 4, 5, 6], Kind::Rgb8);
         for keep in 8..whole.len() - 16 {
             assert!(decode("a.png", &whole[..keep], Format::Png, &ANY_SIZE).is_err(), "cut at {keep}");

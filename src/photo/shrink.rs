@@ -1,7 +1,6 @@
-//! Smaller copies of the picture: a grey one for finding tags, a coloured one for drawings.
+//! Reduced copies of the picture: grey for tag detection, coloured for drawings.
 //!
-//! The stored picture is reduced row by row, which reads memory in its order, and only the small result is
-//! turned upright.
+//! The stored picture is reduced row by row, in the order of memory; only the small result is rotated upright.
 
 use crate::numeric::parallel::*;
 
@@ -9,11 +8,11 @@ use super::orient::Orientation;
 use super::pixels::Pixels;
 use super::srgb::luma_256;
 
-/// The upright picture in grey, reduced by a whole factor.
+/// The upright picture in grey, reduced by an integer factor.
 ///
-/// Pixel (u, v) is the mean of the photo's pixels from `u * factor` to `u * factor + factor - 1` across and
-/// likewise down, so its centre lies at the photo's `x = (u + 0.5) * factor - 0.5`, `y = (v + 0.5) * factor -
-/// 0.5`. Columns and rows at the right and the lower border that fill no whole box are left out.
+/// Pixel (u, v) is the mean of the photo's pixels from `u * factor` to `u * factor + factor - 1` across and likewise down, so
+/// its centre lies at the photo's `x = (u + 0.5) * factor - 0.5`, `y = (v + 0.5) * factor - 0.5`. Incomplete boxes at the
+/// right and lower border are dropped.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GrayView {
     /// Luma (gamma-coded), row by row.
@@ -22,20 +21,18 @@ pub struct GrayView {
     pub width: usize,
     /// Height in its own pixels.
     pub height: usize,
-    /// How many of the photo's pixels one of its pixels spans, across and down.
+    /// Size of a pixel in pixels of the photo.
     pub factor: usize,
 }
 
 impl Pixels {
-    /// The upright luma reduced by `factor` (1, 2 or 4; any from 1 to 256 works, others count as the nearest),
-    /// gamma-coded.
+    /// The gamma-coded upright luma reduced by `factor`, clamped to 1 to 256.
     pub fn luma_upright(&self, factor: usize) -> GrayView {
         let factor = factor.clamp(1, MOST_ROWS);
         let (columns, rows) = (self.stored_width / factor, self.stored_height / factor);
         let mut small = vec![0u8; columns * rows];
         if !small.is_empty() {
-            // Boxes are counted from the upright top-left corner: what is left over is at the stored start
-            // where the stored axis runs the other way.
+            // Boxes count from the upright top-left corner, so on a flipped axis the remainder is at the stored start.
             let rest = |flips: bool, length: usize| if flips { length % factor } else { 0 };
             let first_column = rest(self.orientation.flips_stored_x(), self.stored_width);
             let first_row = rest(self.orientation.flips_stored_y(), self.stored_height);
@@ -76,7 +73,7 @@ impl Pixels {
     }
 }
 
-/// Borders of `count` boxes over `length` pixels, counted from the upright side.
+/// Borders of `count` boxes over `length` pixels, from the upright start.
 fn bounds(length: usize, count: usize, flipped: bool) -> Vec<usize> {
     let mut bounds: Vec<usize> = (0..=count).map(|i| i * length / count).collect();
     if flipped {
@@ -92,7 +89,7 @@ fn luma_row(row: &[u8], out: &mut [u8]) {
     }
 }
 
-/// Two rows to one; the common case, written so that the compiler keeps it in registers.
+/// Two rows to one: the common case, written to stay in registers.
 fn luma_row_of_two(band: &[u8], row_bytes: usize, first: usize, out: &mut [u8]) {
     let (upper, lower) = band.split_at(row_bytes);
     let upper = upper[first..].as_chunks::<6>().0;
@@ -113,10 +110,10 @@ fn luma_row_of_many(band: &[u8], row_bytes: usize, first: usize, factor: usize, 
     }
 }
 
-/// The most rows whose bytes fit a sum of 16 bits.
+/// Most rows whose bytes fit a sum of 16 bits.
 const MOST_ROWS: usize = 256;
 
-/// Adds the rows of a band, at most [`MOST_ROWS`], byte by byte: down first, as that runs on vectors.
+/// Adds at most [`MOST_ROWS`] rows of a band byte by byte, which vectorises.
 fn add_rows(band: &[u8], row_bytes: usize, columns: &mut [u16]) {
     for row in band.chunks_exact(row_bytes) {
         for (sum, &byte) in columns.iter_mut().zip(row) {
@@ -153,7 +150,7 @@ fn mean_row(band: &[u8], row_bytes: usize, x_bounds: &[usize], out: &mut [u8]) {
     }
 }
 
-/// A small stored picture of N channels, turned upright: bytes, width, height.
+/// Rotates a small stored picture of N channels upright: bytes, width, height.
 fn turn_upright<const N: usize>(
     small: Vec<u8>,
     columns: usize,
@@ -168,7 +165,7 @@ fn turn_upright<const N: usize>(
     let index = orientation.map(columns, rows, 1);
     let pixels = small.as_chunks::<N>().0;
     let mut upright = vec![0u8; small.len()];
-    // Bands of rows, crossed column by column in blocks, so that a transposed picture is read along its rows.
+    // In blocks of rows and columns, so that a transposed picture is read along its rows.
     const BLOCK: usize = 32;
     upright.par_chunks_mut(N * index.width * BLOCK).enumerate().for_each(|(band, out)| {
         let height = out.len() / (N * index.width);
@@ -241,7 +238,7 @@ mod tests {
     }
 
     #[test]
-    fn a_view_of_less_than_one_box_is_empty() {
+    fn a_view_smaller_than_one_box_is_empty() {
         let view = picture(3, 2, Orientation::QuarterTurn).luma_upright(4);
         assert!(view.data.is_empty());
         assert_eq!(picture(3, 2, Orientation::QuarterTurn).thumbnail_rgb(0).0.len(), 3);

@@ -1,29 +1,29 @@
-//! How colours are coded, read from the HEVC stream itself (ITU-T H.265, 7.3.2.2 and E.2.1).
+//! Colour coding declared in the HEVC stream (ITU-T H.265, 7.3.2.2 and E.2.1).
 //!
-//! Phones often leave it out of the container and write it here only, and the decoder passes over it.
+//! Phones often declare it only here and not in the container, and the decoder skips it.
 
-/// What a stream says of its colour coding; codes as in ITU-T H.273.
+/// Colour coding of a stream; codes of ITU-T H.273.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct StreamColours {
-    /// True when samples use all levels, false when black is 16 and white 235.
+    /// Whether samples use the full range, instead of 16 to 235.
     pub full_range: bool,
-    /// Code of the transfer curve (2: not said).
+    /// Code of the transfer curve (2: unspecified).
     pub transfer: u16,
-    /// Code of the matrix (2: not said).
+    /// Code of the matrix (2: unspecified).
     pub matrix: u16,
 }
 
-/// What the standard says a stream means that says nothing.
-const UNSAID: StreamColours = StreamColours { full_range: false, transfer: 2, matrix: 2 };
+/// The standard's default for an undeclared colour coding.
+const UNSPECIFIED: StreamColours = StreamColours { full_range: false, transfer: 2, matrix: 2 };
 
-/// Reads the colour coding out of a sequence parameter set (a NAL unit with its header); none where it is
-/// damaged or uses references between pictures in a way that no still does.
+/// Reads the colour coding from a sequence parameter set (a NAL unit with its header). `None` where it is damaged or uses
+/// references between pictures as no still does.
 pub(super) fn stream_colours(sps: &[u8]) -> Option<StreamColours> {
     let payload = without_emulation_prevention(sps.get(2..)?);
     let mut bits = Bits { bytes: &payload, at: 0 };
     skip_to_vui(&mut bits)?;
     if !bits.flag()? {
-        return Some(UNSAID);
+        return Some(UNSPECIFIED);
     }
     if bits.flag()? && bits.read(8)? == 255 {
         bits.skip(32)?; // sample aspect ratio
@@ -32,12 +32,12 @@ pub(super) fn stream_colours(sps: &[u8]) -> Option<StreamColours> {
         bits.skip(1)?; // overscan
     }
     if !bits.flag()? {
-        return Some(UNSAID);
+        return Some(UNSPECIFIED);
     }
     bits.skip(3)?; // video format
     let full_range = bits.flag()?;
     if !bits.flag()? {
-        return Some(StreamColours { full_range, ..UNSAID });
+        return Some(StreamColours { full_range, ..UNSPECIFIED });
     }
     bits.skip(8)?; // primaries
     let (transfer, matrix) = (bits.read(8)? as u16, bits.read(8)? as u16);
@@ -49,7 +49,7 @@ fn skip_to_vui(bits: &mut Bits) -> Option<()> {
     let sub_layers = bits.read(3)?;
     bits.skip(1)?;
     skip_profile(bits, sub_layers)?;
-    bits.exp_golomb()?; // its own number
+    bits.exp_golomb()?; // id
     if bits.exp_golomb()? == 3 {
         bits.skip(1)?; // separate colour planes
     }
@@ -135,7 +135,7 @@ fn without_emulation_prevention(nal: &[u8]) -> Vec<u8> {
     out
 }
 
-/// Bits from the most significant; all reads end at the end of the bytes.
+/// A reader of bits from the most significant; `None` past the end.
 struct Bits<'a> {
     bytes: &'a [u8],
     at: usize,
@@ -158,7 +158,7 @@ impl Bits<'_> {
         (self.at <= 8 * self.bytes.len()).then_some(())
     }
 
-    /// A number coded by Exp-Golomb (the signed kind takes as many bits).
+    /// An Exp-Golomb code (signed codes have the same length).
     fn exp_golomb(&mut self) -> Option<u32> {
         let mut zeros = 0;
         while !self.flag()? {
@@ -177,7 +177,7 @@ impl Bits<'_> {
 mod tests {
     use super::*;
 
-    /// The shortest parameter set of a still, with what stands after `vui_parameters_present_flag`.
+    /// The shortest parameter set of a still, with the given bits from `vui_parameters_present_flag` on.
     fn sps(vui: &str) -> Vec<u8> {
         let ue = |n: u32| {
             let code = format!("{:b}", n + 1);
@@ -208,7 +208,7 @@ mod tests {
     }
 
     #[test]
-    fn colours_are_read_where_they_stand() {
+    fn declared_colours_are_read() {
         // Present; no aspect, no overscan; signal type: format 5, full range, description 12, 13, 6.
         let vui = ["1001", "101", "1", "1", "00001100", "00001101", "00000110"].concat();
         assert_eq!(
@@ -216,8 +216,8 @@ mod tests {
             Some(StreamColours { full_range: true, transfer: 13, matrix: 6 })
         );
         assert_eq!(stream_colours(&sps("100110110")).map(|c| c.full_range), Some(true));
-        assert_eq!(stream_colours(&sps("0")), Some(UNSAID));
-        assert_eq!(stream_colours(&sps("1000")), Some(UNSAID));
+        assert_eq!(stream_colours(&sps("0")), Some(UNSPECIFIED));
+        assert_eq!(stream_colours(&sps("1000")), Some(UNSPECIFIED));
     }
 
     #[test]

@@ -160,6 +160,24 @@ fn sheet_schema_in_docs_is_current() {
     kept("docs/sheet.schema.json", &text);
 }
 
+/// The reasons with what helps, from the documentation of [`crate::refusal::RefusalCode`].
+#[test]
+fn refusals_in_docs_are_current() {
+    let schema = serde_json::to_value(schemars::schema_for!(crate::refusal::RefusalCode)).unwrap();
+    let mut page = "# Refusals\n\nFor fitters. Every refusal names the photo, what is wrong and what to do next. Made from \
+        `src/refusal.rs`.\n\n| code | reason | what helps |\n| --- | --- | --- |\n"
+        .to_owned();
+    for code in schema["oneOf"].as_array().unwrap() {
+        let (reason, help) = code["description"].as_str().unwrap().split_once(". ").unwrap();
+        page += &format!(
+            "| `{}` | {reason} | {} |\n",
+            code["const"].as_str().unwrap(),
+            help.trim_end_matches('.')
+        );
+    }
+    kept("docs/refusals.md", &page);
+}
+
 #[test]
 fn the_json_keeps_the_order_of_the_keys_and_one_row_a_line() {
     let text = to_json(&sample()).unwrap();

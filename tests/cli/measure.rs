@@ -287,7 +287,7 @@ fn slips_in_the_lift_are_errors() {
         ["0:60,1:70", "flap=0:60", "seat=", "seat=0:60,0:20", "seat=0,5:60", "seat=0:9999", "seat=0.5"]
     {
         let args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).chain(["--lift", lift]).collect();
-        assert!(error_line(&measured(&args)).contains("--lift"), "{lift}");
+        assert!(error_line(&measured(&args)).contains("--heights"), "{lift}");
     }
 }
 
@@ -296,7 +296,7 @@ fn a_lift_that_would_be_passed_over_is_an_error() {
     for lifts in [&["seat=0:60", "seat=1:70"][..], &["channel=0:60"]] {
         let mut args: Vec<&str> = [WILLOW[0]].into_iter().chain(ENDS).collect();
         lifts.iter().for_each(|lift| args.extend(["--lift", lift]));
-        assert!(error_line(&measured(&args)).contains("--lift"), "{lifts:?}");
+        assert!(error_line(&measured(&args)).contains("--heights"), "{lifts:?}");
     }
 }
 

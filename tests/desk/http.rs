@@ -1,4 +1,4 @@
-//! The desk without a browser: who is let in, what is taken, what is written. The interface is that of docs/desk.md.
+//! The desk over plain HTTP: access, uploads, saved files. docs/desk.md describes the interface.
 
 use std::io::{ErrorKind, Read, Write};
 use std::net::TcpStream;
@@ -16,8 +16,8 @@ fn mm(photo: &Value, name: &str) -> f64 {
     widths.iter().find(|w| w["name"] == name).unwrap()["mm"].as_f64().unwrap()
 }
 
-/// The sheet's lines in the photo as the demo's README gives them.
-fn told() -> Value {
+/// View, ends and heights of the demo photo, by its README.
+fn demo_edits() -> Value {
     json!({
         "view": "top",
         "ends": [[1022.7, 1437.4], [2335.6, 2021.9]],
@@ -32,7 +32,7 @@ fn edited(desk: &Desk, id: u64, edits: &Value) -> Value {
 }
 
 #[test]
-fn only_the_own_page_with_the_key_is_answered() {
+fn only_the_own_page_with_the_key_is_served() {
     let desk = Desk::start();
     let (host, key) = (desk.host(), format!("seatspan-{}={}", desk.port, desk.key()));
     let head = |host: &str, origin: &str, cookie: &str, method: &str| {
@@ -64,7 +64,7 @@ fn only_the_own_page_with_the_key_is_answered() {
 }
 
 #[test]
-fn requests_that_never_end_are_cut_off_and_keep_nobody_out() {
+fn endless_requests_are_cut_off_and_block_nobody() {
     let desk = Desk::start();
     let mut stalled: Vec<TcpStream> = (0..STALLED)
         .map(|_| {
@@ -76,12 +76,12 @@ fn requests_that_never_end_are_cut_off_and_keep_nobody_out() {
     assert_eq!(
         desk.ask("GET", "/api/photos", b"").status,
         200,
-        "the page is answered when a place is free again"
+        "the page is served as soon as a connection is free"
     );
     for stream in &mut stalled {
         stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
         let mut said = Vec::new();
-        // Closed in good order or broken off; a time-out of the reading would be neither.
+        // Closed or reset; a read timeout would be neither.
         let ended = stream.read_to_end(&mut said).map_err(|e| e.kind());
         assert!(matches!(ended, Ok(_) | Err(ErrorKind::ConnectionReset)), "{ended:?}");
         assert!(!said.starts_with(b"HTTP/1.1 2"), "{}", String::from_utf8_lossy(&said));
@@ -89,11 +89,11 @@ fn requests_that_never_end_are_cut_off_and_keep_nobody_out() {
 }
 
 #[test]
-fn the_walk_is_that_of_the_command_line_and_a_correction_changes_the_width() {
+fn results_equal_those_of_the_command_line_and_a_correction_changes_them() {
     let desk = Desk::start();
     let id = desk.lay("willow.jpg", &demo("willow.jpg"));
     assert_eq!(desk.measured(id)["stage"], "measured");
-    let photo = edited(&desk, id, &told());
+    let photo = edited(&desk, id, &demo_edits());
     let line = assert_cmd::Command::cargo_bin("seatspan")
         .unwrap()
         .arg("measure")
@@ -107,10 +107,10 @@ fn the_walk_is_that_of_the_command_line_and_a_correction_changes_the_width() {
         let (name, there) = (width["name"].as_str().unwrap(), width["mm"].as_f64().unwrap());
         assert_eq!(mm(&photo, name), there, "{name}");
     }
-    // A stretch struck out has no points and no widths, and the sheet says so.
-    let mut struck = told();
-    struck["hidden"] = json!([{ "part": "seat", "side": "left", "from": 0.28, "to": 0.42 }]);
-    let photo = edited(&desk, id, &struck);
+    // A hidden stretch has no points and no widths, and the sheet says so.
+    let mut hidden = demo_edits();
+    hidden["hidden"] = json!([{ "part": "seat", "side": "left", "from": 0.28, "to": 0.42 }]);
+    let photo = edited(&desk, id, &hidden);
     let station = |at: &str| {
         let all = photo["findings"]["stations"].as_array().unwrap();
         all.iter().find(|s| s["at"] == at).unwrap()["seat"].clone()
@@ -122,11 +122,11 @@ fn the_walk_is_that_of_the_command_line_and_a_correction_changes_the_width() {
 }
 
 #[test]
-fn an_edge_goes_through_a_point_shown_and_back_when_it_is_taken_away() {
+fn an_edge_follows_a_clicked_point_and_returns_without_it() {
     let desk = Desk::start();
     let id = desk.lay("willow.jpg", &demo("willow.jpg"));
     desk.measured(id);
-    let right = edited(&desk, id, &told());
+    let right = edited(&desk, id, &demo_edits());
     let traced = right["drawing"]["traced"][0]["points"].as_array().unwrap().clone();
     let at = |station: f64| {
         let near = |p: &&Value| ((p[2].as_f64().unwrap() - station).abs() * 1e6) as u64;
@@ -148,23 +148,23 @@ fn an_edge_goes_through_a_point_shown_and_back_when_it_is_taken_away() {
         edge[0].as_f64().unwrap() - outwards * OFF_PX * dy / length,
         edge[1].as_f64().unwrap() + outwards * OFF_PX * dx / length,
     ];
-    let mut wrong = told();
+    let mut wrong = demo_edits();
     wrong["hints"] = json!([{ "part": "seat", "px": moved }]);
     let wider = mm(&edited(&desk, id, &wrong), "seat.widest") - mm(&right, "seat.widest");
     // 20 px are some 6.5 mm here (0.33 mm a pixel); the point may be passed by a millimetre and a half.
     assert!((4.0..9.0).contains(&wider), "{wider}");
-    let back = edited(&desk, id, &told());
+    let back = edited(&desk, id, &demo_edits());
     assert!((mm(&back, "seat.widest") - mm(&right, "seat.widest")).abs() < 1e-9);
     // Truth, and what the README promises of it (expanded uncertainty).
     assert!((mm(&back, "seat.widest") - 214.92).abs() < 2.3);
 }
 
 #[test]
-fn what_is_kept_is_whole_and_nothing_is_replaced_unasked() {
+fn saved_files_are_complete_and_nothing_is_replaced_unasked() {
     let mut desk = Desk::start();
     let id = desk.lay("..%2F..%2Fevil.jpg", &demo("willow.jpg"));
     desk.measured(id);
-    let mut edits = told();
+    let mut edits = demo_edits();
     edits["name"] = "../Willow 17\"".into();
     edited(&desk, id, &edits);
     let keep = |replace: bool| {
@@ -195,7 +195,7 @@ fn what_is_kept_is_whole_and_nothing_is_replaced_unasked() {
 }
 
 #[test]
-fn a_broken_upload_and_two_at_once_leave_the_desk_in_order() {
+fn the_desk_survives_broken_and_concurrent_uploads() {
     let desk = Desk::start();
     let text = desk.lay("text.jpg", b"this is no photo");
     let mut half = demo("willow.jpg");
@@ -209,7 +209,7 @@ fn a_broken_upload_and_two_at_once_leave_the_desk_in_order() {
             host = desk.host()
         )
     };
-    // Longer than any photo: refused by its declared length, before a byte of it is read.
+    // Longer than any photo: refused by its declared length.
     assert_eq!(desk.raw(&head(5_000_000_000), b"").status, 413);
     let ids = std::thread::scope(|scope| {
         let one = scope.spawn(|| desk.lay("one.jpg", &demo("willow.jpg")));
@@ -225,14 +225,14 @@ fn a_broken_upload_and_two_at_once_leave_the_desk_in_order() {
 }
 
 #[test]
-fn a_desk_killed_while_it_keeps_leaves_nothing_half_written() {
+fn a_desk_killed_while_saving_leaves_nothing_half_written() {
     let mut desk = Desk::start();
     let id = desk.lay("willow.jpg", &demo("willow.jpg"));
     desk.measured(id);
     let path = format!("/api/photos/{id}/keep");
     std::thread::scope(|scope| {
         scope.spawn(|| {
-            // Each time anew, so that the end comes in the middle of one.
+            // Repeatedly, so that the kill hits in the middle of one.
             for _ in 0..8 {
                 if std::net::TcpStream::connect(("127.0.0.1", desk.port)).is_err() {
                     break;
@@ -257,25 +257,25 @@ fn a_desk_killed_while_it_keeps_leaves_nothing_half_written() {
 }
 
 #[test]
-fn a_desk_that_is_closed_clears_away_its_photos() {
+fn a_closed_desk_removes_its_photos() {
     let mut desk = Desk::start();
     desk.lay("text.jpg", b"this is no photo");
-    let lying = || {
+    let temporary = || {
         let all = std::fs::read_dir(desk.temporary.path()).unwrap();
         all.flatten().filter(|e| e.file_name().to_string_lossy().starts_with("seatspan-desk-")).count()
     };
-    assert_eq!(lying(), 1);
+    assert_eq!(temporary(), 1);
     std::process::Command::new("kill").args(["-INT", &desk.pid().to_string()]).status().unwrap();
     let began = std::time::Instant::now();
-    while lying() > 0 && began.elapsed().as_secs() < 10 {
+    while temporary() > 0 && began.elapsed().as_secs() < 10 {
         std::thread::sleep(std::time::Duration::from_millis(50));
     }
-    assert_eq!(lying(), 0);
+    assert_eq!(temporary(), 0);
     desk.kill();
 }
 
 #[test]
-fn papers_are_handed_out_and_a_photo_is_judged() {
+fn pages_to_print_reports_and_the_photo_check() {
     let desk = Desk::start();
     let pages = |path: &str, name: &str| {
         let answered = desk.ask("GET", path, b"");
@@ -303,7 +303,7 @@ fn papers_are_handed_out_and_a_photo_is_judged() {
         String::from_utf8(answered.body).unwrap()
     };
     assert!(page("").contains("Ilse"));
-    assert!(!page("?for=sale").contains("Ilse"), "a buyer is told nothing of a rider");
+    assert!(!page("?for=sale").contains("Ilse"), "a report for a sale says nothing of a rider");
     let alone = pages(&format!("/api/photos/{id}/report.pdf?for=sale"), "willow.sale.pdf");
     let with_plan = pages(&format!("/api/photos/{id}/report.pdf?for=sale&true-scale=yes"), "willow.sale.pdf");
     // A seat of 430 by 220 mm on A4: at least three sheets.

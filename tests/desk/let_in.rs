@@ -1,11 +1,11 @@
-//! The desk let in to a network: at the address printed for it, with the key and not without; and shut without the option.
+//! `--let-in`: access from the network with the key only, and none without the option.
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
 
 use super::served::Desk;
 
-/// The status that a request from the network gets; none where nobody listens there.
+/// The status of a request from the network; `None` where nothing listens.
 fn asked(desk: &Desk, host: &str, key: &str) -> Option<u16> {
     let mut stream = TcpStream::connect(host).ok()?;
     write!(
@@ -20,7 +20,7 @@ fn asked(desk: &Desk, host: &str, key: &str) -> Option<u16> {
 }
 
 #[test]
-fn others_of_the_network_are_let_in_with_the_key_and_only_where_that_is_asked_for() {
+fn other_devices_need_the_option_and_the_key() {
     let Some(desk) = Desk::start_with(&["--let-in"]) else {
         println!("skipped: this machine has no address in a network");
         return;
@@ -33,9 +33,9 @@ fn others_of_the_network_are_let_in_with_the_key_and_only_where_that_is_asked_fo
     assert!(!host.starts_with("127."), "{host}");
     assert_eq!(asked(&desk, host, desk.key()), Some(200));
     assert_eq!(asked(&desk, host, "0"), Some(403));
-    assert_eq!(asked(&desk, &desk.host(), desk.key()), Some(200), "this machine is let in as well");
+    assert_eq!(asked(&desk, &desk.host(), desk.key()), Some(200), "this machine is admitted as well");
 
     let shut = Desk::start();
     let there = format!("{}:{}", host.rsplit_once(':').unwrap().0, shut.port);
-    assert_eq!(asked(&shut, &there, shut.key()), None, "nobody listens there");
+    assert_eq!(asked(&shut, &there, shut.key()), None, "nothing listens there");
 }

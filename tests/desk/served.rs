@@ -1,4 +1,4 @@
-//! A desk to test: the program itself, serving a temporary shelf, and plain HTTP to it.
+//! A desk to test: the program itself, serving a temporary shelf, and plain HTTP requests to it.
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::TcpStream;
@@ -30,7 +30,7 @@ impl Drop for Desk {
     }
 }
 
-/// What the desk has answered.
+/// A response.
 pub struct Answered {
     /// The HTTP status.
     pub status: u16,
@@ -47,7 +47,7 @@ impl Answered {
     }
 }
 
-/// What the desk says once it is open, and its address.
+/// The greeting of an open desk, and its address.
 fn greeted(program: &mut Child, options: &[&str]) -> Option<(String, String)> {
     let mut lines = BufReader::new(program.stdout.take().unwrap()).lines().map_while(Result::ok);
     let last = if options.contains(&"--let-in") { "only in a network" } else { "Press Ctrl-C" };
@@ -66,17 +66,24 @@ impl Desk {
         Self::start_with(&[]).expect("the desk opens")
     }
 
-    /// Starts one with further options; none where it says at once that it cannot.
+    /// Starts one with further options; `None` if it refuses to start.
     pub fn start_with(options: &[&str]) -> Option<Self> {
+        Self::spawn(&[options, &["--no-open"]].concat(), None)
+    }
+
+    /// Starts one that opens the browser with the programs in a folder.
+    pub fn start_opening(programs: &Path) -> Self {
+        Self::spawn(&[], Some(programs)).expect("the desk opens")
+    }
+
+    fn spawn(options: &[&str], path: Option<&Path>) -> Option<Self> {
         let (folder, temporary) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-        let mut program = Command::new(env!("CARGO_BIN_EXE_seatspan"))
-            .args(["desk", "--no-open"])
-            .args(options)
-            .arg(folder.path())
-            .env("TMPDIR", temporary.path())
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_seatspan"));
+        command.arg("desk").args(options).arg(folder.path()).env("TMPDIR", temporary.path());
+        if let Some(path) = path {
+            command.env("PATH", path);
+        }
+        let mut program = command.stdout(Stdio::piped()).spawn().unwrap();
         let Some((greeting, address)) = greeted(&mut program, options) else {
             let _ = program.wait();
             return None;
@@ -85,7 +92,7 @@ impl Desk {
         Some(Self { program, address, greeting, port, folder, temporary })
     }
 
-    /// The program's number.
+    /// The process id.
     pub fn pid(&self) -> u32 {
         self.program.id()
     }
@@ -106,7 +113,7 @@ impl Desk {
         let _ = self.program.wait();
     }
 
-    /// Sends lines of a head and a body, and reads what comes.
+    /// Sends a raw request and reads the response.
     pub fn raw(&self, head: &str, body: &[u8]) -> Answered {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
@@ -120,7 +127,7 @@ impl Desk {
         Answered { status, head, body: bytes[split..].to_vec() }
     }
 
-    /// A request as the desk's own page makes it.
+    /// Sends a request as the desk's own page does.
     pub fn ask(&self, method: &str, path: &str, body: &[u8]) -> Answered {
         self.raw(
             &format!(
@@ -135,7 +142,7 @@ impl Desk {
         )
     }
 
-    /// Lays a photo on the desk; its number.
+    /// Uploads a photo; returns its id.
     pub fn lay(&self, name: &str, bytes: &[u8]) -> u64 {
         let answered = self.ask("POST", &format!("/api/photos?name={name}"), bytes);
         assert_eq!(answered.status, 200, "{}", answered.head);

@@ -1,4 +1,4 @@
-//! What lies in the shelf's folder beside saddles: lens files that serve a photo, riders that are kept.
+//! Lens and rider files in the shelf's folder.
 
 use super::served::{Desk, demo};
 use serde_json::{Value, json};
@@ -13,7 +13,7 @@ fn lens(model: &str) -> String {
 }
 
 #[test]
-fn a_lens_file_in_the_folder_is_picked_by_the_camera_or_chosen() {
+fn a_lens_file_is_picked_by_the_camera_or_chosen() {
     let desk = Desk::start();
     let put = |name: &str, model: &str| std::fs::write(desk.folder.path().join(name), lens(model)).unwrap();
     put("f1.toml", "F1");
@@ -27,13 +27,13 @@ fn a_lens_file_in_the_folder_is_picked_by_the_camera_or_chosen() {
         (lenses["camera"].as_str(), lenses["picked"].as_str()),
         (Some("Fieldphone F1"), Some("f1.toml"))
     );
-    let serves: Vec<(&str, bool)> = lenses["found"]
+    let fits: Vec<(&str, bool)> = lenses["found"]
         .as_array()
         .unwrap()
         .iter()
-        .map(|f| (f["file"].as_str().unwrap(), f["serves"].as_bool().unwrap()))
+        .map(|f| (f["file"].as_str().unwrap(), f["fits"].as_bool().unwrap()))
         .collect();
-    assert_eq!(serves, [("f1.toml", true), ("z9.toml", false)], "a rider file is no lens file");
+    assert_eq!(fits, [("f1.toml", true), ("z9.toml", false)], "a rider file is not a lens file");
 
     let edited = |lens: Value| {
         let body = json!({ "lens": lens }).to_string();
@@ -42,23 +42,16 @@ fn a_lens_file_in_the_folder_is_picked_by_the_camera_or_chosen() {
     let widest = |photo: &Value, key: &str| photo["findings"]["widths"][0][key].as_f64().unwrap();
     let without = edited(json!("none")).json();
     assert!(without["lens"].is_null());
-    assert!(
-        widest(&without, "u95") > widest(&measured, "u95"),
-        "what is known of the lens makes the width surer"
-    );
-    // The saddle is not looked for again but traced where it was found: hundredths of a millimetre.
+    assert!(widest(&without, "u95") > widest(&measured, "u95"), "a lens file reduces the uncertainty");
+    // Traced again in the same place: hundredths of a millimetre.
     let chosen = edited(json!("f1.toml")).json();
     assert!((widest(&chosen, "mm") - widest(&measured, "mm")).abs() < 0.1);
     for wrong in ["z9.toml", "../z9.toml", "ilse.toml"] {
         assert_eq!(edited(json!(wrong)).status, 422, "{wrong}");
     }
-    assert_eq!(
-        desk.ask("GET", &format!("/api/photos/{id}"), b"").json()["lens"],
-        "f1.toml",
-        "nothing has changed"
-    );
+    assert_eq!(desk.ask("GET", &format!("/api/photos/{id}"), b"").json()["lens"], "f1.toml", "unchanged");
 
-    // Two of one camera: none is taken silently.
+    // Two files of one camera: none is picked.
     put("f1-again.toml", "F1");
     let second = desk.lay("willow.jpg", &demo("willow.jpg"));
     let measured = desk.measured(second);
@@ -68,7 +61,7 @@ fn a_lens_file_in_the_folder_is_picked_by_the_camera_or_chosen() {
 }
 
 #[test]
-fn a_rider_is_kept_under_the_own_name_and_replaces_nothing_unasked() {
+fn a_rider_is_saved_under_its_name_and_replaces_nothing_unasked() {
     let desk = Desk::start();
     let keep = |rider: Value, replace: bool| {
         desk.ask(
@@ -96,9 +89,9 @@ fn a_rider_is_kept_under_the_own_name_and_replaces_nothing_unasked() {
     assert_eq!(riders["chosen"]["seat_bones"]["spacing"], "130 mm");
     assert_eq!(riders["found"][0]["file"], "ilse-varn-invented");
 
-    assert_eq!(keep(json!({ "pattern": "women" }), false).status, 422, "a file wants a name");
+    assert_eq!(keep(json!({ "pattern": "women" }), false).status, 422, "a file needs a name");
     assert_eq!(keep(json!({ "name": "x", "seat_bones": { "spacing": "128" } }), false).status, 422);
     std::fs::write(desk.folder.path().join("f1.toml"), lens("F1")).unwrap();
-    assert_eq!(keep(json!({ "name": "F1" }), true).status, 409, "a lens file is no rider's to replace");
+    assert_eq!(keep(json!({ "name": "F1" }), true).status, 409, "a lens file is not replaced by a rider");
     assert_eq!(std::fs::read_to_string(desk.folder.path().join("f1.toml")).unwrap(), lens("F1"));
 }

@@ -1,4 +1,4 @@
-//! Photos of one saddle measured together on the desk: as the command line does, with what was corrected in each.
+//! Photos of one saddle measured together on the desk, with corrections in each.
 
 use std::path::Path;
 use std::process::Command;
@@ -15,7 +15,7 @@ pub fn pair() -> &'static [Vec<u8>; 2] {
     PAIR.get_or_init(|| two_sides().map(|scenario| synth::draw(&scenario).unwrap().bytes))
 }
 
-/// Lays both on a desk and waits until each is measured alone.
+/// Uploads both and waits until each is measured alone.
 pub fn lay_pair(desk: &Desk) -> [u64; 2] {
     let ids = [desk.lay("left.jpg", &pair()[0]), desk.lay("right.jpg", &pair()[1])];
     for id in ids {
@@ -48,7 +48,7 @@ fn widths(of: &Value) -> Vec<(String, f64, f64)> {
 }
 
 #[test]
-fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
+fn a_pair_gives_the_results_and_files_of_the_command_line() {
     let desk = Desk::start();
     let [left, right] = lay_pair(&desk);
     let alone = widths(&desk.measured(left)["findings"]);
@@ -63,15 +63,15 @@ fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
         );
         assert_eq!((&name, mm, u95), (&there.0, there.1, there.2));
     }
-    let told = &linked["findings"]["together"];
-    assert_eq!(told["photos"], json!(["left.jpg", "right.jpg"]));
-    let rows = told["lifts"][0]["rows"].as_array().unwrap();
+    let together = &linked["findings"]["together"];
+    assert_eq!(together["photos"], json!(["left.jpg", "right.jpg"]));
+    let rows = together["lifts"][0]["rows"].as_array().unwrap();
     let lift =
         |at: f64| line["lift"]["seat"].as_array().unwrap().iter().find(|r| r[0] == at).unwrap()[1].clone();
     let middle = rows.iter().find(|r| r["at"] == "0.50").unwrap();
     let shown: f64 = middle["shown"]["mm"].as_str().unwrap().parse().unwrap();
     assert!((shown - lift(0.5).as_f64().unwrap()).abs() <= 0.06, "{middle} and {}", lift(0.5));
-    assert_eq!(middle["poorly"], false);
+    assert_eq!(middle["uncertain"], false);
 
     let kept = desk.ask("POST", &format!("/api/photos/{left}/keep"), b"{}");
     assert_eq!(kept.status, 200, "{}", String::from_utf8_lossy(&kept.body));
@@ -91,7 +91,7 @@ fn two_photos_give_what_the_command_line_gives_and_are_kept_as_it_keeps_them() {
 }
 
 #[test]
-fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
+fn corrections_in_the_other_photo_count_and_are_noted() {
     let desk = Desk::start();
     let [left, right] = lay_pair(&desk);
     let (_, before) = edits(&desk, left, &json!({ "with": [right] }));
@@ -104,10 +104,10 @@ fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
     assert_eq!(said["text"], "right.jpg: corrected by hand: 1 hidden stretch");
     let changed = widths(&after["findings"]).iter().zip(widths(&before["findings"])).any(|(a, b)| a.1 != b.1);
     assert!(changed, "a stretch less was measured along");
-    // A correction in the first is written down as in a photo alone.
+    // A correction in the first photo is noted as in a single photo.
     let (_, struck) = edits(&desk, left, &json!({ "with": [right], "hidden": hidden }));
     assert_eq!(struck["findings"]["hidden"][0], "seat left edge from 0.30 to 0.50");
-    // On the shelf the photos have other names, and so have they in what is said of them.
+    // Warnings use the photos' names on the shelf.
     let kept = desk.ask("POST", &format!("/api/photos/{left}/keep"), b"{}");
     assert_eq!(kept.status, 200, "{}", String::from_utf8_lossy(&kept.body));
     let kept: Value = serde_json::from_slice(
@@ -119,7 +119,7 @@ fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
     assert!(texts.contains(&"left-top-2.jpg: corrected by hand: 1 hidden stretch"), "{texts:?}");
     assert!(texts.iter().all(|text| !text.contains("right.jpg")), "{texts:?}");
     println!("together in {} ms, a correction in {} ms", before["took_ms"], struck["took_ms"]);
-    // Both are traced where they were found and not looked for again: hundredths of a millimetre.
+    // Both are traced again in the same place: hundredths of a millimetre.
     let (_, ruled) = edits(&desk, left, &json!({ "with": [right], "bar_mm": 150.0 }));
     assert_eq!(edits(&desk, right, &json!({})).0, 200);
     desk.measured(left);
@@ -129,7 +129,7 @@ fn what_is_corrected_in_the_other_photo_counts_and_is_said() {
 }
 
 #[test]
-fn photos_that_do_not_go_together_are_refused_where_they_lie() {
+fn photos_that_do_not_fit_together_are_refused() {
     let desk = Desk::start();
     let [left, right] = lay_pair(&desk);
     let again = desk.lay("again.jpg", &pair()[0]);

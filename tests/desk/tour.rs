@@ -1,5 +1,4 @@
-//! Every state of the page in turn, to be looked at and to be checked: by people in pictures (`SEATSPAN_PICTURES=DIR`), and by
-//! the accessibility checker axe-core.
+//! Every state of the page, as pictures for people (`SEATSPAN_PICTURES=DIR`) and for the accessibility checker axe-core.
 
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -19,7 +18,7 @@ async fn tour(desk: &Desk, client: &Client, visit: impl AsyncFn(&str)) {
     visit("empty").await;
     go(client, "shelf").await;
     visit("shelf-empty").await;
-    go(client, "table").await;
+    go(client, "photos").await;
     measuring(client, &visit).await;
     pointing(client, &visit).await;
     together(desk, client, &visit).await;
@@ -33,13 +32,13 @@ async fn go(client: &Client, part: &str) {
     let shown = match part {
         "rider" => "#use-rider",
         "shelf" => "#results > div",
-        _ => ".welcome, .table",
+        _ => ".welcome, .work",
     };
     until(client, &format!("document.querySelector('{shown}')")).await;
 }
 
 async fn still(client: &Client) {
-    until(client, "document.querySelector('.table')?.ariaBusy !== 'true'").await;
+    until(client, "document.querySelector('.work')?.ariaBusy !== 'true'").await;
 }
 
 async fn see(client: &Client, css: &str) {
@@ -54,16 +53,16 @@ async fn measuring(client: &Client, visit: &impl AsyncFn(&str)) {
     until(client, "document.querySelectorAll('.photo.measured').length === 2").await;
     until(client, "document.querySelector('#verdicts')").await;
     visit("measured").await;
-    see(client, "#lift").await;
-    visit("lift-empty").await;
+    see(client, "#heights").await;
+    visit("heights-empty").await;
     for (at, mm) in [("0", "44"), ("0.25", "26"), ("0.5", "11"), ("0.75", "31"), ("1", "68")] {
-        fill(client, &format!("lift-seat-{at}"), mm).await;
+        fill(client, &format!("height-seat-{at}"), mm).await;
     }
-    until(client, "!document.querySelector('#lift .notice')").await;
+    until(client, "!document.querySelector('#heights .notice')").await;
     still(client).await;
-    visit("lift-filled").await;
+    visit("heights-filled").await;
     click(client, "#units").await;
-    visit("lift-inches").await;
+    visit("heights-inches").await;
     click(client, "#units").await;
     ask(client, "document.querySelectorAll('details').forEach((d) => { d.open = true; }); scrollTo(0, 0)")
         .await;
@@ -78,7 +77,7 @@ async fn pointing(client: &Client, visit: &impl AsyncFn(&str)) {
     ask(client, "document.querySelector('.zoom button:nth-of-type(2)').click()").await;
     visit("striking").await;
     click(client, "[data-tool=\"look\"]").await;
-    ask(client, "location.hash = '#table/2'").await;
+    ask(client, "location.hash = '#photos/2'").await;
     until(client, "document.querySelector('img[alt=\"Photo fern.jpg\"]')").await;
     still(client).await;
     visit("underside").await;
@@ -86,7 +85,7 @@ async fn pointing(client: &Client, visit: &impl AsyncFn(&str)) {
 
 async fn together(desk: &Desk, client: &Client, visit: &impl AsyncFn(&str)) {
     let [left, right] = lay_pair(desk);
-    ask(client, &format!("location.hash = '#table/{left}'")).await;
+    ask(client, &format!("location.hash = '#photos/{left}'")).await;
     until(client, &format!("document.querySelector('#with-{right}')")).await;
     see(client, "#with").await;
     visit("pair-offered").await;
@@ -99,15 +98,14 @@ async fn together(desk: &Desk, client: &Client, visit: &impl AsyncFn(&str)) {
     until(client, "document.querySelector('#widths')").await;
     still(client).await;
     click(client, &format!("#with-{right}")).await;
-    until(client, "document.querySelector('.told')").await;
+    until(client, "document.querySelector('.from-photos')").await;
     still(client).await;
     ask(client, "scrollTo(0, 0)").await;
     visit("pair").await;
-    see(client, "#lift").await;
-    visit("pair-lift").await;
-    ask(client, &format!("location.hash = '#table/{right}'")).await;
-    until(client, "document.querySelector('#with')?.innerText.includes('the result of all stands there')")
-        .await;
+    see(client, "#heights").await;
+    visit("pair-heights").await;
+    ask(client, &format!("location.hash = '#photos/{right}'")).await;
+    until(client, "document.querySelector('#with')?.innerText.includes('where the result is shown')").await;
     see(client, "#with").await;
     visit("pair-other").await;
 }
@@ -120,7 +118,7 @@ async fn refused(desk: &Desk, client: &Client, visit: &impl AsyncFn(&str)) {
     for (name, bytes) in [("wall.png", png.get_ref().as_slice()), ("text.jpg", b"this is no photo")] {
         let id = desk.lay(name, bytes);
         desk.measured(id);
-        ask(client, &format!("location.hash = '#table/{id}'")).await;
+        ask(client, &format!("location.hash = '#photos/{id}'")).await;
         until(client, "document.querySelector('.refusal')?.innerText.includes('What to do')").await;
         ask(client, "scrollTo(0, 0)").await;
         visit(&format!("refused-{}", &name[..4])).await;
@@ -147,7 +145,7 @@ async fn keeping(client: &Client, visit: &impl AsyncFn(&str)) {
         ("left.jpg", "Acorn (invented)"),
     ];
     for (id, (file, name)) in (1..).zip(all) {
-        ask(client, &format!("location.hash = '#table/{id}'")).await;
+        ask(client, &format!("location.hash = '#photos/{id}'")).await;
         until(client, &format!("document.querySelector('img[alt=\"Photo {file}\"]')")).await;
         until(client, "document.querySelector('#verdicts')?.innerText.includes('Ilse')").await;
         fill(client, "name", name).await;
@@ -197,7 +195,7 @@ fn every_state_in_pictures() {
     }
 }
 
-/// The checker axe-core, from npm; where it cannot be had a line says so.
+/// axe-core, from npm; where it is not available a line says so.
 fn checker() -> Option<String> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
     let script = folder.join("node_modules/axe-core/axe.min.js");
@@ -218,7 +216,7 @@ fn checker() -> Option<String> {
     read
 }
 
-/// Nothing serious in any state, and nothing runs out of the window.
+/// No serious finding in any state, and nothing overflows the window.
 #[test]
 fn an_accessibility_checker_finds_nothing_serious_in_any_state() {
     let Some(checker) = checker() else { return };
@@ -226,9 +224,9 @@ fn an_accessibility_checker_finds_nothing_serious_in_any_state() {
         in_browser(window, async |desk, client| {
             let check = async |state: &str| {
                 let fits = ask(&client, "return document.documentElement.scrollWidth <= innerWidth").await;
-                assert_eq!(fits, true, "{state} runs out of a window of {} px", window.width);
+                assert_eq!(fits, true, "{state} overflows a window of {} px", window.width);
                 if state == "report" {
-                    // It runs no script, not even the checker's; its own tests look at it.
+                    // A report runs no script, not even the checker's; it has tests of its own.
                     return;
                 }
                 ask(&client, &checker).await;

@@ -287,10 +287,10 @@ fn check_lifts(lifts: &[(Part, LiftProfile)], view: Option<View>) -> anyhow::Res
     for part in [Part::Seat, Part::Channel] {
         let count = lifts.iter().filter(|l| l.0 == part).count();
         if count > 1 {
-            bail!("give --lift {}= once, with all its stations", part.as_str());
+            bail!("give --heights {}= once, with all its stations", part.as_str());
         }
         if count == 1 && part == Part::Channel && view == Some(View::Top) {
-            bail!("--lift channel= goes with --view underside: the channel is not seen from above");
+            bail!("--heights channel= needs --view underside: the channel is not seen from above");
         }
     }
     Ok(())

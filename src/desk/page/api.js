@@ -1,4 +1,4 @@
-// The desk's JSON interface (docs/desk.md). What goes wrong is thrown as { text, hint }.
+// The desk's JSON interface (docs/desk.md). Problems are thrown as { status, text, hint }.
 
 export async function call(method, path, body) {
   const options = { method };
@@ -8,12 +8,12 @@ export async function call(method, path, body) {
   try {
     response = await fetch(path, options);
   } catch {
-    throw { text: "The desk does not answer", hint: "is seatspan desk still running? Start it again and open its new address" };
+    throw { text: "The desk does not respond", hint: "if seatspan desk is no longer running, start it again and open its new address" };
   }
   const type = response.headers.get("Content-Type") ?? "";
-  const said = type.startsWith("application/json") ? await response.json() : { text: await response.text(), hint: "" };
-  if (!response.ok) throw { status: response.status, ...said };
-  return said;
+  const content = type.startsWith("application/json") ? await response.json() : { text: await response.text(), hint: "" };
+  if (!response.ok) throw { status: response.status, ...content };
+  return content;
 }
 
 export const photos = () => call("GET", "/api/photos");
@@ -29,31 +29,30 @@ export const keep = (id, replace) => call("POST", `/api/photos/${id}/keep`, { re
 export const rider = () => call("GET", "/api/rider");
 export const chooseRider = (form) => call("PUT", "/api/rider", form);
 export const keepRider = (rider, replace) => call("POST", "/api/rider/keep", { rider, replace });
-export const search = (wish) => call("POST", "/api/shelf/search", wish);
+export const search = (query) => call("POST", "/api/shelf/search", query);
 export const compare = (sheets) => call("POST", "/api/shelf/compare", { sheets });
 
 const pictures = new Map();
 
-/** An address within the page of a photo's picture, its longer side so many pixels, or whole. It is asked for once, and goes with
-    the page. */
+/** An object URL of a photo's picture, whole or with its longer side reduced. Fetched once, kept while the page is open. */
 export function picture(id, side = "") {
   const path = `/api/photos/${id}/picture${side && `?side=${side}`}`;
   if (!pictures.has(path)) {
-    const asked = fetch(path).then(async (response) => {
+    const fetched = fetch(path).then(async (response) => {
       if (!response.ok) throw await response.json();
       return URL.createObjectURL(await response.blob());
     });
-    asked.catch(() => pictures.delete(path));
-    pictures.set(path, asked);
+    fetched.catch(() => pictures.delete(path));
+    pictures.set(path, fetched);
   }
   return pictures.get(path);
 }
 
-/** Lets go of the pictures of a photo that was taken off the desk. */
-export function forgetPictures(id) {
-  for (const [path, address] of pictures) {
+/** Releases the pictures of a photo that was removed. */
+export function releasePictures(id) {
+  for (const [path, url] of pictures) {
     if (!path.startsWith(`/api/photos/${id}/`)) continue;
     pictures.delete(path);
-    address.then(URL.revokeObjectURL, () => {});
+    url.then(URL.revokeObjectURL, () => {});
   }
 }

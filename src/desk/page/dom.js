@@ -1,8 +1,8 @@
-// Elements from a tag, its attributes and its children. Text is always text: nothing a file is called becomes markup.
+// Elements from a tag, its attributes and its children. Text always stays text: no file name becomes markup.
 
 const SVG = "http://www.w3.org/2000/svg";
 
-function built(element, attributes, children) {
+function build(element, attributes, children) {
   for (const [name, value] of Object.entries(attributes ?? {})) {
     if (value === null || value === undefined || (value === false && !name.startsWith("aria-"))) continue;
     if (name.startsWith("on")) element.addEventListener(name.slice(2), value);
@@ -13,29 +13,37 @@ function built(element, attributes, children) {
   return element;
 }
 
-export const h = (tag, attributes, ...children) => built(document.createElement(tag), attributes, children);
-export const svg = (tag, attributes, ...children) => built(document.createElementNS(SVG, tag), attributes, children);
+export const h = (tag, attributes, ...children) => build(document.createElement(tag), attributes, children);
+export const svg = (tag, attributes, ...children) => build(document.createElementNS(SVG, tag), attributes, children);
 
-/** New children for a place; what is being typed into one of its fields stays, and is told once the field is left. */
-export function renew(place, children) {
-  const { id, value } = place.contains(document.activeElement) ? document.activeElement : {};
-  place.replaceChildren(...children);
+/** Replaces the children of an element. Text being typed into a field stays, and is submitted when the field loses focus. */
+export function renew(parent, children) {
+  const { id, value } = parent.contains(document.activeElement) ? document.activeElement : {};
+  parent.replaceChildren(...children);
   const field = id && document.getElementById(id);
   if (!field) return;
   if (value !== undefined && field.value !== value) {
     field.value = value;
-    let told = false;
-    field.addEventListener("change", () => { told = true; });
-    field.addEventListener("blur", () => told || field.dispatchEvent(new Event("change")));
+    let submitted = false;
+    field.addEventListener("change", () => { submitted = true; });
+    field.addEventListener("blur", () => submitted || field.dispatchEvent(new Event("change")));
   }
   field.focus({ preventScroll: true });
 }
 
-/** Says something to people who look and to those who listen. */
-export function say(text) {
-  const place = document.getElementById("said");
-  place.textContent = text;
-  place.classList.toggle("shown", Boolean(text));
-  clearTimeout(say.later);
-  say.later = setTimeout(() => place.classList.remove("shown"), 6000);
+/** Shows a short message, also to screen readers. */
+export function notify(text) {
+  const toast = document.getElementById("toast");
+  toast.textContent = text;
+  toast.classList.toggle("shown", Boolean(text));
+  clearTimeout(notify.timer);
+  notify.timer = setTimeout(() => toast.classList.remove("shown"), 6000);
 }
+
+/** Shows what went wrong and what to do, after the name of the file concerned. */
+export function notifyProblem(problem, file) {
+  const text = problem.text ?? String(problem);
+  notify(`${file ? `${file}: ` : ""}${text}. ${problem.hint ? `${capital(problem.hint)}.` : ""}`);
+}
+
+export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);

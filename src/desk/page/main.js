@@ -1,20 +1,20 @@
-// The page's front door: which part is shown, dropping photos, progress, the unit.
+// Navigation, dropped files, progress and the unit.
 
 import * as api from "./api.js";
-import { say } from "./dom.js";
+import { notify, notifyProblem } from "./dom.js";
+import { PhotoView } from "./photo.js";
 import { riderView } from "./rider.js";
 import { shelfView } from "./shelf.js";
-import { Table } from "./table.js";
 import { isDone, send, tray, welcome } from "./tray.js";
 import * as units from "./units.js";
 
-const ASK_EVERY_MS = 300;
+const POLL_MS = 300;
 const main = document.getElementById("main");
-const state = { photos: [], table: null, tray: null, shown: "" };
+const state = { photos: [], view: null, trayShown: "" };
 
 const here = () => {
   const [part, id] = location.hash.replace(/^#/, "").split("/");
-  return { part: part || "table", id: id ? Number(id) : null };
+  return { part: part || "photos", id: id ? Number(id) : null };
 };
 
 async function show() {
@@ -24,113 +24,117 @@ async function show() {
     current ? link.setAttribute("aria-current", "page") : link.removeAttribute("aria-current");
   }
   try {
-    if (part === "rider") await leaveTable(riderView);
-    else if (part === "shelf") await leaveTable(shelfView);
-    else await showTable();
-  } catch (trouble) {
-    say(`${trouble.text ?? trouble}. ${trouble.hint ?? ""}`);
+    if (part === "rider") await leavePhotos(riderView);
+    else if (part === "shelf") await leavePhotos(shelfView);
+    else await showPhotos();
+  } catch (problem) {
+    notifyProblem(problem);
   }
 }
 
-async function leaveTable(view) {
-  state.table = null;
-  state.shown = "";
+async function leavePhotos(view) {
+  state.view = null;
+  state.trayShown = "";
   await view(main);
 }
 
-async function showTable() {
+async function showPhotos() {
   state.photos = await api.photos();
-  if (here().part !== "table") return;
+  if (here().part !== "photos") return;
   if (!state.photos.length) {
-    state.table = null;
+    state.view = null;
     main.replaceChildren(welcome(added));
     return;
   }
   const current = state.photos.find((p) => p.id === here().id) ?? state.photos[0];
-  const summary = JSON.stringify([current.id, state.photos.map((p) => [p.id, p.stage, p.name, p.kept, p.with, p.widths?.[0]?.mm]), units.unit()]);
-  if (state.shown !== summary || !main.querySelector(".tray")) {
-    state.shown = summary;
-    const next = tray(state.photos, current.id, added);
-    const old = main.querySelector(".tray");
-    const scrolled = old?.querySelector("ul").scrollLeft ?? 0;
-    const focus = document.activeElement?.id;
-    if (old) old.replaceWith(next);
-    else main.replaceChildren(next);
-    next.querySelector("ul").scrollLeft = scrolled;
-    state.table?.offer();
-    if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
-  }
-  const stale = state.table?.photo.id !== current.id || !state.table.element.isConnected;
-  const moved = !stale && state.table.photo.stage !== current.stage && !state.table.busy;
+  showTray(current);
+  const stale = state.view?.photo.id !== current.id || !state.view.element.isConnected;
+  const progressed = !stale && state.view.photo.stage !== current.stage && !state.view.busy;
   if (stale) {
     const photo = await api.photo(current.id);
-    if (here().part !== "table") return;
-    main.querySelector(".table")?.remove();
-    state.table = new Table(photo, {
-      gone: () => { state.shown = ""; location.hash = "#table"; show(); },
-      changed: () => here().part === "table" && show(),
+    if (here().part !== "photos") return;
+    main.querySelector(".work")?.remove();
+    state.view = new PhotoView(photo, {
+      removed: () => { state.trayShown = ""; location.hash = "#photos"; show(); },
+      changed: () => here().part === "photos" && show(),
       photos: () => state.photos,
       added,
     });
-    main.append(state.table.element);
-    inSight(main.querySelector(".photo[aria-current]"));
-  } else if (moved) {
-    const { table } = state;
-    table.photo = await api.photo(current.id);
-    if (state.table === table) table.show();
+    main.append(state.view.element);
+    scrollTrayTo(main.querySelector(".photo[aria-current]"));
+  } else if (progressed) {
+    const { view } = state;
+    view.photo = await api.photo(current.id);
+    if (state.view === view) view.show();
   }
 }
 
-/** Scrolls the tray, and nothing else, to a photo. */
-function inSight(photo) {
-  const place = photo?.closest("ul");
-  if (place) place.scrollLeft = photo.parentElement.offsetLeft - (place.clientWidth - photo.offsetWidth) / 2;
+/** Redraws the tray when what it shows has changed. */
+function showTray(current) {
+  const shown = JSON.stringify([current.id, state.photos.map((p) => [p.id, p.stage, p.name, p.kept, p.with, p.widths?.[0]?.mm]), units.unit()]);
+  const old = main.querySelector(".tray");
+  if (state.trayShown === shown && old) return;
+  state.trayShown = shown;
+  const next = tray(state.photos, current.id, added);
+  const scrolled = old?.querySelector("ul").scrollLeft ?? 0;
+  const focus = document.activeElement?.id;
+  if (old) old.replaceWith(next);
+  else main.replaceChildren(next);
+  next.querySelector("ul").scrollLeft = scrolled;
+  state.view?.offerOthers();
+  if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
 }
 
-/** A photo was laid on the desk: the first is shown, further ones wait in the tray. Whoever has gone elsewhere stays there. */
+/** Scrolls the tray, not the page, to a photo. */
+function scrollTrayTo(photo) {
+  const list = photo?.closest("ul");
+  if (list) list.scrollLeft = photo.parentElement.offsetLeft - (list.clientWidth - photo.offsetWidth) / 2;
+}
+
+/** Shows a new photo if it is the first one. */
 async function added(id) {
-  if (here().part !== "table") return;
-  if (!state.photos.length) location.hash = `#table/${id}`;
+  if (here().part !== "photos") return;
+  if (!state.photos.length) location.hash = `#photos/${id}`;
   await show();
 }
 
-async function ask() {
-  if (here().part === "table" && state.photos.some((p) => !isDone(p))) await showTable().catch(() => {});
-  setTimeout(ask, ASK_EVERY_MS);
+async function poll() {
+  if (here().part === "photos" && state.photos.some((p) => !isDone(p))) await showPhotos().catch(() => {});
+  setTimeout(poll, POLL_MS);
 }
 
-function dropping() {
+function acceptDrops() {
   const over = (on) => document.body.classList.toggle("dropping", on);
   document.addEventListener("dragover", (event) => { event.preventDefault(); over(true); });
   document.addEventListener("dragleave", (event) => { if (!event.relatedTarget) over(false); });
   document.addEventListener("drop", (event) => {
     event.preventDefault();
     over(false);
-    if (here().part !== "table") location.hash = "#table";
+    if (here().part !== "photos") location.hash = "#photos";
     send([...event.dataTransfer.files], added);
   });
 }
 
 function unitButton() {
   const button = document.getElementById("units");
-  const write = () => {
+  const label = () => {
     button.textContent = units.unit() === "mm" ? "mm first" : "in first";
-    button.title = "Which unit comes first: millimetres or inches";
+    button.title = "Show millimetres or inches first";
   };
-  button.addEventListener("click", () => { units.toggle(); write(); state.shown = ""; state.table?.show(); show(); });
-  write();
+  button.addEventListener("click", () => { units.toggle(); label(); state.trayShown = ""; state.view?.show(); show(); });
+  label();
 }
 
 document.addEventListener("keydown", (event) => {
-  if (!(event.ctrlKey || event.metaKey) || !state.table || event.target.matches?.("input, select, textarea")) return;
+  if (!(event.ctrlKey || event.metaKey) || !state.view || event.target.matches?.("input, select, textarea")) return;
   const key = event.key.toLowerCase();
-  if (key === "z" && !event.shiftKey) state.table.step(-1);
-  else if (key === "y" || (key === "z" && event.shiftKey)) state.table.step(1);
+  if (key === "z" && !event.shiftKey) state.view.step(-1);
+  else if (key === "y" || (key === "z" && event.shiftKey)) state.view.step(1);
   else return;
   event.preventDefault();
 });
-addEventListener("hashchange", () => { say(""); show(); });
-dropping();
+addEventListener("hashchange", () => { notify(""); show(); });
+acceptDrops();
 unitButton();
 await show();
-ask();
+poll();

@@ -1,7 +1,7 @@
-// The rider: chosen from the files in the shelf's folder, or filled in here.
+// The rider: a file in the shelf's folder, or this form.
 
 import * as api from "./api.js";
-import { h, say } from "./dom.js";
+import { h, notify, notifyProblem } from "./dom.js";
 
 const COMPLAINTS = [
   ["hip-pain", "hips hurt"], ["numb-feet", "feet go numb"], ["pressure-in-front", "pressure in front"],
@@ -18,16 +18,16 @@ export async function riderView(main) {
   const sample = { name: "Ilse Varn (invented)", pattern: "women", thighs: "rounded", seat_bones: { spacing: "128 mm", how: "imprint-centres", station: 0.68 }, horse: { channel: "3 fingers" } };
   const place = h("div", {});
   const offer = (found) => place.replaceChildren(found.length
-    ? h("p", {}, h("label", { for: "found" }, "From the shelf’s folder "),
+    ? h("p", {}, h("label", { for: "found" }, "Saved riders "),
       h("select", { id: "found", onchange: (event) => fill(found[event.target.value]?.rider) },
         h("option", { value: "" }, "choose"), found.map((f, i) => h("option", { value: i }, f.rider.name ?? f.file))))
-    : h("p", { class: "fine" }, "There is no rider file in the shelf’s folder; fill in the form, or ",
-      h("button", { type: "button", id: "sample-rider", onclick: () => fill(sample) }, "fill in an invented rider")));
+    : h("p", { class: "fine" }, "No rider is saved on the shelf yet. Fill in the form, or ",
+      h("button", { type: "button", id: "sample-rider", onclick: () => fill(sample) }, "try an invented rider")));
   fill(chosen);
   offer(found);
   main.replaceChildren(h("section", { class: "page" },
     h("h1", {}, "Rider and horse"),
-    h("p", { class: "lead" }, "Every field may stay empty: what is not known is not judged. The verdicts on every photo and on the shelf are for the rider chosen here."),
+    h("p", { class: "lead" }, "Leave empty what you do not know; it is not judged. Verdicts on the photos and on the shelf are for this rider."),
     place, form));
 }
 
@@ -36,24 +36,24 @@ function fields(rider) {
     h("input", { id: name, name, type: "text", value: value ?? "", "aria-describedby": help && `${name}-help` }),
     help && h("small", { id: `${name}-help` }, help));
   const choice = (name, label, value, options) => h("p", {}, h("label", { for: name }, label),
-    h("select", { id: name, name }, [["", "not said"], ...options].map(([v, words]) => h("option", { value: v, selected: v === (value ?? "") }, words))));
+    h("select", { id: name, name }, [["", "not known"], ...options].map(([v, words]) => h("option", { value: v, selected: v === (value ?? "") }, words))));
   return [
     h("fieldset", {}, h("legend", {}, "The rider"),
       text("name", "Name in reports", rider.name),
-      choice("pattern", "The trade’s rules for", rider.pattern, [["women", "women"], ["men", "men"], ["none", "neither"]]),
+      choice("pattern", "Trade rules for", rider.pattern, [["women", "women"], ["men", "men"], ["none", "neither"]]),
       choice("thighs", "Inner thighs", rider.thighs, [["rounded", "rounded"], ["flat", "flat"]])),
     h("fieldset", {}, h("legend", {}, "Seat bones"),
-      text("seat_bones.spacing", "How far apart", rider.seat_bones?.spacing, "with its unit: 128 mm or 5 in"),
-      choice("seat_bones.how", "How it was taken", rider.seat_bones?.how, [
+      text("seat_bones.spacing", "Spacing", rider.seat_bones?.spacing, "with its unit: 128 mm or 5 in"),
+      choice("seat_bones.how", "How it was measured", rider.seat_bones?.how, [
         ["imprint-centres", "between the centres of two dents in a board"], ["imprint-outer", "between the outer rims of the dents"],
         ["by-hand", "felt by hand, between the centres"], ["clinical", "from an examination or a scan"]]),
-      text("seat_bones.station", "Where along the seat", rider.seat_bones?.station, "0 is the front end, 1 the rear end; 0.68 for instance")),
+      text("seat_bones.station", "Where along the seat", rider.seat_bones?.station, "from 0 (front end) to 1 (rear end), such as 0.68")),
     h("fieldset", {}, h("legend", {}, "Hand and horse"),
-      text("hand.finger", "One finger of the rider’s hand", rider.hand?.finger, "across the middle knuckle: 18 mm"),
-      text("horse.channel", "Room over the horse’s spine", rider.horse?.channel, "80 mm, or 3 fingers"),
-      text("horse.panel", "Width of one panel", rider.horse?.panel, "that you want: 90 mm")),
+      text("hand.finger", "One finger of the rider’s hand", rider.hand?.finger, "across the middle knuckle, such as 18 mm"),
+      text("horse.channel", "Clearance over the horse’s spine", rider.horse?.channel, "such as 80 mm, or 3 fingers"),
+      text("horse.panel", "Width of one panel", rider.horse?.panel, "the width you want, such as 90 mm")),
     h("fieldset", {}, h("legend", {}, "Load"),
-      text("load.rider", "Rider’s mass", rider.load?.rider, "with its unit: 68 kg"), text("load.saddle", "Saddle’s mass", rider.load?.saddle, "with its unit: 8 kg")),
+      text("load.rider", "Rider’s weight", rider.load?.rider, "with its unit: 68 kg"), text("load.saddle", "Saddle’s weight", rider.load?.saddle, "with its unit: 8 kg")),
     h("fieldset", { class: "choice" }, h("legend", {}, "What the rider feels"), COMPLAINTS.map(([id, words]) =>
       h("label", {}, h("input", { type: "checkbox", name: "complaints", value: id, checked: rider.complaints?.includes(id) }), ` ${words}`))),
   ];
@@ -61,13 +61,13 @@ function fields(rider) {
 
 function buttons(form, fill, offer) {
   return h("div", {}, h("p", { class: "buttons" }, h("button", { type: "submit", class: "primary", id: "use-rider" }, "Judge for this rider"),
-    h("button", { type: "button", id: "keep-rider", onclick: () => keep(form, offer, false) }, "Save in the shelf’s folder"),
+    h("button", { type: "button", id: "keep-rider", onclick: () => keep(form, offer, false) }, "Save on the shelf"),
     h("button", { type: "button", class: "quiet", id: "no-rider", onclick: async () => { fill({}); await use(form); } }, "No rider")),
   h("p", { id: "rider-kept", role: "status" }));
 }
 
-/** What the form says, over what a rider file said that the form has no field for. */
-function said(form) {
+/** The rider of the form; entries of a rider file without a field stay. */
+function riderOf(form) {
   const rider = structuredClone(form.given);
   rider.complaints = [];
   for (const [name, value] of new FormData(form)) {
@@ -82,21 +82,21 @@ function said(form) {
 
 async function use(form) {
   try {
-    const { chosen } = await api.chooseRider(said(form));
-    say(chosen ? `Saddles are judged for ${chosen.name ?? "this rider"} now.` : "Saddles are judged for nobody in particular.");
-  } catch (trouble) {
-    say(`${trouble.text}. ${trouble.hint}`);
+    const { chosen } = await api.chooseRider(riderOf(form));
+    notify(chosen ? `Saddles are now judged for ${chosen.name ?? "this rider"}.` : "Saddles are now judged without a rider.");
+  } catch (problem) {
+    notifyProblem(problem);
   }
 }
 
 async function keep(form, offer, replace) {
   const place = document.getElementById("rider-kept");
   try {
-    const { file, chosen, found } = await api.keepRider(said(form), replace);
+    const { file, chosen, found } = await api.keepRider(riderOf(form), replace);
     offer(found);
-    place.textContent = `Saved as ${file}. Saddles are judged for ${chosen.name} now.`;
-  } catch (trouble) {
-    place.replaceChildren(`${trouble.text}: ${trouble.hint}. `);
-    if (trouble.status === 412) place.append(h("button", { type: "button", id: "replace-rider", onclick: () => keep(form, offer, true) }, "Replace it"));
+    place.textContent = `Saved as ${file}. Saddles are now judged for ${chosen.name}.`;
+  } catch (problem) {
+    place.replaceChildren(`${problem.text}: ${problem.hint}. `);
+    if (problem.status === 412) place.append(h("button", { type: "button", id: "replace-rider", onclick: () => keep(form, offer, true) }, "Replace it"));
   }
 }

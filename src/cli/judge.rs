@@ -1,4 +1,4 @@
-//! Judging sheets for a rider, saddle by saddle, for reports and the shelf.
+//! Judging saddles for a rider, for reports and the shelf.
 
 use std::path::Path;
 
@@ -21,7 +21,7 @@ pub struct Judge {
 }
 
 impl Judge {
-    /// From a rider file and what is asked of the rules.
+    /// Reads a rider file and the rules.
     ///
     /// # Errors
     /// The first mistake in a file.
@@ -30,7 +30,7 @@ impl Judge {
         Ok(Self { rider: rider.unwrap_or_default(), rules, confidence: judging.confidence })
     }
 
-    /// One assessment a saddle, in the order of the sheets; sheets of one name are one saddle.
+    /// One assessment per saddle name, in the order of the sheets.
     ///
     /// # Errors
     /// Where a saddle has two sheets of one view.

@@ -1,24 +1,23 @@
-// The easel: the photo with everything drawn on it, to zoom, to move, and to point at. It reports where was pointed; what that
-// means is computed by the program.
+// The photo with everything drawn on it: zooming, moving, and pointing. It reports points; the program computes.
 
 import * as api from "./api.js";
-import { h, svg } from "./dom.js";
+import { h, notify, svg } from "./dom.js";
 
 const MOST_ZOOM = 16;
 const PREVIEW_SIDE = 1600;
 const NEAR_PX = 40;
 const STEP_PX = 60;
 
-/** Lines and marks grow with the letters, as on a very large screen. */
-const letters = () => parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;
+/** Lines and marks grow with the text, as on a very large screen. */
+const textScale = () => parseFloat(getComputedStyle(document.documentElement).fontSize) / 16;
 const path = (points, closed) =>
   points.length ? `M${points.map(([x, y]) => `${x} ${y}`).join("L")}${closed ? "Z" : ""}` : "";
 const line = (points, of, closed) => svg("path", { d: path(points, closed), class: `halo ${of}` });
 
-export class Easel {
-  /** `tell` has ended(ends, done), pointed(px), struck(stretch) and said(text). */
-  constructor(photo, tell) {
-    this.tell = tell;
+export class Viewer {
+  /** `on` has endsMoved(ends, done), edgeShown(hint), stretchHidden(stretch) and toolLeft(). */
+  constructor(photo, on) {
+    this.on = on;
     this.tool = "look";
     this.part = "seat";
     this.pointers = new Map();
@@ -28,15 +27,15 @@ export class Easel {
     this.marks = svg("g", {});
     this.cross = svg("g", { class: "cross", visibility: "hidden" },
       svg("path", { d: "M-1000000 0H1000000M0 -1000000V1000000" }));
-    this.sheet = svg("svg", { class: "lines", "aria-hidden": "false", role: "group", "aria-label": "What was found in the photo" },
+    this.sheet = svg("svg", { class: "lines", "aria-hidden": "false", role: "group", "aria-label": "Lines found in the photo" },
       this.drawn, this.marks, this.cross);
     this.canvas = h("div", { class: "canvas" }, this.image, this.sheet);
     this.view = h("div", {
       class: "view", tabindex: "0", role: "application",
-      "aria-label": "The photo. Arrow keys move it, plus and minus zoom, 0 shows all. With a tool chosen the arrow keys move a cross and Enter sets it.",
+      "aria-label": "The photo. Arrow keys move it, plus and minus zoom, 0 shows all of it. With a tool chosen the arrow keys move a cross and Enter places it.",
     }, this.canvas);
-    this.scaleSaid = h("output", { class: "scale" });
-    this.element = h("div", { class: "easel" }, this.view, this.zoomButtons());
+    this.scaleLabel = h("output", { class: "scale" });
+    this.element = h("div", { class: "viewer" }, this.view, this.zoomButtons());
     this.listen();
     this.show(photo);
     new ResizeObserver(() => (this.fitted ? this.fit() : this.place())).observe(this.view);
@@ -45,8 +44,8 @@ export class Easel {
   zoomButtons() {
     const button = (label, name, act) => h("button", { type: "button", "aria-label": name, title: name, onclick: act }, label);
     return h("div", { class: "zoom", role: "group", "aria-label": "Zoom" },
-      button("−", "Zoom out", () => this.zoom(1 / 1.4)), this.scaleSaid, button("+", "Zoom in", () => this.zoom(1.4)),
-      button("All", "All of the photo", () => this.fit()), button("1:1", "1:1, one pixel to a pixel", () => this.zoomTo(1)));
+      button("−", "Zoom out", () => this.zoom(1 / 1.4)), this.scaleLabel, button("+", "Zoom in", () => this.zoom(1.4)),
+      button("All", "Whole photo", () => this.fit()), button("1:1", "1:1, one pixel per pixel", () => this.zoomTo(1)));
   }
 
   show(photo) {
@@ -57,8 +56,8 @@ export class Easel {
     if (fresh || !this.size) {
       this.size = [w, hgt];
       this.image.removeAttribute("src");
-      this.whole = false;
-      this.paint(PREVIEW_SIDE);
+      this.fullSize = false;
+      this.load(PREVIEW_SIDE);
       this.canvas.style.width = `${w}px`;
       this.canvas.style.height = `${hgt}px`;
       // The centre of the top-left pixel is the origin.
@@ -73,20 +72,19 @@ export class Easel {
     this.refocus ??= document.activeElement?.closest?.("[data-end]")?.dataset.end;
     this.drawn.replaceChildren();
     this.marks.replaceChildren();
-    // While an end is dragged it stays under the hand, and the rest follows when it is computed.
     const midline = this.ends();
     if (drawing) this.drawFound(drawing, midline);
     else if (midline) this.drawn.append(line(midline, "midline"));
     for (const hint of edits.hints) this.marks.append(this.mark(hint.px, "hint", 6));
-    if (this.first) this.marks.append(this.mark(this.first.px, "struck", 6));
+    if (this.first) this.marks.append(this.mark(this.first.px, "first", 6));
     (midline ?? []).forEach((end, i) => this.marks.append(this.handle(end, i)));
-    this.focusAgain();
+    this.restoreFocus();
     this.resize();
   }
 
-  /** Both ends of the midline: where the hand holds them, where they were found, or where they were shown in vain. */
+  /** Both ends of the midline: as dragged, as found, or as set by the user of a refused photo. */
   ends() {
-    return this.held?.ends ?? this.photo.drawing?.midline ?? this.photo.edits.ends;
+    return this.dragged?.ends ?? this.photo.drawing?.midline ?? this.photo.edits.ends;
   }
 
   drawFound(drawing, midline) {
@@ -120,7 +118,7 @@ export class Easel {
   /** Marks keep their size on the screen whatever the zoom. */
   resize() {
     if (!this.scale) return;
-    const unit = letters() / this.scale;
+    const unit = textScale() / this.scale;
     for (const dot of this.sheet.querySelectorAll("[data-r]")) dot.setAttribute("r", dot.dataset.r * unit);
     for (const text of this.sheet.querySelectorAll("[data-dy]")) {
       text.setAttribute("dy", text.dataset.dy * unit);
@@ -137,11 +135,11 @@ export class Easel {
     const ends = this.ends().map((end) => [...end]);
     ends[index] = [ends[index][0] + by[0] * step, ends[index][1] + by[1] * step];
     this.refocus = index;
-    this.tell.ended(ends, true);
+    this.on.endsMoved(ends, true);
   }
 
-  /** After the drawing was made anew the handle that was moved has the focus again. */
-  focusAgain() {
+  /** Gives the focus back to the handle that was moved, after redrawing. */
+  restoreFocus() {
     if (this.refocus === undefined) return;
     this.sheet.querySelector(`[data-end="${this.refocus}"]`)?.focus();
     this.refocus = undefined;
@@ -156,7 +154,7 @@ export class Easel {
     this.draw();
   }
 
-  // Where things are.
+  // Zoom and position.
 
   fit() {
     if (!this.size) return;
@@ -172,28 +170,28 @@ export class Easel {
 
   place() {
     if (!this.scale) return;
-    this.canvas.style.setProperty("--thick", letters() / this.scale);
+    this.canvas.style.setProperty("--thick", textScale() / this.scale);
     this.canvas.style.transform = `translate(${this.x}px, ${this.y}px) scale(${this.scale})`;
-    this.scaleSaid.textContent = `${Math.round(this.scale * 100)} %`;
+    this.scaleLabel.textContent = `${Math.round(this.scale * 100)} %`;
     this.canvas.classList.toggle("pixels", this.scale >= 2);
     const shownSide = PREVIEW_SIDE / Math.max(...this.size);
-    if (!this.whole && this.scale * devicePixelRatio > shownSide * 1.2) {
-      this.whole = true;
-      this.paint();
+    if (!this.fullSize && this.scale * devicePixelRatio > shownSide * 1.2) {
+      this.fullSize = true;
+      this.load();
     }
     this.resize();
   }
 
-  /** Shows the photo, its longer side so many pixels, or whole; not where meanwhile another is shown, or this one whole. */
-  async paint(side) {
+  /** Loads the picture at full size or reduced; a late answer replaces neither another photo nor the full size. */
+  async load(side) {
     const { id } = this.photo;
     try {
       const image = new Image();
       image.src = await api.picture(id, side);
       await image.decode();
-      if (this.photo.id === id && (!side || !this.whole || !this.image.src)) this.image.src = image.src;
+      if (this.photo.id === id && (!side || !this.fullSize || !this.image.src)) this.image.src = image.src;
     } catch {
-      if (this.photo.id === id && !side) this.whole = false;
+      if (this.photo.id === id && !side) this.fullSize = false;
     }
   }
 
@@ -226,7 +224,7 @@ export class Easel {
     return [(clientX - box.left - this.x) / this.scale - 0.5, (clientY - box.top - this.y) / this.scale - 0.5];
   }
 
-  // Hands.
+  // Input.
 
   listen() {
     this.view.addEventListener("wheel", (event) => {
@@ -243,14 +241,14 @@ export class Easel {
   down(event) {
     if (!this.scale || event.button > 0) return;
     this.view.setPointerCapture(event.pointerId);
-    // With another tool chosen an end is a place like any other.
+    // The ends are handles for the first tool only.
     const handle = this.tool === "look" && event.target.closest?.(".handle");
     this.pointers.set(event.pointerId, [event.clientX, event.clientY]);
     if (this.pointers.size > 1) {
-      this.held = null;
+      this.dragged = null;
     } else {
-      this.held = { at: [event.clientX, event.clientY], moved: false, end: handle ? Number(handle.dataset.end) : null };
-      if (handle) this.held.ends = this.ends().map((end) => [...end]);
+      this.dragged = { at: [event.clientX, event.clientY], moved: false, end: handle ? Number(handle.dataset.end) : null };
+      if (handle) this.dragged.ends = this.ends().map((end) => [...end]);
     }
   }
 
@@ -260,13 +258,13 @@ export class Easel {
     const now = [event.clientX, event.clientY];
     if (this.pointers.size === 2) return this.pinch(event.pointerId, now);
     this.pointers.set(event.pointerId, now);
-    if (!this.held) return;
-    if (Math.hypot(now[0] - this.held.at[0], now[1] - this.held.at[1]) > 4) this.held.moved = true;
-    if (!this.held.moved) return;
-    if (this.held.end !== null) {
-      this.held.ends[this.held.end] = this.toPhoto(...now);
+    if (!this.dragged) return;
+    if (Math.hypot(now[0] - this.dragged.at[0], now[1] - this.dragged.at[1]) > 4) this.dragged.moved = true;
+    if (!this.dragged.moved) return;
+    if (this.dragged.end !== null) {
+      this.dragged.ends[this.dragged.end] = this.toPhoto(...now);
       this.draw();
-      this.tell.ended(this.held.ends, false);
+      this.on.endsMoved(this.dragged.ends, false);
     } else {
       this.pan(now[0] - before[0], now[1] - before[1]);
     }
@@ -285,11 +283,11 @@ export class Easel {
 
   up(event) {
     this.pointers.delete(event.pointerId);
-    const held = this.held;
-    this.held = null;
-    if (!held || event.type === "pointercancel") return;
-    if (held.end !== null && held.moved) this.tell.ended(held.ends, true);
-    else if (!held.moved && held.end === null) this.point(this.toPhoto(event.clientX, event.clientY));
+    const dragged = this.dragged;
+    this.dragged = null;
+    if (!dragged || event.type === "pointercancel") return;
+    if (dragged.end !== null && dragged.moved) this.on.endsMoved(dragged.ends, true);
+    else if (!dragged.moved && dragged.end === null) this.point(this.toPhoto(event.clientX, event.clientY));
   }
 
   key(event) {
@@ -300,7 +298,7 @@ export class Easel {
     else if (event.key === "-") this.zoom(1 / 1.4);
     else if (event.key === "0") this.fit();
     else if (event.key === "Enter" && this.crossAt) this.point(this.crossAt);
-    else if (event.key === "Escape") this.tell.left();
+    else if (event.key === "Escape") this.on.toolLeft();
     else return;
     event.preventDefault();
   }
@@ -314,8 +312,8 @@ export class Easel {
   }
 
   point(px) {
-    if (this.tool === "edge") this.tell.pointed({ part: this.part, px });
-    else if (this.tool === "hide") this.strike(px);
+    if (this.tool === "edge") this.on.edgeShown({ part: this.part, px });
+    else if (this.tool === "hide") this.hideStretch(px);
     else if (this.tool === "ends") this.showEnd(px);
   }
 
@@ -324,27 +322,27 @@ export class Easel {
     if (!this.first) {
       this.first = { px };
       this.draw();
-      return this.tell.said("Now point at the rear end (cantle).");
+      return notify("Now click the rear end (cantle).");
     }
     const ends = [this.first.px, px];
     this.first = null;
-    this.tell.ended(ends, true);
-    this.tell.left();
+    this.on.endsMoved(ends, true);
+    this.on.toolLeft();
   }
 
-  /** Two points on one edge name the stretch between them. */
-  strike(px) {
+  /** Two points on one edge delimit a stretch. */
+  hideStretch(px) {
     const same = this.first;
     const found = this.nearest(px, same);
-    if (!found) return this.tell.said("Point at a traced edge: first where the hidden stretch begins, then where it ends.");
+    if (!found) return notify("Click on a traced edge: first where the hidden stretch begins, then where it ends.");
     if (!same) {
       this.first = found;
       this.draw();
-      return this.tell.said("Now point at the other end of the hidden stretch.");
+      return notify("Now click the other end of the hidden stretch.");
     }
     this.first = null;
     const [from, to] = [same.at, found.at].sort((a, b) => a - b);
-    if (to > from) this.tell.struck({ part: same.part, side: same.side, from, to });
+    if (to > from) this.on.stretchHidden({ part: same.part, side: same.side, from, to });
   }
 
   nearest([x, y], same) {
