@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use clap::Args as ClapArgs;
+use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -16,9 +16,9 @@ use crate::photo::{Photo, PhotoError, file_name};
 use crate::pipeline::{Located, Request};
 
 /// Options of `seatspan check`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = AFTER_HELP)]
-pub struct Args {
+pub struct CheckArgs {
     /// The photos
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
@@ -60,7 +60,7 @@ struct Report {
 ///
 /// # Errors
 /// A lens file that cannot be read.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &CheckArgs) -> anyhow::Result<u8> {
     args.lens.as_deref().map_or(Ok(()), readable)?;
     let mut judged = Vec::new();
     let mut failed = false;
@@ -91,7 +91,7 @@ const NOT_JUDGED: &str =
     "Not judged: whether the whole saddle is in the picture, and whether the card is level with its edges.";
 
 /// A judgement, or the one line that says why the file could not be judged.
-fn judge_file(path: &Path, args: &Args) -> Result<Judgement, String> {
+fn judge_file(path: &Path, args: &CheckArgs) -> Result<Judgement, String> {
     let photo = match Photo::open(path) {
         Ok(photo) => photo,
         Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&file_name(path), &refusal)),

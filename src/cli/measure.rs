@@ -7,7 +7,7 @@ mod together;
 
 use std::path::PathBuf;
 
-use clap::Args as ClapArgs;
+use clap::Args;
 
 use super::values::{parse_bar, parse_hidden, parse_hint, parse_lift, parse_point, parse_units, parse_view};
 use crate::numeric::frame::PhotoPoint;
@@ -22,9 +22,9 @@ pub use one::scale_by;
 pub use crate::numeric::words::Part;
 
 /// Options of `seatspan measure`.
-#[derive(Debug, ClapArgs)]
+#[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
-pub struct Args {
+pub struct MeasureArgs {
     /// Photos, or folders of photos
     #[arg(required_unless_present = "list", value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
@@ -124,7 +124,7 @@ Examples:
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     match args.photos.as_slice() {
         _ if args.together => together::run(args),
         [photo] if args.list.is_none() && args.shard.is_none() && !photo.is_dir() => {

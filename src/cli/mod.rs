@@ -45,9 +45,9 @@ A photo does not replace a qualified saddle fitter.";
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Measure saddles in photos
-    Measure(Box<measure::Args>),
+    Measure(Box<measure::MeasureArgs>),
     /// Check photos before measuring: usable, usable with loss, or to be taken again
-    Check(check::Args),
+    Check(check::CheckArgs),
     /// Calibrate a phone's lens from photos of the card
     Lens(lens::LensArgs),
     /// Compare repeated measurements of a saddle, or those of two people

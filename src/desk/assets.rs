@@ -1,6 +1,6 @@
 //! The files of the page, embedded in the program.
 
-use super::answer::Answer;
+use super::response::Reply;
 
 macro_rules! files {
     ($($name:literal),*) => {
@@ -26,7 +26,7 @@ files!(
 );
 
 /// The page's file at a path.
-pub fn file(path: &str) -> Option<Answer> {
+pub fn file(path: &str) -> Option<Reply> {
     let wanted = if path == "/" { "index.html" } else { path.strip_prefix('/')? };
     let (name, bytes) = FILES.iter().find(|(name, _)| *name == wanted)?;
     let kind = match name.rsplit('.').next() {
@@ -35,5 +35,5 @@ pub fn file(path: &str) -> Option<Answer> {
         Some("svg") => "image/svg+xml",
         _ => "text/html; charset=utf-8",
     };
-    Some(Answer::asset(kind, bytes))
+    Some(Reply::asset(kind, bytes))
 }

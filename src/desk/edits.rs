@@ -1,8 +1,8 @@
-//! What the user has said of a photo: everything that may be changed, as the page sends it.
+//! The user's edits of a photo, as the page sends them.
 
 use serde::{Deserialize, Serialize};
 
-use super::answer::Trouble;
+use super::response::Problem;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::print_scale::{ScaleBy, is_bar};
 use crate::numeric::frame::PhotoPoint;
@@ -12,10 +12,10 @@ use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::pipeline::Request;
 
-/// Lists longer than this are no fitter's.
+/// Longest list of corrections or heights.
 const MOST_ROWS: usize = 200;
 
-/// What the user says of a photo. Pixels are those of the upright photo, lengths millimetres.
+/// The user's edits of a photo. Pixels are those of the upright photo, lengths millimetres.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Edits {
@@ -23,34 +23,34 @@ pub struct Edits {
     pub name: String,
     /// A remark on it.
     pub note: String,
-    /// How it is seen; found where null.
+    /// The view; found where null.
     pub view: Option<View>,
     /// Front and rear end of the midline; found where null.
     pub ends: Option<[[f64; 2]; 2]>,
-    /// Points through which edges run.
-    pub hints: Vec<ShownPoint>,
-    /// Stretches that are hidden.
-    pub hidden: Vec<Struck>,
-    /// Rows `[station, mm]` of the seat's lift; not known where empty.
+    /// Points on edges.
+    pub hints: Vec<EdgeHint>,
+    /// Hidden stretches of edges.
+    pub hidden: Vec<HiddenRange>,
+    /// Heights of the seat's edges over the card, `[station, mm]`; unknown where empty.
     pub seat_lift: Vec<[f64; 2]>,
-    /// The same of the channel's.
+    /// Heights of the channel's edges.
     pub channel_lift: Vec<[f64; 2]>,
-    /// Length of the card's bar as measured; printed true where null.
+    /// Measured length of the card's bar; true scale where null.
     pub bar_mm: Option<f64>,
-    /// Whether a bank card lies in the frame on the card.
+    /// Whether a bank card is in the card's frame.
     pub bank_card: bool,
-    /// Other photos on the desk of the same saddle, left beside its card where it was: all are measured together.
+    /// Other photos of the same saddle and card, left in place: all are measured together.
     pub with: Vec<u64>,
-    /// A lens file in the shelf's folder by its name; where null that of the photo's camera, with [`NO_LENS`] none.
+    /// Name of a lens file in the shelf's folder, or [`NO_LENS`]; the camera's own where null.
     pub lens: Option<String>,
 }
 
-/// The wish to measure without a lens file.
+/// Choice of no lens file.
 pub const NO_LENS: &str = "none";
 
-/// A point through which an edge runs.
+/// A point on an edge.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ShownPoint {
+pub struct EdgeHint {
     /// Of which pair of edges.
     pub part: Part,
     /// Where.
@@ -59,7 +59,7 @@ pub struct ShownPoint {
 
 /// A hidden stretch of an edge.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Struck {
+pub struct HiddenRange {
     /// Of which pair of edges.
     pub part: Part,
     /// Which of the two.
@@ -71,7 +71,7 @@ pub struct Struck {
 }
 
 impl Edits {
-    /// Whether both say the same to the walk: they may differ in name and remark.
+    /// Whether both give the same measurement: they may differ in name and remark.
     pub fn measures_as(&self, other: &Self) -> bool {
         let Self {
             view,
@@ -92,8 +92,8 @@ impl Edits {
             && (bar_mm, bank_card, with, lens) == (&other.bar_mm, &other.bank_card, &other.with, &other.lens)
     }
 
-    /// What is asked of another photo that is measured together with this one: its own ends, corrections and lens, with what is
-    /// said here of saddle and card.
+    /// The edits of another photo measured together with this one: its own ends, corrections and lens, and this photo's view,
+    /// heights and print scale.
     pub fn beside(&self, other: &Self) -> Self {
         Self {
             view: self.view.or(other.view),
@@ -106,15 +106,15 @@ impl Edits {
         }
     }
 
-    /// What tells the scale of the printed card.
+    /// The source of the print scale.
     ///
     /// # Errors
-    /// Where it is told twice, or the bar is of no length that a print has.
-    pub fn scale_by(&self) -> Result<ScaleBy, Trouble> {
+    /// Two sources, or an impossible length of the bar.
+    pub fn scale_by(&self) -> Result<ScaleBy, Problem> {
         match (bar(self.bar_mm)?, self.bank_card) {
-            (Some(_), true) => Err(nonsense(
-                "the bar's length and a bank card would both tell the scale of the print",
-                "clear the one or the other",
+            (Some(_), true) => Err(invalid(
+                "the bar's length and a bank card both give the print scale",
+                "clear one of them",
             )),
             (Some(mm), false) => Ok(ScaleBy::Bar(mm)),
             (None, true) => Ok(ScaleBy::BankCard),
@@ -125,20 +125,20 @@ impl Edits {
     /// The request to the pipeline. `near` is where the saddle was found before.
     ///
     /// # Errors
-    /// Where something makes no sense, with what to do.
+    /// Invalid edits, with what to do.
     pub fn request(
         &self,
         near: Option<(View, [PhotoPoint; 2])>,
         lens: ChosenLens,
-    ) -> Result<Request, Trouble> {
+    ) -> Result<Request, Problem> {
         let point = |[x, y]: [f64; 2]| PhotoPoint::new(x, y);
         if self.hints.len() > MOST_ROWS || self.hidden.len() > MOST_ROWS {
-            return Err(nonsense("there are more corrections than a photo can have", "undo some"));
+            return Err(invalid("too many corrections", "undo some"));
         }
         if self.hidden.iter().any(|s| !(s.from < s.to)) {
-            return Err(nonsense("a stretch ends before it begins", "strike it out again"));
+            return Err(invalid("a hidden stretch ends before it begins", "mark it again"));
         }
-        let hidden = |s: &Struck| HiddenStretch { part: s.part, side: s.side, from: s.from, to: s.to };
+        let hidden = |s: &HiddenRange| HiddenStretch { part: s.part, side: s.side, from: s.from, to: s.to };
         Ok(Request {
             name: self.name.clone(),
             view: self.view,
@@ -154,54 +154,54 @@ impl Edits {
     }
 }
 
-/// What was said of a photo, and of those that are measured together with it.
+/// The edits of a photo and of those measured together with it.
 #[derive(Debug, Clone)]
-pub struct Told {
-    /// Of the photo.
+pub struct EditSet {
+    /// The edits of the photo.
     pub own: Edits,
-    /// Of each of the others, as this measurement takes it.
+    /// The edits of each of the others in this measurement.
     pub others: Vec<Edits>,
 }
 
-impl Told {
-    /// Whether the ends were found in every photo.
-    pub fn nothing_shown(&self) -> bool {
+impl EditSet {
+    /// Whether the ends are found by the program in every photo.
+    pub fn finds_all_ends(&self) -> bool {
         std::iter::once(&self.own).chain(&self.others).all(|edits| edits.ends.is_none())
     }
 
-    /// Whether both say the same to the walk.
+    /// Whether both give the same measurement.
     pub fn measures_as(&self, other: &Self) -> bool {
         let others = self.others.iter().zip(&other.others);
         self.own.measures_as(&other.own) && others.into_iter().all(|(a, b)| a.measures_as(b))
     }
 }
 
-fn nonsense(text: impl Into<String>, hint: &str) -> Trouble {
-    Trouble::new(422, text, hint)
+fn invalid(text: impl Into<String>, hint: &str) -> Problem {
+    Problem::new(422, text, hint)
 }
 
-fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Trouble> {
+fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Problem> {
     if rows.is_empty() {
         return Ok(None);
     }
     if rows.len() > MOST_ROWS {
-        return Err(nonsense(format!("the {part}'s lift has too many rows"), "give five places"));
+        return Err(invalid(format!("too many heights of the {part}"), "give five places"));
     }
     let mut points: Vec<(f64, f64)> = rows.iter().map(|r| (r[0], r[1])).collect();
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
     LiftProfile::measured(points).map(Some).ok_or_else(|| {
-        nonsense(
-            format!("the {part}'s lift cannot be so"),
+        invalid(
+            format!("invalid heights of the {part}"),
             "give each place once, from 0 (front) to 1 (rear), with its height in millimetres",
         )
     })
 }
 
-fn bar(bar_mm: Option<f64>) -> Result<Option<f64>, Trouble> {
+fn bar(bar_mm: Option<f64>) -> Result<Option<f64>, Problem> {
     match bar_mm {
-        Some(mm) if !is_bar(mm) => Err(nonsense(
-            format!("the card's bar cannot be {mm} mm long"),
-            "measure it with a ruler: it is 150 mm when it was printed true",
+        Some(mm) if !is_bar(mm) => Err(invalid(
+            format!("a bar of {mm} mm is impossible"),
+            "measure it with a ruler: it is 150 mm long at true scale",
         )),
         other => Ok(other),
     }
@@ -212,31 +212,31 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_lift_out_of_order_is_put_in_order() {
+    fn heights_are_sorted() {
         let edits = Edits { seat_lift: vec![[1.0, 68.0], [0.0, 44.0]], ..Edits::default() };
         let lift = edits.request(None, ChosenLens::default()).unwrap().seat_lift.unwrap();
         assert_eq!(lift.points(), [(0.0, 44.0), (1.0, 68.0)]);
     }
 
     #[test]
-    fn nonsense_is_told_and_not_measured() {
+    fn invalid_edits_are_rejected() {
         let twice = Edits { seat_lift: vec![[0.5, 1.0], [0.5, 2.0]], ..Edits::default() };
         let cases = [
-            (twice, "lift"),
+            (twice, "heights"),
             (Edits { bar_mm: Some(15.0), ..Edits::default() }, "bar"),
             (Edits { bar_mm: Some(f64::NAN), ..Edits::default() }, "bar"),
             (Edits { bar_mm: Some(149.0), bank_card: true, ..Edits::default() }, "bank card"),
         ];
         for (edits, word) in cases {
-            let told = format!("{:?}", edits.request(None, ChosenLens::default()).unwrap_err());
-            assert!(told.contains(word), "{told}");
+            let message = format!("{:?}", edits.request(None, ChosenLens::default()).unwrap_err());
+            assert!(message.contains(word), "{message}");
         }
     }
 
     #[test]
-    fn another_photo_keeps_its_corrections_and_takes_what_is_said_of_the_saddle() {
-        let struck = Struck { part: Part::Seat, side: Side::Left, from: 0.2, to: 0.3 };
-        let other = Edits { hidden: vec![struck], seat_lift: vec![[0.5, 99.0]], ..Edits::default() };
+    fn another_photo_keeps_its_corrections_and_shares_the_heights() {
+        let hidden = HiddenRange { part: Part::Seat, side: Side::Left, from: 0.2, to: 0.3 };
+        let other = Edits { hidden: vec![hidden], seat_lift: vec![[0.5, 99.0]], ..Edits::default() };
         let own = Edits {
             seat_lift: vec![[0.5, 12.0]],
             ends: Some([[0.0; 2], [9.0; 2]]),
@@ -250,12 +250,12 @@ mod tests {
     }
 
     #[test]
-    fn what_was_said_of_another_photo_counts_too() {
-        let told = |bar_mm| Told {
+    fn edits_of_another_photo_count() {
+        let set = |bar_mm| EditSet {
             own: Edits { with: vec![2], ..Edits::default() },
             others: vec![Edits { bar_mm, ..Edits::default() }],
         };
-        assert!(told(None).measures_as(&told(None)));
-        assert!(!told(None).measures_as(&told(Some(149.0))));
+        assert!(set(None).measures_as(&set(None)));
+        assert!(!set(None).measures_as(&set(Some(149.0))));
     }
 }

@@ -1,4 +1,4 @@
-//! One photo on the desk: how far it has come, what was said of it, and what came of that.
+//! One photo on the desk: its progress, edits and results.
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
@@ -8,38 +8,38 @@ use anyhow::Context;
 use serde::Serialize;
 use serde_json::{Value, json};
 
-use super::answer::Trouble;
 use super::drawing::{drawing, findings};
-use super::edits::{Edits, Told};
+use super::edits::{EditSet, Edits};
 use super::lock::locked;
-use super::opened::{Came, Measured, Near, Opened};
+use super::open_photo::{Near, OpenPhoto, Outcome, PhotoResult};
+use super::response::Problem;
 use super::stage::Stage;
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// A photo on the desk.
 pub struct Item {
-    /// Its number on this desk.
+    /// Its id on this desk.
     pub id: u64,
-    /// The file's name, as it was given; shown, never used as a path.
+    /// The file's name: displayed, never used as a path.
     pub file: String,
     /// Length of the file.
     pub bytes: u64,
-    /// Where the file lies meanwhile.
+    /// The temporary file.
     pub path: PathBuf,
-    /// Held while it is measured and its edits are taken, so that a result belongs to its edits.
+    /// Held while the photo is measured and its edits replaced, so that a result belongs to its edits.
     pub turn: Mutex<()>,
     state: Mutex<State>,
-    /// What stays of it while it is worked on.
-    pub opened: Mutex<Option<Opened>>,
-    /// The photo of that, to be looked at meanwhile.
+    /// The photo while it is worked on.
+    pub opened: Mutex<Option<OpenPhoto>>,
+    /// The decoded photo, for pictures meanwhile.
     pub decoded: Mutex<Option<Arc<Photo>>>,
 }
 
 /// Why a photo has no result.
 #[derive(Debug, Clone, Serialize)]
 pub struct Unmeasured {
-    /// The photo's refusal; none where it is the program or the machine that has failed.
+    /// The photo's refusal; `None` where the program or the machine failed.
     code: Option<RefusalCode>,
     text: String,
     hint: String,
@@ -51,9 +51,9 @@ impl From<Refusal> for Unmeasured {
     }
 }
 
-impl From<Trouble> for Unmeasured {
-    fn from(trouble: Trouble) -> Self {
-        let [text, hint] = trouble.words();
+impl From<Problem> for Unmeasured {
+    fn from(problem: Problem) -> Self {
+        let [text, hint] = problem.words();
         Self { code: None, text, hint }
     }
 }
@@ -63,20 +63,20 @@ struct State {
     stage: Stage,
     edits: Edits,
     size_px: Option<[usize; 2]>,
-    result: Option<Measured>,
+    result: Option<PhotoResult>,
     refusal: Option<Unmeasured>,
     near: Option<Near>,
     kept: Option<String>,
     took_ms: f64,
-    /// What was said earlier and what it gave, so that undoing gives the same, at once. The first stays.
-    earlier: Vec<(Told, Measured)>,
+    /// Earlier edits with their results, so that undo is immediate. The first stays.
+    earlier: Vec<(EditSet, PhotoResult)>,
 }
 
-/// Earlier results that are kept, some 100 kB each.
+/// Most earlier results, some 100 kB each.
 const MOST_EARLIER: usize = 16;
 
 impl Item {
-    /// A photo that waits for its turn.
+    /// A photo that waits to be measured.
     pub fn new(id: u64, file: &str, bytes: u64, path: PathBuf, edits: Edits) -> Self {
         let state = State {
             stage: Stage::Waiting,
@@ -101,35 +101,35 @@ impl Item {
         }
     }
 
-    /// How far it has come.
+    /// Its progress.
     pub fn stage(&self) -> Stage {
         locked(&self.state).stage
     }
 
-    /// Says how far it has come.
+    /// Sets its progress.
     pub fn at(&self, stage: Stage) {
         locked(&self.state).stage = stage;
     }
 
-    /// What was said of it.
+    /// Its edits.
     pub fn edits(&self) -> Edits {
         locked(&self.state).edits.clone()
     }
 
-    /// Takes what is said of it now; what was said before.
-    pub fn say(&self, edits: Edits) -> Edits {
+    /// Replaces its edits; returns the previous ones.
+    pub fn replace_edits(&self, edits: Edits) -> Edits {
         std::mem::replace(&mut locked(&self.state).edits, edits)
     }
 
-    /// Where the saddle was found in it.
+    /// Where the saddle was found.
     pub fn near(&self) -> Option<Near> {
         locked(&self.state).near
     }
 
-    /// Where the saddle was found when it was measured together with these others: in this photo, then in each of them.
+    /// Where the saddle was found together with these others: in this photo, then in each of them.
     pub fn near_together(&self, with: &[u64]) -> Option<Vec<Near>> {
         let state = locked(&self.state);
-        let (_, measured) = state.earlier.iter().find(|(t, _)| t.own.with == with && t.nothing_shown())?;
+        let (_, measured) = state.earlier.iter().find(|(t, _)| t.own.with == with && t.finds_all_ends())?;
         let own = std::iter::once(&measured.geometry);
         let all = own.chain(measured.others.iter().map(|(_, geometry)| geometry));
         all.map(|geometry| Some((measured.sheet.view?, geometry.midline?))).collect()
@@ -138,8 +138,8 @@ impl Item {
     /// Decodes it.
     ///
     /// # Errors
-    /// Where its file cannot be read any more; within, why it is no photo.
-    pub fn decode(&self) -> Came<Photo> {
+    /// A file that cannot be read; within, the photo's refusal.
+    pub fn decode(&self) -> Outcome<Photo> {
         match Photo::from_bytes(&self.file, self.bytes()?) {
             Ok(photo) => {
                 locked(&self.state).size_px = Some([photo.width_px(), photo.height_px()]);
@@ -150,10 +150,10 @@ impl Item {
         }
     }
 
-    /// Whether the same was said before, but for name and remark: that result stands again.
-    pub fn settle_as_before(&self, told: &Told, began: Instant) -> bool {
+    /// Restores the result of earlier edits that give the same measurement; returns whether there was one.
+    pub fn settle_as_before(&self, set: &EditSet, began: Instant) -> bool {
         let mut state = locked(&self.state);
-        let Some(measured) = state.earlier.iter().find(|(t, _)| t.measures_as(told)).map(|(_, m)| m.clone())
+        let Some(measured) = state.earlier.iter().find(|(t, _)| t.measures_as(set)).map(|(_, m)| m.clone())
         else {
             return false;
         };
@@ -161,23 +161,22 @@ impl Item {
         true
     }
 
-    /// Takes a result; `near` is where the walk over this photo alone has found the saddle.
-    pub fn settle(&self, measured: Measured, near: Option<Near>, told: Told, began: Instant) {
+    /// Stores a result; `near` is where the saddle was found in this photo alone.
+    pub fn settle(&self, measured: PhotoResult, near: Option<Near>, set: EditSet, began: Instant) {
         let mut state = locked(&self.state);
-        let looked_for = |(view, _): &Near| {
-            told.own.ends.is_none() && state.near.is_none_or(|(before, _)| before != *view)
-        };
-        if let Some(near) = near.filter(looked_for) {
+        let is_new =
+            |(view, _): &Near| set.own.ends.is_none() && state.near.is_none_or(|(before, _)| before != *view);
+        if let Some(near) = near.filter(is_new) {
             state.near = Some(near);
         }
         if state.earlier.len() == MOST_EARLIER {
             state.earlier.remove(1);
         }
-        state.earlier.push((told, measured.clone()));
+        state.earlier.push((set, measured.clone()));
         state.done(measured, began);
     }
 
-    /// Takes why it has no result.
+    /// Stores a refusal.
     pub fn refuse(&self, why: impl Into<Unmeasured>) {
         let mut state = locked(&self.state);
         state.refusal = Some(why.into());
@@ -185,36 +184,36 @@ impl Item {
         state.stage = Stage::Refused;
     }
 
-    /// The photo's file as it came.
+    /// The bytes of the photo's file.
     ///
     /// # Errors
     /// Where it cannot be read.
-    pub fn bytes(&self) -> Result<Vec<u8>, Trouble> {
-        Ok(std::fs::read(&self.path).context("the photo cannot be read any more")?)
+    pub fn bytes(&self) -> Result<Vec<u8>, Problem> {
+        Ok(std::fs::read(&self.path).context("the photo can no longer be read")?)
     }
 
-    /// The measurement with the name and the remark that the user gave.
+    /// The result with the user's name and remark.
     ///
     /// # Errors
     /// Where there is none.
-    pub fn measured(&self) -> Result<Measured, Trouble> {
+    pub fn measured(&self) -> Result<PhotoResult, Problem> {
         let state = locked(&self.state);
         let settled = state.result.as_ref().filter(|_| state.stage == Stage::Measured);
         let mut measured = settled
             .cloned()
-            .ok_or_else(|| Trouble::new(409, "the photo is not measured", "see what is said beside it"))?;
+            .ok_or_else(|| Problem::new(409, "the photo is not measured", "see the message beside it"))?;
         measured.sheet.saddle.name = saddle_name(&state.edits, &self.file);
         let note = state.edits.note.trim();
         measured.sheet.saddle.note = (!note.is_empty()).then(|| note.to_owned());
         Ok(measured)
     }
 
-    /// Says that it was kept on the shelf as a sheet of this name.
+    /// Notes that it was saved on the shelf as this sheet.
     pub fn keep_as(&self, sheet: &str) {
         locked(&self.state).kept = Some(sheet.to_owned());
     }
 
-    /// In a few words, for the tray.
+    /// In brief, for the tray.
     pub fn brief(&self) -> Value {
         self.brief_of(&locked(&self.state))
     }
@@ -232,7 +231,7 @@ impl Item {
         })
     }
 
-    /// All that the page shows of it.
+    /// In full, for the page.
     pub fn whole(&self) -> Value {
         let state = locked(&self.state);
         let mut all = self.brief_of(&state);
@@ -247,7 +246,7 @@ impl Item {
 }
 
 impl State {
-    fn done(&mut self, measured: Measured, began: Instant) {
+    fn done(&mut self, measured: PhotoResult, began: Instant) {
         self.result = Some(measured);
         self.refusal = None;
         self.stage = Stage::Measured;
@@ -261,7 +260,7 @@ fn saddle_name(edits: &Edits, file: &str) -> String {
     if given.is_empty() { stem().to_owned() } else { given.to_owned() }
 }
 
-/// A file's name as it is shown: without folders, in one line, not longer than a line.
+/// A file's name for display: one line without folders.
 fn shown_name(file: &str) -> String {
     let name = file_name(std::path::Path::new(&file.replace('\\', "/")));
     name.chars().take(120).collect()
@@ -272,7 +271,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_name_is_shown_without_folders() {
+    fn a_name_is_displayed_without_folders() {
         assert_eq!(shown_name("../../etc/passwd"), "passwd");
         assert_eq!(shown_name("C:\\photos\\a\u{7}.jpg"), "a .jpg");
     }

@@ -6,10 +6,10 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Desk;
-use super::answer::Trouble;
 use super::item::Item;
 use super::lock::locked;
-use super::opened::Measured;
+use super::open_photo::PhotoResult;
+use super::response::Problem;
 use crate::photo::Photo;
 use crate::report::overlay::overlay_png;
 use crate::report::units::Units;
@@ -82,10 +82,10 @@ impl KeptPhoto {
 ///
 /// # Errors
 /// Where files of that name exist, or cannot be written.
-pub fn keep(desk: &Desk, item: &Arc<Item>, request: &KeepRequest) -> Result<Value, Trouble> {
+pub fn keep(desk: &Desk, item: &Arc<Item>, request: &KeepRequest) -> Result<Value, Problem> {
     // Wait for a correction in progress.
     let _turn = locked(&item.turn);
-    let Measured { mut sheet, geometry, others, .. } = item.measured()?;
+    let PhotoResult { mut sheet, geometry, others, .. } = item.measured()?;
     let view = sheet.view.map_or("", |v| v.as_str());
     let stem = format!("{}-{view}", file_stem(&sheet.saddle.name));
     let mut all = vec![kept(desk, item.clone(), geometry, stem.clone())?];
@@ -114,13 +114,13 @@ pub fn keep(desk: &Desk, item: &Arc<Item>, request: &KeepRequest) -> Result<Valu
     Ok(json!({ "sheet": sheet_file }))
 }
 
-fn kept(desk: &Desk, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -> Result<KeptPhoto, Trouble> {
+fn kept(desk: &Desk, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -> Result<KeptPhoto, Problem> {
     let photo = desk.photos.photo(&item)?;
     Ok(KeptPhoto { item, photo, geometry, stem })
 }
 
-fn exists(stem: &str) -> Trouble {
-    Trouble::new(
+fn exists(stem: &str) -> Problem {
+    Problem::new(
         412,
         format!("{stem} is already on the shelf"),
         "give the saddle another name, or replace the files",

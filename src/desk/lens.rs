@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::answer::Trouble;
 use super::edits::NO_LENS;
+use super::response::Problem;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::lens_file::{LensFile, LensFileError};
 use crate::photo::Photo;
@@ -25,7 +25,7 @@ fn what(error: &LensFileError) -> String {
 ///
 /// # Errors
 /// A named file that no longer exists, or belongs to another camera or picture format.
-pub fn choose(folder: &Path, named: Option<&str>, photo: &Photo) -> Result<ChosenLens, Trouble> {
+pub fn choose(folder: &Path, named: Option<&str>, photo: &Photo) -> Result<ChosenLens, Problem> {
     match named {
         Some(NO_LENS) => Ok(ChosenLens::default()),
         Some(name) => by_name(folder, name, photo),
@@ -44,12 +44,12 @@ fn not_picked(error: LensFileError) -> ChosenLens {
 }
 
 /// Opens lens files in the folder only.
-fn by_name(folder: &Path, name: &str, photo: &Photo) -> Result<ChosenLens, Trouble> {
+fn by_name(folder: &Path, name: &str, photo: &Photo) -> Result<ChosenLens, Problem> {
     let missing =
-        || Trouble::new(422, format!("the shelf's folder has no lens file {name}"), "choose another");
+        || Problem::new(422, format!("the shelf's folder has no lens file {name}"), "choose another");
     let path = all_in(folder).into_iter().find(|path| name_of(path) == name).ok_or_else(missing)?;
     ChosenLens::from_path(&path, photo)
-        .map_err(|e| Trouble::new(422, what(&e), "choose another lens file, or none"))
+        .map_err(|e| Problem::new(422, what(&e), "choose another lens file, or none"))
 }
 
 /// The file name of a chosen lens.

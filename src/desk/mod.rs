@@ -1,7 +1,6 @@
 //! The desk: a local page with a small JSON interface (`docs/desk.md`). It measures through the same pipeline as the
 //! command line; the page itself computes nothing.
 
-mod answer;
 mod assets;
 mod drawing;
 mod edits;
@@ -10,10 +9,11 @@ mod item;
 mod keep;
 mod lens;
 mod lock;
-mod opened;
+mod open_photo;
 mod papers;
 mod photos;
 mod request;
+mod response;
 mod rider;
 mod routes;
 mod server;

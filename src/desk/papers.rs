@@ -3,9 +3,9 @@
 use anyhow::Context;
 
 use super::Desk;
-use super::answer::{Answer, Trouble};
 use super::keep::file_stem;
 use super::request::parameter;
+use super::response::{Problem, Reply};
 use super::rider::assess_saddle;
 use crate::canvas::{Canvas, Paper, pdf};
 use crate::card::pattern::{Pattern, patterns};
@@ -59,7 +59,7 @@ pub fn report(
     sheet: &Sheet,
     photo: Result<Photo, String>,
     query: ReportQuery,
-) -> Result<Answer, Trouble> {
+) -> Result<Reply, Problem> {
     let stem = file_stem(&sheet.saddle.name);
     let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
     let subject = Subject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
@@ -73,19 +73,19 @@ pub fn report(
     let document = single::document(&subject, &options);
     if !query.pdf {
         let page = html(&document, query.paper).context("the report could not be rendered")?;
-        return Ok(Answer::report(page));
+        return Ok(Reply::report(page));
     }
     let kind = if query.purpose == Purpose::Sale { "sale" } else { "report" };
     let bytes = paged(&document, sheet, query)?;
-    Ok(Answer::download("application/pdf", &format!("{}.{kind}.pdf", ascii(&stem)), bytes))
+    Ok(Reply::download("application/pdf", &format!("{}.{kind}.pdf", ascii(&stem)), bytes))
 }
 
-fn paged(document: &Document, sheet: &Sheet, query: ReportQuery) -> Result<Vec<u8>, Trouble> {
+fn paged(document: &Document, sheet: &Sheet, query: ReportQuery) -> Result<Vec<u8>, Problem> {
     let mut pages = pages(document, query.paper);
     if query.true_scale {
         let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none());
         let shape = shape.ok_or_else(|| {
-            Trouble::new(422, "there is no outline to print at true scale", "measure the photo first")
+            Problem::new(422, "there is no outline to print at true scale", "measure the photo first")
         })?;
         pages.extend(tiles::pages(&shape, &sheet.saddle.name, query.paper));
     }
@@ -99,7 +99,7 @@ fn ascii(stem: &str) -> String {
     if plain.trim_matches('-').is_empty() { "saddle".into() } else { plain }
 }
 
-fn verdicts(desk: &Desk, sheet: &Sheet) -> Result<Option<Verdicts>, Trouble> {
+fn verdicts(desk: &Desk, sheet: &Sheet) -> Result<Option<Verdicts>, Problem> {
     if desk.rider.get().is_none() || sheet.refused.is_some() {
         return Ok(None);
     }
@@ -111,17 +111,17 @@ fn verdicts(desk: &Desk, sheet: &Sheet) -> Result<Option<Verdicts>, Trouble> {
 ///
 /// # Errors
 /// An unknown pattern or copy.
-pub fn card(query: &str) -> Result<Answer, Trouble> {
+pub fn card(query: &str) -> Result<Reply, Problem> {
     let named = parameter(query, "pattern").unwrap_or_else(|| patterns()[0].name.clone());
     let pattern: &Pattern =
-        patterns().iter().find(|p| p.name == named).ok_or_else(|| Trouble::missing("this pattern"))?;
+        patterns().iter().find(|p| p.name == named).ok_or_else(|| Problem::missing("this pattern"))?;
     let copy = match parameter(query, "copy") {
-        Some(text) => text.parse().map_err(|_| Trouble::missing("this copy"))?,
+        Some(text) => text.parse().map_err(|_| Problem::missing("this copy"))?,
         None => 0,
     };
     let paper = paper(query);
     let page = card_page(pattern, copy, paper)
-        .map_err(|e| Trouble::new(422, e.to_string(), "choose another copy"))?;
+        .map_err(|e| Problem::new(422, e.to_string(), "choose another copy"))?;
     printed(&page, &format!("card-{}-{copy}-{}.pdf", pattern.name, paper.as_str()))
 }
 
@@ -129,12 +129,12 @@ pub fn card(query: &str) -> Result<Answer, Trouble> {
 ///
 /// # Errors
 /// Where it cannot be rendered.
-pub fn guide(query: &str) -> Result<Answer, Trouble> {
+pub fn guide(query: &str) -> Result<Reply, Problem> {
     let paper = paper(query);
     printed(&guide_page(paper), &format!("guide-{}.pdf", paper.as_str()))
 }
 
-fn printed(page: &Canvas, name: &str) -> Result<Answer, Trouble> {
+fn printed(page: &Canvas, name: &str) -> Result<Reply, Problem> {
     let bytes = pdf(std::slice::from_ref(page), &page.label).map_err(anyhow::Error::from)?;
-    Ok(Answer::download("application/pdf", name, bytes))
+    Ok(Reply::download("application/pdf", name, bytes))
 }

@@ -1,21 +1,21 @@
-//! The photos on the desk. Their files lie in a temporary folder; decoded are only the few looked at last. One thread measures
-//! what waits.
+//! The photos on the desk: files in a private temporary folder, of which only the last few used stay decoded. One thread
+//! measures the queue.
 
-use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::{Arc, Condvar, Mutex, PoisonError};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use anyhow::Context;
 use serde_json::Value;
 
-use super::answer::Trouble;
-use super::edits::{Edits, Told};
+use super::edits::{EditSet, Edits};
 use super::item::Item;
 use super::lock::locked;
-use super::opened::{Came, Measured, Near, Opened, measure_set};
+use super::open_photo::{Near, OpenPhoto, Outcome, PhotoResult, measure_set};
+use super::response::Problem;
 use super::stage::Stage;
 use crate::card::FoundCards;
 use crate::check::{Judgement, judge};
@@ -23,66 +23,64 @@ use crate::photo::Photo;
 use crate::refusal::Refusal;
 use crate::together::of_photo;
 
-/// Photos that may lie on the desk, and the bytes that all of them may have.
+/// Most photos on the desk, and most bytes of them all.
 pub const MOST_PHOTOS: usize = 60;
 pub const MOST_BYTES: u64 = 1_500_000_000;
-/// Bytes of one photo: a phone writes 60 MB at most.
+/// Most bytes of one photo: phones write up to 60 MB.
 pub const MOST_PHOTO_BYTES: u64 = 100_000_000;
-/// Photos that stay decoded: a pair measured together, and the one measured meanwhile. A 12-megapixel photo takes 36 MB so.
+/// Photos that stay decoded: a pair measured together, and the one measured meanwhile. 12 megapixels take 36 MB.
 const MOST_OPEN: usize = 3;
-/// Photos measured together with one: from four sides more tells little.
+/// Most other photos measured together with one: beyond four sides more add little.
 const MOST_OTHERS: usize = 4;
 
 /// All photos on the desk.
 pub struct Photos {
-    /// The shelf's folder, where lens files lie.
+    /// The shelf's folder with its lens files.
     shelf: PathBuf,
     folder: tempfile::TempDir,
     next: AtomicU64,
     items: Mutex<Vec<Arc<Item>>>,
-    queue: Mutex<VecDeque<u64>>,
-    waiting: Condvar,
-    /// Photos decoded, the one used last at the end.
+    queue: Sender<u64>,
+    waiting: Mutex<Receiver<u64>>,
+    /// Decoded photos, the last used at the end.
     open: Mutex<Vec<u64>>,
-    /// Held while several are measured together: they are all decoded then.
+    /// Held while several are measured together, all decoded.
     together: Mutex<()>,
 }
 
 impl Photos {
-    /// An empty desk before a shelf.
+    /// No photos yet.
     ///
     /// # Errors
     /// Where no temporary folder can be made.
     pub fn new(shelf: PathBuf) -> anyhow::Result<Self> {
+        let (queue, waiting) = channel();
         Ok(Self {
             shelf,
-            folder: tempfile::Builder::new()
-                .prefix("seatspan-desk-")
-                .tempdir()
-                .context("no room for temporary files")?,
+            folder: private_folder().context("cannot create a temporary folder")?,
             next: AtomicU64::new(1),
             items: Mutex::default(),
-            queue: Mutex::default(),
-            waiting: Condvar::new(),
+            queue,
+            waiting: Mutex::new(waiting),
             open: Mutex::default(),
             together: Mutex::default(),
         })
     }
 
-    /// Lays a photo on the desk; it is measured when its turn comes.
+    /// Adds a photo and queues it.
     ///
     /// # Errors
     /// Where the desk is full, or the file cannot be written.
-    pub fn add(&self, file: &str, bytes: &[u8], edits: Edits) -> Result<u64, Trouble> {
+    pub fn add(&self, file: &str, bytes: &[u8], edits: Edits) -> Result<u64, Problem> {
         let mut items = locked(&self.items);
-        let lying: u64 = items.iter().map(|i| i.bytes).sum();
-        if items.len() >= MOST_PHOTOS || lying + bytes.len() as u64 > MOST_BYTES {
-            let hint = "keep on the shelf what is done, and take it off the desk";
-            return Err(Trouble::new(409, format!("the desk is full with {} photos", items.len()), hint));
+        let total: u64 = items.iter().map(|i| i.bytes).sum();
+        if items.len() >= MOST_PHOTOS || total + bytes.len() as u64 > MOST_BYTES {
+            let hint = "save finished photos on the shelf and remove them from the desk";
+            return Err(Problem::new(409, format!("the desk is full with {} photos", items.len()), hint));
         }
         let id = self.next.fetch_add(1, Ordering::Relaxed);
         let path = self.folder.path().join(id.to_string());
-        std::fs::write(&path, bytes).context("the photo could not be put aside")?;
+        std::fs::write(&path, bytes).context("the photo could not be stored")?;
         items.push(Arc::new(Item::new(id, file, bytes.len() as u64, path, edits)));
         drop(items);
         self.enqueue(id);
@@ -90,139 +88,131 @@ impl Photos {
     }
 
     fn enqueue(&self, id: u64) {
-        locked(&self.queue).push_back(id);
-        self.waiting.notify_one();
+        // Fails only when the receiver, which `self` owns, is gone.
+        let _ = self.queue.send(id);
     }
 
-    /// A photo by its number.
+    /// A photo by its id.
     ///
     /// # Errors
-    /// Where it is not there.
-    pub fn get(&self, id: u64) -> Result<Arc<Item>, Trouble> {
-        locked(&self.items).iter().find(|i| i.id == id).cloned().ok_or_else(|| Trouble::missing("the photo"))
+    /// An unknown id.
+    pub fn get(&self, id: u64) -> Result<Arc<Item>, Problem> {
+        locked(&self.items).iter().find(|i| i.id == id).cloned().ok_or_else(|| Problem::missing("the photo"))
     }
 
-    /// The photos that are measured together with this one.
+    /// The photos whose edits link this one.
     fn leading(&self, id: u64) -> Vec<Arc<Item>> {
         let items = locked(&self.items);
         items.iter().filter(|i| i.edits().with.contains(&id)).cloned().collect()
     }
 
-    /// Takes a photo off the desk.
+    /// Removes a photo from the desk.
     ///
     /// # Errors
-    /// Where it is not there, or another is measured together with it.
-    pub fn remove(&self, id: u64) -> Result<(), Trouble> {
+    /// An unknown id, or another photo measured together with it.
+    pub fn remove(&self, id: u64) -> Result<(), Problem> {
         let item = self.get(id)?;
         if let Some(leads) = self.leading(id).first() {
             let text = format!("{} is measured together with {}", leads.file, item.file);
-            return Err(Trouble::new(409, text, "measure it alone again first"));
+            return Err(Problem::new(409, text, "measure that photo alone first"));
         }
         locked(&self.items).retain(|i| i.id != id);
         locked(&self.open).retain(|o| *o != id);
-        // The file goes with the temporary folder at the latest.
+        // Otherwise removed with the temporary folder.
         let _ = std::fs::remove_file(&item.path);
         Ok(())
     }
 
-    /// Removes the files of all photos; the desk is closing.
+    /// Removes all files when the desk closes.
     pub fn clear_away(&self) {
-        // What cannot be removed lies in the system's temporary folder, which it clears itself.
+        // The system clears its temporary folder of what cannot be removed.
         let _ = std::fs::remove_dir_all(self.folder.path());
     }
 
-    /// All photos in a few words each.
+    /// All photos in brief.
     pub fn list(&self) -> Vec<Value> {
         locked(&self.items).iter().map(|i| i.brief()).collect()
     }
 
-    /// Measures what waits, one after the other, for ever.
+    /// Measures the queue, one photo after the other, for ever.
     pub fn work(&self) {
-        loop {
-            let mut queue = locked(&self.queue);
-            let id = loop {
-                match queue.pop_front() {
-                    Some(id) => break id,
-                    None => queue = self.waiting.wait(queue).unwrap_or_else(PoisonError::into_inner),
-                }
-            };
-            drop(queue);
+        for id in locked(&self.waiting).iter() {
             if let Ok(item) = self.get(id) {
                 self.measure(&item);
             }
         }
     }
 
-    /// Measures a photo as its edits say now.
+    /// Measures a photo by its current edits.
     fn measure(&self, item: &Item) {
         let _turn = locked(&item.turn);
-        if let Err(trouble) = self.try_measure(item, &item.edits()) {
-            item.refuse(trouble);
+        if let Err(problem) = self.try_measure(item, &item.edits()) {
+            item.refuse(problem);
         }
     }
 
-    fn try_measure(&self, item: &Item, edits: &Edits) -> Result<(), Trouble> {
+    fn try_measure(&self, item: &Item, edits: &Edits) -> Result<(), Problem> {
         let began = Instant::now();
         let others = self.others(item, edits)?;
-        let told =
-            Told { own: edits.clone(), others: others.iter().map(|o| edits.beside(&o.edits())).collect() };
-        if item.settle_as_before(&told, began) {
+        let set =
+            EditSet { own: edits.clone(), others: others.iter().map(|o| edits.beside(&o.edits())).collect() };
+        if item.settle_as_before(&set, began) {
             return Ok(());
         }
         let before = item.stage();
         let measured = catch_unwind(AssertUnwindSafe(|| match others.as_slice() {
-            [] => self.measure_alone(item, &told),
-            others => self.measure_together(item, others, &told),
+            [] => self.measure_alone(item, &set),
+            others => self.measure_together(item, others, &set),
         }));
         match measured {
-            Ok(Ok(Ok((measured, near)))) => item.settle(measured, near, told, began),
+            Ok(Ok(Ok((measured, near)))) => item.settle(measured, near, set, began),
             Ok(Ok(Err(refusal))) => item.refuse(refusal),
-            Ok(Err(trouble)) => {
+            Ok(Err(problem)) => {
                 item.at(before);
-                return Err(trouble);
+                return Err(problem);
             }
             Err(_) => item.refuse(broken()),
         }
         Ok(())
     }
 
-    /// The photos that are to be measured together with this one.
-    fn others(&self, item: &Item, edits: &Edits) -> Result<Vec<Arc<Item>>, Trouble> {
+    /// The photos to be measured together with this one.
+    fn others(&self, item: &Item, edits: &Edits) -> Result<Vec<Arc<Item>>, Problem> {
         let with = &edits.with;
         let twice = with.iter().enumerate().any(|(i, id)| with[..i].contains(id));
         if twice || with.contains(&item.id) {
-            return Err(Trouble::new(
+            return Err(Problem::new(
                 422,
                 "a photo cannot be measured together with itself",
                 "choose another",
             ));
         }
         if with.len() > MOST_OTHERS {
-            let text = format!("more than {} photos would be measured together", MOST_OTHERS + 1);
-            return Err(Trouble::new(422, text, "leave out those that look alike"));
+            let text = format!("at most {} photos can be measured together", MOST_OTHERS + 1);
+            return Err(Problem::new(422, text, "leave out similar ones"));
         }
-        let gone = |_| {
-            Trouble::new(
+        let missing = |_| {
+            Problem::new(
                 422,
-                "a photo measured together with this one is not on the desk any more",
-                "choose anew",
+                "a photo measured together with this one is no longer on the desk",
+                "choose again",
             )
         };
-        with.iter().map(|id| self.get(*id).map_err(gone)).collect()
+        with.iter().map(|id| self.get(*id).map_err(missing)).collect()
     }
 
-    /// Takes new edits and measures anew; on trouble with the edits themselves nothing changes.
+    /// Replaces the edits and measures again. Invalid edits change nothing.
     ///
     /// # Errors
-    /// Where the edits make no sense.
-    pub fn edit(&self, id: u64, edits: Edits) -> Result<Value, Trouble> {
+    /// Invalid edits.
+    pub fn edit(&self, id: u64, edits: Edits) -> Result<Value, Problem> {
         let item = self.get(id)?;
         let turn = locked(&item.turn);
         if item.stage() == Stage::Waiting {
-            return Err(Trouble::new(409, "the photo is not measured yet", "wait until it is its turn"));
+            return Err(Problem::new(409, "the photo is still waiting to be measured", "wait a moment"));
         }
         self.try_measure(&item, &edits)?;
-        let before = item.say(edits.clone());
+        let before = item.replace_edits(edits.clone());
         drop(turn);
         if !edits.measures_as(&before) {
             self.measure_leading(id);
@@ -230,7 +220,7 @@ impl Photos {
         Ok(item.whole())
     }
 
-    /// What is measured together with a photo that was corrected is measured anew.
+    /// Measures again the photos that link a corrected one.
     fn measure_leading(&self, id: u64) {
         for leads in self.leading(id) {
             leads.at(Stage::Waiting);
@@ -239,17 +229,17 @@ impl Photos {
     }
 
     /// Measures a photo alone.
-    fn measure_alone(&self, item: &Item, told: &Told) -> Came<(Measured, Option<Near>)> {
+    fn measure_alone(&self, item: &Item, set: &EditSet) -> Outcome<(PhotoResult, Option<Near>)> {
         let measure =
-            |open: &mut Opened| open.measure(&told.own, item.near(), &self.shelf, |stage| item.at(stage));
+            |open: &mut OpenPhoto| open.measure(&set.own, item.near(), &self.shelf, |stage| item.at(stage));
         self.opened(item, |stage| item.at(stage), measure)
     }
 
-    /// Judges a photo as its edits say now.
+    /// Checks a photo with its current edits.
     ///
     /// # Errors
-    /// Where it cannot be decoded, or the edits make no sense.
-    pub fn judge(&self, item: &Item) -> Result<Judgement, Trouble> {
+    /// A photo that cannot be decoded, or invalid edits.
+    pub fn judge(&self, item: &Item) -> Result<Judgement, Problem> {
         let edits = item.edits();
         let judged = self.opened(
             item,
@@ -257,10 +247,10 @@ impl Photos {
             |open| {
                 let photo = open.photo().clone();
                 let outcome = open.locate(&edits, &self.shelf, |_| ())?;
-                Ok(Ok(judge(&photo, outcome.as_ref().map(|standing| &standing.located))))
+                Ok(Ok(judge(&photo, outcome.as_ref().map(|photo| &photo.located))))
             },
         )?;
-        judged.map_err(|refusal| Trouble::new(422, refusal.text, refusal.hint))
+        judged.map_err(|refusal| Problem::new(422, refusal.text, refusal.hint))
     }
 
     /// Measures a photo and others of the same saddle.
@@ -268,28 +258,33 @@ impl Photos {
         &self,
         item: &Item,
         others: &[Arc<Item>],
-        told: &Told,
-    ) -> Came<(Measured, Option<Near>)> {
+        set: &EditSet,
+    ) -> Outcome<(PhotoResult, Option<Near>)> {
         let _alone = locked(&self.together);
-        let see = |open: &mut Opened| Ok(open.seen());
-        let mut seen: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
-        match self.opened(item, |stage| item.at(stage), see)? {
-            Ok(own) => seen.push(own),
+        let with_cards = |open: &mut OpenPhoto| Ok(open.with_cards());
+        let mut photos: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
+        match self.opened(item, |stage| item.at(stage), with_cards)? {
+            Ok(own) => photos.push(own),
             Err(refusal) => return Ok(Err(refusal)),
         }
         for other in others {
-            match self.opened(other, |_| (), see)? {
-                Ok(one) => seen.push(one),
+            match self.opened(other, |_| (), with_cards)? {
+                Ok(one) => photos.push(one),
                 Err(refusal) => return Ok(Err(named(other, refusal))),
             }
         }
         item.at(Stage::Tracing);
-        let together = measure_set(seen, item.near_together(&told.own.with), told, &self.shelf)?;
+        let together = measure_set(photos, item.near_together(&set.own.with), set, &self.shelf)?;
         Ok(together.map(|measured| (measured, None)))
     }
 
-    /// Does something with a photo that stays open for the next time; `at` is told how far it has come.
-    fn opened<T>(&self, item: &Item, at: impl Fn(Stage), work: impl Fn(&mut Opened) -> Came<T>) -> Came<T> {
+    /// Works on a photo, which stays open for the next time; `at` receives the progress.
+    fn opened<T>(
+        &self,
+        item: &Item,
+        at: impl Fn(Stage),
+        work: impl Fn(&mut OpenPhoto) -> Outcome<T>,
+    ) -> Outcome<T> {
         self.note_open(item.id);
         let mut opened = locked(&item.opened);
         if opened.is_none() {
@@ -300,13 +295,13 @@ impl Photos {
             };
             *locked(&item.decoded) = Some(photo.clone());
             at(Stage::Card);
-            *opened = Some(Opened::of(photo));
+            *opened = Some(OpenPhoto::of(photo));
         }
-        let Some(open) = opened.as_mut() else { return Err(Trouble::missing("the photo")) };
+        let Some(open) = opened.as_mut() else { return Err(Problem::missing("the photo")) };
         work(open)
     }
 
-    /// Remembers that a photo is decoded, and lets go of those that were not used for longest.
+    /// Notes a decoded photo, and releases those unused for longest.
     fn note_open(&self, id: u64) {
         let mut open = locked(&self.open);
         open.retain(|o| *o != id);
@@ -324,15 +319,24 @@ impl Photos {
     ///
     /// # Errors
     /// Where it cannot be decoded.
-    pub fn photo(&self, item: &Item) -> Result<Arc<Photo>, Trouble> {
+    pub fn photo(&self, item: &Item) -> Result<Arc<Photo>, Problem> {
         if let Some(photo) = locked(&item.decoded).as_ref() {
             return Ok(photo.clone());
         }
-        item.decode()?.map(Arc::new).map_err(|r| Trouble::new(422, r.text, r.hint))
+        item.decode()?.map(Arc::new).map_err(|r| Problem::new(422, r.text, r.hint))
     }
 }
 
-/// The refusal of another photo, with its name where it does not begin with it.
+/// A temporary folder that only this user can read.
+fn private_folder() -> std::io::Result<tempfile::TempDir> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix("seatspan-desk-");
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
+    builder.tempdir()
+}
+
+/// The refusal of another photo, prefixed with its name.
 fn named(item: &Item, refusal: Refusal) -> Refusal {
     let prefix = format!("{}: ", item.file);
     let text = refusal.text.strip_prefix(&prefix).unwrap_or(&refusal.text).to_owned();
@@ -340,8 +344,8 @@ fn named(item: &Item, refusal: Refusal) -> Refusal {
 }
 
 /// A panic is a fault of the program; what the user needs to know is what it means for the photo.
-fn broken() -> Trouble {
-    Trouble::new(
+fn broken() -> Problem {
+    Problem::new(
         500,
         "the program failed on this photo",
         "photograph the saddle again; if it fails again, please report it with the photo",
@@ -365,7 +369,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_that_is_no_photo_is_refused_and_the_desk_goes_on() {
+    fn a_file_that_is_not_a_photo_is_refused() {
         let photos = desk();
         let id = photos.add("a.jpg", b"no photo", Edits::default()).unwrap();
         photos.measure(&photos.get(id).unwrap());
@@ -375,7 +379,7 @@ mod tests {
     }
 
     #[test]
-    fn a_full_desk_takes_no_more() {
+    fn a_full_desk_accepts_no_more() {
         let photos = desk();
         for _ in 0..MOST_PHOTOS {
             photos.add("a.jpg", b"x", Edits::default()).unwrap();
@@ -386,7 +390,7 @@ mod tests {
     }
 
     #[test]
-    fn a_photo_goes_with_others_that_are_there() {
+    fn a_photo_is_linked_with_existing_others() {
         let photos = desk();
         let ids = [(); 2].map(|()| photos.add("a.jpg", b"x", Edits::default()).unwrap());
         let item = photos.get(ids[0]).unwrap();
@@ -396,8 +400,8 @@ mod tests {
                 "{with:?}"
             );
         }
-        item.say(Edits { with: vec![ids[1]], ..Edits::default() });
-        assert!(photos.remove(ids[1]).is_err(), "it is needed by the other");
+        item.replace_edits(Edits { with: vec![ids[1]], ..Edits::default() });
+        assert!(photos.remove(ids[1]).is_err(), "the other needs it");
         assert!(photos.remove(ids[0]).is_ok() && photos.remove(ids[1]).is_ok());
     }
 }

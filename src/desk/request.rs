@@ -6,7 +6,7 @@ use http_body_util::BodyExt;
 use hyper::body::{Body, Bytes, Incoming};
 use serde::de::DeserializeOwned;
 
-use super::answer::Trouble;
+use super::response::Problem;
 
 /// Limit for a request that carries no photo.
 pub const MOST_JSON_BYTES: u64 = 256 * 1024;
@@ -17,26 +17,26 @@ const BODY_TIMEOUT: Duration = Duration::from_secs(120);
 ///
 /// # Errors
 /// A body that is longer, has no declared length, or does not arrive in time.
-pub async fn read_body(body: Incoming, most: u64) -> Result<Bytes, Trouble> {
+pub async fn read_body(body: Incoming, most: u64) -> Result<Bytes, Problem> {
     match body.size_hint().exact() {
-        None => Err(Trouble::new(411, "the request does not say how long it is", "load the page again")),
+        None => Err(Problem::new(411, "the request does not say how long it is", "load the page again")),
         Some(declared) if declared > most => Err(too_long(most)),
         Some(_) => match tokio::time::timeout(BODY_TIMEOUT, body.collect()).await {
             Ok(Ok(collected)) => Ok(collected.to_bytes()),
-            _ => Err(Trouble::new(400, "the file did not arrive complete", "choose it again")),
+            _ => Err(Problem::new(400, "the file did not arrive complete", "choose it again")),
         },
     }
 }
 
-fn too_long(most: u64) -> Trouble {
+fn too_long(most: u64) -> Problem {
     match most / 1_000_000 {
         0 => {
             let text = format!("the request is longer than {} kB", most / 1000);
-            Trouble::new(413, text, "load the page again")
+            Problem::new(413, text, "load the page again")
         }
         megabytes => {
             let text = format!("the file is larger than {megabytes} MB");
-            Trouble::new(413, text, "use the photo as the phone made it")
+            Problem::new(413, text, "use the photo as the phone made it")
         }
     }
 }
@@ -45,9 +45,9 @@ fn too_long(most: u64) -> Trouble {
 ///
 /// # Errors
 /// Anything but the JSON expected.
-pub fn from_json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Trouble> {
+pub fn from_json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Problem> {
     serde_json::from_slice(body).map_err(|e| {
-        Trouble::new(400, format!("the desk does not understand the page: {e}"), "load the page again")
+        Problem::new(400, format!("the desk does not understand the page: {e}"), "load the page again")
     })
 }
 

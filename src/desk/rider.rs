@@ -7,9 +7,9 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Desk;
-use super::answer::Trouble;
 use super::keep::file_stem;
 use super::lock::locked;
+use super::response::Problem;
 use crate::fit::assess::{Request, assess};
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
@@ -39,14 +39,14 @@ fn without_blanks(value: &Value) -> Value {
 }
 
 /// The form without empty fields, its rider file's text, and the rider; none for an empty form.
-fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>, Trouble> {
+fn read(form: &Value, rules: &RuleSet) -> Result<Option<(Value, String, Rider)>, Problem> {
     let filled = without_blanks(form);
     if filled.as_object().is_none_or(|m| m.is_empty()) {
         return Ok(None);
     }
     let text = toml::to_string(&filled)
-        .map_err(|e| Trouble::new(422, format!("the rider's form has a mistake: {e}"), "check the fields"))?;
-    let mistake = |e: TextError| Trouble::new(422, e.what, "check this field");
+        .map_err(|e| Problem::new(422, format!("the rider's form has a mistake: {e}"), "check the fields"))?;
+    let mistake = |e: TextError| Problem::new(422, e.what, "check this field");
     let rider = Rider::from_text("rider", &text).map_err(mistake)?;
     rules.check_complaints(&rider).map_err(mistake)?;
     Ok(Some((filled, text, rider)))
@@ -57,7 +57,7 @@ impl ChosenRider {
     ///
     /// # Errors
     /// The first mistake in the form.
-    pub fn choose(&self, form: &Value, rules: &RuleSet) -> Result<(), Trouble> {
+    pub fn choose(&self, form: &Value, rules: &RuleSet) -> Result<(), Problem> {
         let chosen = read(form, rules)?.map(|(filled, _, rider)| (filled, rider));
         *locked(&self.0) = chosen;
         Ok(())
@@ -89,18 +89,18 @@ pub struct KeepRider {
 ///
 /// # Errors
 /// A mistake in the form, no name, or an existing file.
-pub fn keep(desk: &Desk, request: &KeepRider) -> Result<Value, Trouble> {
+pub fn keep(desk: &Desk, request: &KeepRider) -> Result<Value, Problem> {
     let read = read(&request.rider, &desk.rules)?.filter(|(_, _, rider)| rider.name.is_some());
     let (_, text, rider) = read
-        .ok_or_else(|| Trouble::new(422, "the rider has no name", "enter one: it becomes the file's name"))?;
+        .ok_or_else(|| Problem::new(422, "the rider has no name", "enter one: it becomes the file's name"))?;
     let file = format!("{}.toml", file_stem(&rider.name.unwrap_or_default()));
     let path = desk.folder.join(&file);
     if request.replace && path.exists() && Rider::read(&path).is_err() {
         let text = format!("{file} in the shelf's folder is not a rider file");
-        return Err(Trouble::new(409, text, "give the rider another name"));
+        return Err(Problem::new(409, text, "give the rider another name"));
     }
     safe_write(&path, text.as_bytes(), request.replace).map_err(|e| match e {
-        OutputError::Exists(_) => Trouble::new(
+        OutputError::Exists(_) => Problem::new(
             412,
             format!("{file} is already in the shelf's folder"),
             "give the rider another name, or replace the file",
@@ -141,10 +141,10 @@ fn found(folder: &Path) -> Vec<Value> {
 ///
 /// # Errors
 /// Where the sheets do not belong to one saddle.
-pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Trouble> {
+pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Problem> {
     let rider = desk.rider.get().unwrap_or_default();
     assess(&Request { sheets, rider: &rider, rules: &desk.rules, confidence: CONFIDENCE })
-        .map_err(|e| Trouble::new(422, e, "measure it again"))
+        .map_err(|e| Problem::new(422, e, "measure it again"))
 }
 
 #[cfg(test)]

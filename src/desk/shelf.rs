@@ -7,9 +7,9 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Desk;
-use super::answer::{Answer, Trouble};
 use super::drawing::shown;
 use super::papers;
+use super::response::{Problem, Reply};
 use crate::fit::compare::{self, compare};
 use crate::fit::verdict::CONFIDENCE;
 use crate::numeric::words::{NAMED_WIDTHS, View};
@@ -43,7 +43,7 @@ pub struct Chosen {
     sheets: Vec<String>,
 }
 
-fn shelf_of(desk: &Desk) -> Result<Shelf, Trouble> {
+fn shelf_of(desk: &Desk) -> Result<Shelf, Problem> {
     Ok(open(&desk.folder).context("the shelf's folder cannot be read")?)
 }
 
@@ -57,7 +57,7 @@ fn place<'a>(desk: &Desk, summary: &'a Summary) -> &'a str {
 ///
 /// # Errors
 /// Where the folder cannot be read.
-pub fn search(desk: &Desk, search: &Search) -> Result<Value, Trouble> {
+pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
     let shelf = shelf_of(desk)?;
     let range = |r: &WidthRange| Range {
         name: r.name.clone(),
@@ -97,18 +97,18 @@ fn row(place: &str, summary: &Summary) -> Value {
 }
 
 /// The path of a sheet named by the page. Only sheets listed on the shelf are opened.
-fn path_of(desk: &Desk, shelf: &Shelf, named: &str) -> Result<PathBuf, Trouble> {
+fn path_of(desk: &Desk, shelf: &Shelf, named: &str) -> Result<PathBuf, Problem> {
     let found = shelf.sheets.iter().find(|s| place(desk, s) == named);
-    found.map(|s| PathBuf::from(&s.sheet)).ok_or_else(|| Trouble::missing("the sheet"))
+    found.map(|s| PathBuf::from(&s.sheet)).ok_or_else(|| Problem::missing("the sheet"))
 }
 
 /// Saddles side by side, ranked for the chosen rider.
 ///
 /// # Errors
 /// Fewer than two sheets, or one that no longer exists.
-pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Trouble> {
+pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
     let shelf = shelf_of(desk)?;
-    let read = |named: &String| -> Result<Sheet, Trouble> {
+    let read = |named: &String| -> Result<Sheet, Problem> {
         Ok(sheet::read(&path_of(desk, &shelf, named)?).map_err(anyhow::Error::from)?)
     };
     let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
@@ -122,7 +122,7 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Trouble> {
         against: None,
         sort,
     };
-    let comparison = compare(&request).map_err(|e| Trouble::new(422, e, "choose other sheets"))?;
+    let comparison = compare(&request).map_err(|e| Problem::new(422, e, "choose other sheets"))?;
     let words: Vec<&str> = comparison.saddles.iter().map(|s| standing_words(s.standing)).collect();
     let labels: Vec<String> = comparison.rows.iter().map(|r| compared(&r.of)).collect();
     let unit = |unit: &str| if unit == "cm2" { "cm²".to_owned() } else { unit.replace("deg", "°") };
@@ -136,7 +136,7 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Trouble> {
 ///
 /// # Errors
 /// Where the sheet no longer exists or the report cannot be rendered.
-pub fn report(desk: &Desk, named: &str, query: papers::ReportQuery) -> Result<Answer, Trouble> {
+pub fn report(desk: &Desk, named: &str, query: papers::ReportQuery) -> Result<Reply, Problem> {
     let shelf = shelf_of(desk)?;
     let path = path_of(desk, &shelf, named)?;
     let sheet = sheet::read(&path).map_err(anyhow::Error::from)?;

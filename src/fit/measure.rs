@@ -335,7 +335,7 @@ fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     let told_u = lift.filter(|l| l.source == LiftSource::Photos).and_then(|l| l.seat_u.as_ref());
     let rows = lift
         .and_then(|l| l.seat.as_ref().filter(|rows| !rows.is_empty()))
-        .ok_or_else(|| "the height of the seat's edges was not measured (--lift seat=)".to_owned())?;
+        .ok_or_else(|| "the height of the seat's edges was not measured (--heights seat=)".to_owned())?;
     let s = station.value;
     let after = rows.partition_point(|r| r[0] <= s);
     let far = || format!("the height of the seat's edge was not taken near station {s:.2}");

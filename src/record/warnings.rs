@@ -53,7 +53,7 @@ fn lift_unknown(found: &Found, request: &Request, view: View) -> Option<Warning>
                  uncertainty allows for some centimetres",
                 missing.join(" and ")
             ),
-            format!("measure with a ruler and a straight-edge at five places and give --lift {part}={EXAMPLE}"),
+            format!("measure with a ruler and a straight-edge at five places and give --heights {part}={EXAMPLE}"),
         )
     })
 }
@@ -91,7 +91,7 @@ fn lift_sparse(measured: &Measured) -> Option<Warning> {
                  the uncertainty of the width there includes",
                 COVERAGE * u_mm
             ),
-            format!("measure at five places and give --lift {part}={EXAMPLE}"),
+            format!("measure at five places and give --heights {part}={EXAMPLE}"),
         )
     })
 }
@@ -123,7 +123,7 @@ pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
         ),
         format!(
             "take one photo from the saddle's left and one from its right, some thirty degrees from straight above, or \
-             measure with a ruler and give --lift {part}={EXAMPLE}"
+             measure with a ruler and give --heights {part}={EXAMPLE}"
         ),
     ))
 }

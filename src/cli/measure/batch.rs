@@ -10,7 +10,7 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 use serde_json::{Map, Value};
 
-use super::Args;
+use super::MeasureArgs;
 use super::jobs::Job;
 use super::one::{self, Outputs};
 use crate::photo::{Photo, sha256_hex};
@@ -61,7 +61,7 @@ struct Tally {
 ///
 /// # Errors
 /// Where no worker can be made.
-pub fn run(args: &Args, jobs: Vec<Job>) -> anyhow::Result<u8> {
+pub fn run(args: &MeasureArgs, jobs: Vec<Job>) -> anyhow::Result<u8> {
     on_interruption()?;
     let processors = std::thread::available_parallelism().map_or(1, usize::from);
     let workers = args.jobs.map_or(processors, usize::from).clamp(1, jobs.len().max(1));
@@ -102,7 +102,7 @@ fn on_interruption() -> anyhow::Result<()> {
 }
 
 /// Measures a photo unless its sheet exists; an error does not end the other photos.
-fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) {
+fn outcome(args: &MeasureArgs, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) {
     let made = catch_unwind(AssertUnwindSafe(|| {
         if let Some(other) = &job.same_result_as {
             bail!(
@@ -136,7 +136,7 @@ fn outcome(args: &Args, job: &Job) -> (State, anyhow::Result<(Sheet, Outputs)>) 
 ///
 /// # Errors
 /// Where something else is in its place.
-fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
+fn there(args: &MeasureArgs, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
     if path.symlink_metadata().is_err() {
         return Ok(None);
     }
@@ -175,7 +175,7 @@ fn there(args: &Args, job: &Job, path: &Path) -> anyhow::Result<Option<Sheet>> {
 }
 
 /// The request for a photo; with a folder of lens files its camera decides the lens.
-fn request(args: &Args, job: &Job, sheet: &Sheet) -> anyhow::Result<Request> {
+fn request(args: &MeasureArgs, job: &Job, sheet: &Sheet) -> anyhow::Result<Request> {
     let from_folder = job.lens.as_ref().is_some_and(|given| given.is_dir());
     let decoded = from_folder && sheet.photos.iter().any(|photo| photo.width_px > 0);
     let photo = decoded.then(|| Photo::open(&job.photo)).transpose()?;

@@ -8,7 +8,7 @@ use std::str::FromStr;
 use anyhow::{Context, bail};
 use sha2::{Digest, Sha256};
 
-use super::Args;
+use super::MeasureArgs;
 use crate::cli::photo_file::is_photo;
 use crate::cli::values::{parse_lift, parse_number, parse_view};
 use crate::numeric::file::FileError;
@@ -69,7 +69,7 @@ impl Shard {
 ///
 /// # Errors
 /// Arguments that are missing or contradict each other.
-pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
+pub fn single(args: &MeasureArgs, photo: &Path) -> anyhow::Result<Job> {
     check_lifts(&args.lift, args.view)?;
     Ok(Job {
         photo: photo.to_path_buf(),
@@ -87,7 +87,7 @@ pub fn single(args: &Args, photo: &Path) -> anyhow::Result<Job> {
 ///
 /// # Errors
 /// Arguments that are missing or contradict each other.
-pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
+pub fn many(args: &MeasureArgs) -> anyhow::Result<Vec<Job>> {
     if args.explain.is_some() || args.stations {
         bail!("--explain and --stations go with one photo");
     }
@@ -105,7 +105,7 @@ pub fn many(args: &Args) -> anyhow::Result<Vec<Job>> {
     Ok(jobs)
 }
 
-fn from_folders(args: &Args) -> anyhow::Result<Vec<Job>> {
+fn from_folders(args: &MeasureArgs) -> anyhow::Result<Vec<Job>> {
     if args.name.is_some() {
         bail!("--name goes with one photo; a --list gives each photo its name");
     }
@@ -178,7 +178,7 @@ struct Row {
     lens: String,
 }
 
-fn listed(args: &Args, list: &Path) -> anyhow::Result<Vec<Job>> {
+fn listed(args: &MeasureArgs, list: &Path) -> anyhow::Result<Vec<Job>> {
     if !args.photos.is_empty() || args.name.is_some() || args.front.is_some() {
         bail!("--list names the photos, their ends and names: leave out PHOTO, --front, --rear and --name");
     }
@@ -220,7 +220,7 @@ fn csv_error(list: &Path, error: &csv::Error) -> String {
     }
 }
 
-fn row_job(args: &Args, row: Row, beside: &Path) -> anyhow::Result<Job> {
+fn row_job(args: &MeasureArgs, row: Row, beside: &Path) -> anyhow::Result<Job> {
     let photo = beside.join(&row.photo);
     let number = |column: &str, text: &str| match text {
         "" => Err(anyhow::anyhow!("{column} is missing")),
@@ -269,7 +269,7 @@ fn row_job(args: &Args, row: Row, beside: &Path) -> anyhow::Result<Job> {
 }
 
 /// The folder of a photo's results: below `--out` as the photo lies below what was given, else beside the photo.
-fn out_folder(args: &Args, photo: &Path, below: &Path) -> PathBuf {
+fn out_folder(args: &MeasureArgs, photo: &Path, below: &Path) -> PathBuf {
     let plain = below.components().all(|c| matches!(c, std::path::Component::Normal(_)));
     match &args.out {
         Some(out) if plain => out.join(below),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use anyhow::Context;
 
-use super::Args;
+use super::MeasureArgs;
 use super::jobs::Job;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::lens_file::LensFileError;
@@ -26,7 +26,7 @@ use crate::sheet::{self, Output, Sheet, output_path, safe_write};
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
+pub fn run(args: &MeasureArgs, job: &Job) -> anyhow::Result<u8> {
     let outputs = Outputs::of(args, job)?;
     outputs.refuse_existing(args)?;
     let sheet = measure(args, job, &outputs, args.force)?;
@@ -47,7 +47,7 @@ pub fn run(args: &Args, job: &Job) -> anyhow::Result<u8> {
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn measure(args: &Args, job: &Job, outputs: &Outputs, overwrite: bool) -> anyhow::Result<Sheet> {
+pub fn measure(args: &MeasureArgs, job: &Job, outputs: &Outputs, overwrite: bool) -> anyhow::Result<Sheet> {
     let photo = match Photo::open(&job.photo) {
         Ok(photo) => Arc::new(photo),
         Err(PhotoError::Refused(refusal)) => return unreadable(args, job, outputs, refusal, overwrite),
@@ -99,7 +99,7 @@ pub fn lens(job: &Job, photo: Option<&Photo>) -> Result<ChosenLens, LensFileErro
 }
 
 /// What the arguments ask of a photo.
-pub fn request(args: &Args, job: &Job, lens: ChosenLens) -> Request {
+pub fn request(args: &MeasureArgs, job: &Job, lens: ChosenLens) -> Request {
     let lift = |part: Part| job.lifts.iter().find(|l| l.0 == part).map(|l| l.1.clone());
     Request {
         name: job.name.clone(),
@@ -126,7 +126,7 @@ pub struct Outputs {
 
 impl Outputs {
     /// Their paths; makes the folder.
-    pub fn of(args: &Args, job: &Job) -> anyhow::Result<Self> {
+    pub fn of(args: &MeasureArgs, job: &Job) -> anyhow::Result<Self> {
         if args.out.is_some() {
             std::fs::create_dir_all(&job.out)
                 .with_context(|| format!("cannot make the folder {}", job.out.display()))?;
@@ -140,7 +140,7 @@ impl Outputs {
 
     /// The paths for photos measured together, all beside the first one's sheet and under its name: none is ever confused with
     /// the result of a photo measured by itself.
-    pub fn together(args: &Args, first: &Job, count: usize) -> anyhow::Result<Vec<Self>> {
+    pub fn together(args: &MeasureArgs, first: &Job, count: usize) -> anyhow::Result<Vec<Self>> {
         let of = |i: usize| match i {
             0 => Self::of(args, first),
             _ => {
@@ -156,7 +156,7 @@ impl Outputs {
     ///
     /// # Errors
     /// One exists already.
-    pub fn refuse_existing(&self, args: &Args) -> anyhow::Result<()> {
+    pub fn refuse_existing(&self, args: &MeasureArgs) -> anyhow::Result<()> {
         refuse_existing(args, std::iter::once(&self.sheet).chain(self.drawings()))
     }
 
@@ -168,7 +168,7 @@ impl Outputs {
     /// Draws the photo's overlay.
     pub fn write_overlay(
         &self,
-        args: &Args,
+        args: &MeasureArgs,
         photo: &Photo,
         sheet: &Sheet,
         geometry: &OverlayGeometry,
@@ -187,7 +187,10 @@ impl Outputs {
 ///
 /// # Errors
 /// One of them exists.
-pub fn refuse_existing<'a>(args: &Args, mut files: impl Iterator<Item = &'a PathBuf>) -> anyhow::Result<()> {
+pub fn refuse_existing<'a>(
+    args: &MeasureArgs,
+    mut files: impl Iterator<Item = &'a PathBuf>,
+) -> anyhow::Result<()> {
     if let Some(path) = files.find(|path| !args.force && path.exists()) {
         let refused = sheet::read(path).is_ok_and(|sheet| sheet.refused.is_some());
         let of = if refused { ", of a photo that was refused" } else { "" };
@@ -208,7 +211,7 @@ pub fn written(outputs: &[Outputs]) -> String {
 
 /// The sheet of a file that could not be decoded.
 fn unreadable(
-    args: &Args,
+    args: &MeasureArgs,
     job: &Job,
     outputs: &Outputs,
     refusal: Refusal,

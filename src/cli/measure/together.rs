@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use anyhow::bail;
 
-use super::Args;
+use super::MeasureArgs;
 use super::jobs::{Job, single};
 use super::one::{self, Outputs, forget_camera, lens, refuse_existing, unread_entry, written};
 use crate::camera::lens_file::LensFileError;
@@ -22,7 +22,7 @@ use crate::together::{measure_together, same_twice};
 ///
 /// # Errors
 /// Errors of use or of the machine.
-pub fn run(args: &Args) -> anyhow::Result<u8> {
+pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     check_use(args)?;
     let jobs: Vec<Job> = args.photos.iter().map(|photo| single(args, photo)).collect::<Result<_, _>>()?;
     let outputs = Outputs::together(args, &jobs[0], jobs.len())?;
@@ -60,7 +60,12 @@ pub fn run(args: &Args) -> anyhow::Result<u8> {
 }
 
 /// Writes and prints the result; the exit status.
-fn finish(args: &Args, mut sheet: Sheet, sheet_file: &Path, outputs: &[Outputs]) -> anyhow::Result<u8> {
+fn finish(
+    args: &MeasureArgs,
+    mut sheet: Sheet,
+    sheet_file: &Path,
+    outputs: &[Outputs],
+) -> anyhow::Result<u8> {
     if args.private {
         sheet.photos.iter_mut().for_each(forget_camera);
     }
@@ -77,7 +82,7 @@ fn finish(args: &Args, mut sheet: Sheet, sheet_file: &Path, outputs: &[Outputs])
     Ok(u8::from(sheet.refused.is_some()))
 }
 
-fn check_use(args: &Args) -> anyhow::Result<()> {
+fn check_use(args: &MeasureArgs) -> anyhow::Result<()> {
     if args.photos.len() < 2 {
         bail!("--together needs two or more photos of one saddle");
     }

@@ -3,9 +3,9 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::answer::Trouble;
-use super::edits::{Edits, Told};
+use super::edits::{EditSet, Edits};
 use super::lens::{self, choose};
+use super::response::Problem;
 use super::stage::Stage;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::print_scale::ScaleBy;
@@ -24,47 +24,47 @@ use crate::together::{measure_over_cards, same_twice};
 /// Where the saddle was found, so that it need not be searched again.
 pub type Near = (View, [PhotoPoint; 2]);
 
-/// A measured photo.
+/// The result of a photo.
 #[derive(Debug, Clone)]
-pub struct Measured {
+pub struct PhotoResult {
     /// The sheet.
     pub sheet: Sheet,
-    /// Where its contents lie in the photo.
+    /// The sheet's lines in the photo.
     pub geometry: OverlayGeometry,
-    /// The other photos that were measured together with it, and where its contents lie in each.
+    /// The other photos measured together with it, and the lines in each.
     pub others: Vec<(u64, OverlayGeometry)>,
     /// The lens file that was used.
     pub lens: Option<String>,
 }
 
 /// A photo while it is worked on.
-pub struct Opened {
+pub struct OpenPhoto {
     photo: Arc<Photo>,
     found: Result<FoundCards, Refusal>,
-    standing: Option<Standing>,
+    located: Option<LocatedPhoto>,
 }
 
 /// The camera for one choice of print scale and lens.
-pub struct Standing {
+pub struct LocatedPhoto {
     scale_by: ScaleBy,
-    wish: Option<String>,
+    lens_choice: Option<String>,
     lens: ChosenLens,
     /// The photo with its camera.
     pub located: Located,
 }
 
-/// The result for a photo: a trouble of the machine or the edits; within, the photo's refusal.
-pub type Came<T> = Result<Result<T, Refusal>, Trouble>;
+/// A result, or the photo's refusal, or a problem of the machine or the edits.
+pub type Outcome<T> = Result<Result<T, Refusal>, Problem>;
 
-impl Opened {
+impl OpenPhoto {
     /// Finds the cards in a photo.
     pub fn of(photo: Arc<Photo>) -> Self {
         let found = find_cards(&photo);
-        Self { photo, found, standing: None }
+        Self { photo, found, located: None }
     }
 
     /// The photo with its cards, to be measured together with others.
-    pub fn seen(&self) -> Result<(Arc<Photo>, FoundCards), Refusal> {
+    pub fn with_cards(&self) -> Result<(Arc<Photo>, FoundCards), Refusal> {
         Ok((self.photo.clone(), self.found.clone()?))
     }
 
@@ -84,9 +84,9 @@ impl Opened {
         near: Option<Near>,
         folder: &Path,
         at: impl Fn(Stage),
-    ) -> Came<(Measured, Option<Near>)> {
+    ) -> Outcome<(PhotoResult, Option<Near>)> {
         let (lens, located) = match self.locate(edits, folder, &at)? {
-            Ok(standing) => (standing.lens.clone(), standing.located.clone()),
+            Ok(photo) => (photo.lens.clone(), photo.located.clone()),
             Err(refusal) => return Ok(Err(refusal)),
         };
         let file = lens::file(&lens);
@@ -97,7 +97,7 @@ impl Opened {
             Ok(measured) => {
                 let (sheet, geometry) = record(&request, &measured);
                 let near = measured.traced.midline_ends_px().map(|ends| (measured.traced.view, ends));
-                Ok((Measured { sheet, geometry, others: Vec::new(), lens: file }, near))
+                Ok((PhotoResult { sheet, geometry, others: Vec::new(), lens: file }, near))
             }
             Err(refused) => Err(refused.refusal),
         })
@@ -107,10 +107,10 @@ impl Opened {
     ///
     /// # Errors
     /// Where the edits make no sense; within, the photo's refusal.
-    pub fn locate(&mut self, edits: &Edits, folder: &Path, at: impl Fn(Stage)) -> Came<&Standing> {
+    pub fn locate(&mut self, edits: &Edits, folder: &Path, at: impl Fn(Stage)) -> Outcome<&LocatedPhoto> {
         let scale_by = edits.scale_by()?;
-        let stands = |s: &Standing| s.scale_by == scale_by && s.wish == edits.lens;
-        if !self.standing.as_ref().is_some_and(stands) {
+        let is_current = |s: &LocatedPhoto| s.scale_by == scale_by && s.lens_choice == edits.lens;
+        if !self.located.as_ref().is_some_and(is_current) {
             let found = match &self.found {
                 Ok(found) => found.clone(),
                 Err(refusal) => return Ok(Err(refusal.clone())),
@@ -123,9 +123,9 @@ impl Opened {
                     Ok(located) => located,
                     Err(refused) => return Ok(Err(refused.refusal)),
                 };
-            self.standing = Some(Standing { scale_by, wish: edits.lens.clone(), lens, located });
+            self.located = Some(LocatedPhoto { scale_by, lens_choice: edits.lens.clone(), lens, located });
         }
-        self.standing.as_ref().map(Ok).ok_or_else(|| Trouble::missing("the photo"))
+        self.located.as_ref().map(Ok).ok_or_else(|| Problem::missing("the photo"))
     }
 }
 
@@ -137,25 +137,25 @@ impl Opened {
 pub fn measure_set(
     seen: Vec<(Arc<Photo>, FoundCards)>,
     near: Option<Vec<Near>>,
-    told: &Told,
+    edits: &EditSet,
     folder: &Path,
-) -> Came<Measured> {
+) -> Outcome<PhotoResult> {
     let photos: Vec<Arc<Photo>> = seen.iter().map(|(photo, _)| photo.clone()).collect();
     if let Some([one, same]) = same_twice(&photos) {
         let text = format!("{} and {} are the same photo", one.name(), same.name());
-        return Err(Trouble::new(422, text, "choose two different photos of the saddle"));
+        return Err(Problem::new(422, text, "choose two different photos of the saddle"));
     }
     let mut requests: Vec<Request> = Vec::new();
-    for (i, edits) in std::iter::once(&told.own).chain(&told.others).enumerate() {
-        let lens = choose(folder, edits.lens.as_deref(), &photos[i])?;
-        requests.push(edits.request(near.as_ref().map(|near| near[i]), lens)?);
+    for (i, own) in std::iter::once(&edits.own).chain(&edits.others).enumerate() {
+        let lens = choose(folder, own.lens.as_deref(), &photos[i])?;
+        requests.push(own.request(near.as_ref().map(|near| near[i]), lens)?);
     }
     Ok(match measure_over_cards(seen, &requests) {
         Ok(together) => {
             let (sheet, mut geometries) = record_together(&requests, &together);
             let geometry = geometries.remove(0);
-            let others = told.own.with.iter().copied().zip(geometries).collect();
-            Ok(Measured { sheet, geometry, others, lens: lens::file(&requests[0].lens) })
+            let others = edits.own.with.iter().copied().zip(geometries).collect();
+            Ok(PhotoResult { sheet, geometry, others, lens: lens::file(&requests[0].lens) })
         }
         Err(refused) => Err(refused.refusal),
     })

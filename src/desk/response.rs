@@ -19,7 +19,7 @@ const WELCOME: &str =
 
 /// A response before it is sent.
 #[derive(Debug)]
-pub struct Answer {
+pub struct Reply {
     status: StatusCode,
     kind: &'static str,
     policy: &'static str,
@@ -29,13 +29,13 @@ pub struct Answer {
 
 /// A problem with a request: what is wrong, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Trouble {
+pub struct Problem {
     status: u16,
     text: String,
     hint: String,
 }
 
-impl Trouble {
+impl Problem {
     /// A problem with its HTTP status (RFC 9110).
     pub fn new(status: u16, text: impl Into<String>, hint: impl Into<String>) -> Self {
         Self { status, text: text.into(), hint: hint.into() }
@@ -53,21 +53,21 @@ impl Trouble {
 }
 
 /// A fault of the machine.
-impl From<anyhow::Error> for Trouble {
+impl From<anyhow::Error> for Problem {
     fn from(error: anyhow::Error) -> Self {
         Self::new(500, format!("{error:#}"), "try again; if it fails again, restart the desk")
     }
 }
 
-impl From<Trouble> for Answer {
-    fn from(trouble: Trouble) -> Self {
-        let Trouble { status, text, hint } = trouble;
+impl From<Problem> for Reply {
+    fn from(problem: Problem) -> Self {
+        let Problem { status, text, hint } = problem;
         let status = StatusCode::from_u16(status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
         Self { status, ..Self::json(&json!({ "text": text, "hint": hint })) }
     }
 }
 
-impl Answer {
+impl Reply {
     fn of(kind: &'static str, body: impl Into<Bytes>) -> Self {
         Self { status: StatusCode::OK, kind, policy: PAGE_POLICY, further: Vec::new(), body: body.into() }
     }
