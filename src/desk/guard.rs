@@ -170,7 +170,8 @@ mod tests {
     #[test]
     fn each_attack_fails_its_own_check() {
         let guard = guard();
-        let cases: [(&str, &[(&str, &str)], Denial); 10] = [
+        type Headers<'a> = &'a [(&'a str, &'a str)];
+        let cases: [(&str, Headers, Denial); 10] = [
             ("POST", &[("host", "evil.example:9"), ("origin", "http://evil.example:9")], Denial::Host),
             ("POST", &[("host", "")], Denial::Host),
             ("POST", &[("origin", "http://evil.example")], Denial::Origin),

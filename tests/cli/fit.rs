@@ -78,7 +78,7 @@ fn a_rider_file_is_written_once_and_checks_out() {
     let file = folder.path().join("rider.toml");
     let path = file.to_str().unwrap();
     printed(&["rider", path]);
-    assert!(printed(&["rider", path, "--check"]).contains("nothing wrong"));
+    assert!(printed(&["rider", path, "--check"]).contains("no mistakes"));
     assert!(error_line(&["rider", path]).contains("--force"));
     assert!(printed(&["rider", "--form"]).starts_with("<!doctype html>"));
 }
