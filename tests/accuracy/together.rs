@@ -158,7 +158,7 @@ fn the_command_writes_one_sheet_and_an_overlay_for_each_photo() {
     let done = run(&[&files[0], &files[1]]);
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let said = String::from_utf8_lossy(&done.stdout);
-    assert!(said.contains("of the seat from the photos"), "{said}");
+    assert!(said.contains("of the seat over the card, from the photos"), "{said}");
     let beside = |file: &Path, ending: &str| file.with_extension(ending).exists();
     assert!(beside(&files[0], "sheet.json") && !beside(&files[1], "sheet.json"));
     // All results lie beside the first photo's and under its name: the second photo may have results of its own.

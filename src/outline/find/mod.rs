@@ -64,8 +64,9 @@ const EXAMINED: usize = 4;
 const SURE: f64 = 0.9;
 /// No saddle lies under a card.
 const MOST_COVERED: f64 = 0.1;
-/// How often a form is examined again about the midline that its edges have shown.
-const TURNS: usize = 2;
+/// A form is examined again about the midline that its edges have shown, until both ends stay within this, mm, or so often.
+const SETTLED_MM: f64 = 2.0;
+const MOST_TURNS: usize = 6;
 /// A found end may be off by this, mm: on the map, by a first look at the form, and once the form has settled.
 const MAP_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
@@ -204,11 +205,8 @@ struct Glance {
 fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
     let mut best: Option<Glance> = None;
     for place in places(plane)?.iter().take(EXAMINED) {
-        for glance in settling(around, lift, plane, place) {
-            if best.is_none_or(|best| glance.seen > best.seen) {
-                best = Some(glance);
-            }
-        }
+        let settled = settled(around, lift, plane, place);
+        best = settled.filter(|g| best.is_none_or(|best| g.seen > best.seen)).or(best);
         if best.is_some_and(|best| best.seen >= SURE) {
             break;
         }
@@ -216,13 +214,20 @@ fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> 
     best
 }
 
-/// Glances at a place, each about the midline that the one before has shown.
-fn settling(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, place: &Place) -> Vec<Glance> {
+/// The last of several glances at a place, each about the midline that the one before has shown.
+fn settled(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, place: &Place) -> Option<Glance> {
     let first = Midline::new(place.ends_mm[0], place.ends_mm[1], View::Top);
-    let about = std::iter::successors(glance(around, lift, plane, &first, MAP_TOLERANCE_MM), |last| {
-        glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)
-    });
-    about.take(1 + TURNS).collect()
+    let mut last = glance(around, lift, plane, &first, MAP_TOLERANCE_MM)?;
+    for _ in 0..MOST_TURNS {
+        let next = glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
+        let [front, rear] =
+            [next.midline.front_mm - last.midline.front_mm, next.midline.rear_mm - last.midline.rear_mm];
+        last = next;
+        if front.norm().max(rear.norm()) <= SETTLED_MM {
+            break;
+        }
+    }
+    Some(last)
 }
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
