@@ -2,7 +2,7 @@
 //! command is the README's, and on small files made here.
 
 use std::path::{Path, PathBuf};
-use std::process::Output;
+use std::process::{Command, Output};
 use std::sync::LazyLock;
 
 use crate::run::seatspan;
