@@ -45,7 +45,7 @@ export class Viewer {
     const button = (label, name, act) => h("button", { type: "button", "aria-label": name, title: name, onclick: act }, label);
     return h("div", { class: "zoom", role: "group", "aria-label": "Zoom" },
       button("−", "Zoom out", () => this.zoom(1 / 1.4)), this.scaleLabel, button("+", "Zoom in", () => this.zoom(1.4)),
-      button("All", "Whole photo", () => this.fit()), button("1:1", "1:1, one pixel per pixel", () => this.zoomTo(1)));
+      button("All", "All of the photo", () => this.fit()), button("1:1", "1:1, one pixel per pixel", () => this.zoomTo(1)));
   }
 
   show(photo) {
