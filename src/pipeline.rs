@@ -11,9 +11,10 @@ mod request;
 
 use std::sync::Arc;
 
-use crate::camera::fit::{CameraFit, LensPrior};
-use crate::camera::placement::{LensSource, camera_over_cards, lens_prior};
+use crate::camera::fit::CameraFit;
+use crate::camera::placement::{LensSource, PlacedCamera, camera_over_cards, lens_prior, place_camera};
 use crate::camera::print_scale::{PrintScale, print_scale};
+use crate::camera::prior::LensPrior;
 use crate::card::{FoundCards, find_cards_explained};
 use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
@@ -72,7 +73,7 @@ impl Located {
     /// Fits the camera to cards that were found before, at a known print scale or at the one that the request asks for.
     ///
     /// # Errors
-    /// As [`print_scale`] and [`camera_over_cards`].
+    /// As [`print_scale`] and [`place_camera`].
     pub fn over_cards(
         photo: Arc<Photo>,
         mut found: FoundCards,
@@ -80,14 +81,16 @@ impl Located {
         request: &Request,
         explain: &Explanation,
     ) -> Staged<Self> {
-        let (lens, lens_source) = lens_prior(&photo, request.lens.prior);
-        let scale = scale.map_or_else(|| print_scale(&photo, &found, request.scale_by, &lens), Ok);
-        let fitted = scale.and_then(|scale| {
+        let asked =
+            || print_scale(&photo, &found, request.scale_by, &lens_prior(&photo, request.lens.prior).0);
+        let scale = scale.map_or_else(asked, Ok);
+        let placed = scale.and_then(|scale| {
             found.cards.iter_mut().for_each(|card| card.print_scale = scale.value);
-            Ok((scale, camera_over_cards(&found, &lens)?))
+            Ok((scale, place_camera(&photo, &found, request.lens.prior)?))
         });
-        match fitted {
-            Ok((print_scale, fit)) => {
+        match placed {
+            Ok((print_scale, PlacedCamera { fit, prior: lens, source: lens_source, warning })) => {
+                found.warnings.extend(warning);
                 let located = Self { photo, found, print_scale, lens, lens_source, fit };
                 explain.add(|| pictures::plan(&located));
                 Ok(located)

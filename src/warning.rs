@@ -39,6 +39,8 @@ pub enum WarningCode {
     CardFarFromEdge,
     /// The focal length is that of a typical phone.
     FocalLengthAssumed,
+    /// The card contradicts the focal length in the camera data, which was not used.
+    FocalContradicted,
     /// No lens file of the folder is of the photo's camera.
     LensNotFound,
     /// No lens file could be chosen.

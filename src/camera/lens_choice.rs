@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::fit::LensPrior;
 use super::lens_file::{LensFile, LensFileError};
+use super::prior::LensPrior;
 use crate::photo::{Photo, sha256_of_file};
 use crate::warning::{Warning, WarningCode};
 

@@ -1,6 +1,5 @@
-//! Lens files: what a calibration knows of one phone's lens, as a small TOML file. Coordinates are those of the
-//! picture as the camera stores it, before the EXIF orientation is applied, so that one file serves a phone however
-//! it is held.
+//! Lens files: the calibration of one phone's lens as a small TOML file. Coordinates are those of the picture as the
+//! camera stores it, before the EXIF orientation is applied, so that one file serves a phone however it is held.
 
 use std::path::{Path, PathBuf};
 
@@ -8,8 +7,8 @@ use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 use serde::{Deserialize, Serialize};
 
 use super::calibrate::phone::PhoneLens;
-use super::fit::{LensCovariance, LensPrior};
 use super::lens::Lens;
+use super::prior::{LensCovariance, LensPrior};
 use crate::numeric::file::FileError;
 use crate::photo::Photo;
 
@@ -26,7 +25,7 @@ pub struct LensFile {
     pub make: Option<String>,
     /// Model of the camera.
     pub model: Option<String>,
-    /// Focal length that the camera tells, mm: which of its lenses it is.
+    /// Focal length in the camera's data, mm, which identifies one of its lenses.
     #[serde(default)]
     pub focal_mm: Option<f64>,
     /// Width of the photos it was made from.
@@ -45,7 +44,7 @@ pub struct LensFile {
     pub distortion: [f64; 5],
     /// Its standard uncertainties.
     pub distortion_u: [f64; 5],
-    /// Correlation of focal length, principal point (x, y) and `k1 k2 p1 p2 k3`, row by row; taken as none when left out.
+    /// Correlation of focal length, principal point (x, y) and `k1 k2 p1 p2 k3`, row by row; none when left out.
     #[serde(default)]
     pub correlation: Option<[[f64; 8]; 8]>,
     /// Mean distance of the card from the camera, mm.
@@ -65,22 +64,22 @@ pub struct LensFile {
     pub covered: Option<f64>,
 }
 
-/// Why a lens file cannot be used.
+/// Reason for which a lens file cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum LensFileError {
     /// The file could not be read.
     #[error("lens file {0}")]
     Read(FileError),
     /// The text is no lens file.
-    #[error("lens file {0}: {1}; calibrate the camera anew")]
+    #[error("lens file {0}: {1}; calibrate the camera again")]
     Parse(String, String),
-    /// The photo cannot have been taken with this lens at this size.
+    /// The photo cannot be from this lens at this size.
     #[error(
         "lens file {0} is for photos of {1} x {2} px, which is another shape than this photo's {3} x {4} px; \
          use a lens file of this camera in this mode"
     )]
     Shape(String, u32, u32, usize, usize),
-    /// The photo was taken with another camera or another of its lenses.
+    /// The photo is from another camera or another of its lenses.
     #[error("lens file {0} is of another camera: {1}; use a lens file of this camera, or a folder of them")]
     Camera(String, String),
     /// Two files of one folder serve.
@@ -88,17 +87,17 @@ pub enum LensFileError {
     TwoServe(String, String),
 }
 
-/// Focal lengths told by a camera within this part of one another are one lens of it.
+/// Focal lengths in a camera's data within this part of one another are one lens.
 const SAME_FOCAL: f64 = 0.01;
-/// What is measured from lies about this far from the camera, mm, when a saddle is photographed.
+/// Usual distance of the card from the camera in photos of saddles, mm.
 const SADDLE_DISTANCE_MM: f64 = 1200.0;
-/// A calibration that does not say from how far it was photographed may have been from as near as this, mm (a stated assumption).
+/// Least distance of a calibration that does not state its own, mm (stated assumption).
 const NEAREST_CALIBRATION_MM: f64 = 300.0;
-/// Focal length of a phone's main lens that does not tell it, mm (common practice, no source).
+/// Focal length of a phone's main lens without that data, mm (common practice, no source).
 const USUAL_FOCAL_MM: f64 = 5.0;
 
 impl LensFile {
-    /// The file of a calibrated lens, with what the photos say of their camera.
+    /// The file of a calibrated lens, with the camera's data from the photos.
     pub fn of(found: &PhoneLens, photo: &Photo) -> Self {
         let exif = photo.exif();
         let [width, height] = photo.stored_size_px();
@@ -189,15 +188,15 @@ impl LensFile {
         Ok(paths)
     }
 
-    /// Whether the photo says that it is of this very camera and lens, in a picture of this shape.
+    /// Whether the photo's data names this camera and lens, in a picture of this shape.
     fn is_of(&self, photo: &Photo) -> bool {
         let exif = photo.exif();
-        let told = exif.model.is_some() && self.model.is_some();
+        let named = exif.model.is_some() && self.model.is_some();
         let [w, h] = photo.stored_size_px();
-        told && self.other_camera(photo).is_none() && self.scale_to(w, h).is_some()
+        named && self.other_camera(photo).is_none() && self.scale_to(w, h).is_some()
     }
 
-    /// What the photo says of its camera that is not this lens's; none where it says nothing of it.
+    /// A contradiction between the photo's data and this lens; none where the photo has no data.
     fn other_camera(&self, photo: &Photo) -> Option<String> {
         let exif = photo.exif();
         let named = [(&self.make, &exif.make), (&self.model, &exif.model)];
@@ -249,7 +248,7 @@ impl LensFile {
 
     /// Relative uncertainty of the focal length from focusing: a simple lens of focal length f, focused at distance d,
     /// has its picture at f (1 + f / (d - f)); whether a phone corrects for that is not known, so between the distance
-    /// of the calibration and that of a saddle the change is taken as the half-width of a rectangular distribution.
+    /// of the calibration and that of a saddle the change is the half-width of a rectangular distribution.
     fn focus_u(&self) -> f64 {
         let focal_mm = self.focal_mm.unwrap_or(USUAL_FOCAL_MM);
         let distance_mm = self.distance_mm.unwrap_or(NEAREST_CALIBRATION_MM);
@@ -266,18 +265,18 @@ impl LensFile {
     }
 
     /// The lens as a prior for a photo, in its upright pixels: scaled with it (`c' = s (c + 0.5) - 0.5`) and turned as
-    /// its EXIF says. A photo that does not tell its camera may have been turned without a trace: then the principal
+    /// its EXIF says. A photo without camera data may have been turned without a trace: then the principal
     /// point's offset and the decentring keep their size and lose their direction, and become uncertainty.
     ///
     /// # Errors
     /// [`LensFileError::Shape`] when the photo has another shape: it is a crop, and where from is not known.
-    /// [`LensFileError::Camera`] when it was taken with another camera or lens.
+    /// [`LensFileError::Camera`] when it is from another camera or lens.
     pub fn prior_for(&self, photo: &Photo, name: &str) -> Result<LensPrior, LensFileError> {
         if let Some(other) = self.other_camera(photo) {
             return Err(LensFileError::Camera(name.into(), other));
         }
-        let told = photo.exif().make.is_some() || photo.exif().model.is_some();
-        let turned = told.then(|| photo.stored_from_upright());
+        let named = photo.exif().make.is_some() || photo.exif().model.is_some();
+        let turned = named.then(|| photo.stored_from_upright());
         self.prior(photo.stored_size_px(), turned, [photo.width_px(), photo.height_px()], name)
     }
 

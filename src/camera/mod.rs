@@ -1,29 +1,38 @@
-//! Room 3: lens, pose, and the fit that finds both from the card's sides; from pixels to the card's plane and to
-//! planes lifted above it.
+//! Lens, pose, and the bundle adjustment that finds both from the cards' sides; from pixels to the card's plane and to
+//! planes above it.
 
+pub mod ambiguity;
 pub mod bank_card;
+pub mod bundle;
 pub mod calibrate;
+pub mod camera_fit;
 pub mod fit;
 pub mod lens;
 pub mod lens_choice;
 pub mod lens_file;
+pub mod paper;
+pub mod parameter;
 pub mod placement;
 pub mod pose;
 pub mod print_scale;
+pub mod prior;
+pub mod target;
+#[cfg(test)]
+mod tests;
 
 use nalgebra::Vector3;
 
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use lens::Lens;
-use pose::Pose;
+use pose::CameraPose;
 
-/// A camera that has taken a photo of the reference card: its lens and its place.
+/// Camera of a photo of the reference card.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Camera {
     /// The lens.
     pub lens: Lens,
     /// The camera's pose over the first card, which is the world.
-    pub pose: Pose,
+    pub pose: CameraPose,
 }
 
 impl Camera {

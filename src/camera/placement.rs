@@ -1,10 +1,13 @@
 //! Camera over the reference cards of a photo: the prior of its lens, and the limits beyond which a fit is refused.
 
-use super::fit::{CameraFit, CardInFit, LensPrior, fit_camera};
+use super::fit::{CameraFit, fit_camera};
+use super::prior::LensPrior;
+use super::target::TargetView;
 use crate::card::FoundCards;
 use crate::photo::Photo;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::warning::{Warning, WarningCode};
 
 /// Source of the focal length's prior.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,6 +16,8 @@ pub enum LensSource {
     File,
     /// The photo's EXIF.
     Exif,
+    /// The card alone: it contradicts the photo's EXIF.
+    Card,
     /// A typical phone.
     Assumed,
 }
@@ -30,19 +35,86 @@ pub fn lens_prior(photo: &Photo, calibrated: Option<LensPrior>) -> (LensPrior, L
     let (w, h) = (photo.width_px(), photo.height_px());
     match photo.focal_hint() {
         Some(hint) => (LensPrior::uncalibrated(w, h, hint.focal_px, hint.relative_u), LensSource::Exif),
-        None => {
-            let focal_px = PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
-            (LensPrior::uncalibrated(w, h, focal_px, PHONE_F35_RELATIVE_U), LensSource::Assumed)
+        None => (phone_lens(photo, PHONE_F35_RELATIVE_U), LensSource::Assumed),
+    }
+}
+
+/// Prior about the lens of a typical phone.
+fn phone_lens(photo: &Photo, relative_u: f64) -> LensPrior {
+    let (w, h) = (photo.width_px(), photo.height_px());
+    let focal_px = PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
+    LensPrior::uncalibrated(w, h, focal_px, relative_u)
+}
+
+/// Relative standard uncertainty of the focal length of any camera about that of a typical phone, from ultra-wide to long
+/// lenses (stated assumption).
+const ANY_F35_RELATIVE_U: f64 = 0.7;
+/// A card and EXIF further apart than this many of their standard uncertainties contradict each other: one photo in eighty by
+/// chance.
+const MOST_FOCAL_CONFLICT: f64 = 2.5;
+
+/// The camera of a photo with the prior that was used.
+#[derive(Debug, Clone)]
+pub struct PlacedCamera {
+    /// The camera.
+    pub fit: CameraFit,
+    /// The prior of its lens.
+    pub prior: LensPrior,
+    /// Where that came from.
+    pub source: LensSource,
+    /// The EXIF was not used.
+    pub warning: Option<Warning>,
+}
+
+/// Fits the camera of a photo; without the EXIF focal length where the card contradicts it.
+///
+/// # Errors
+/// As [`camera_over_cards`].
+pub fn place_camera(
+    photo: &Photo,
+    found: &FoundCards,
+    calibrated: Option<LensPrior>,
+) -> Result<PlacedCamera, Refusal> {
+    let (prior, source) = lens_prior(photo, calibrated);
+    let fit = camera_over_cards(found, &prior);
+    let agrees = |fit: &CameraFit| fit.focal_conflict().abs() <= MOST_FOCAL_CONFLICT;
+    if source == LensSource::Exif && !fit.as_ref().is_ok_and(agrees) {
+        let any = phone_lens(photo, ANY_F35_RELATIVE_U);
+        let by_card = camera_over_cards(found, &any).ok();
+        if let Some(fit) = by_card.filter(|by_card| contradicts(by_card, &prior)) {
+            let warning = Some(focal_contradicted(prior.mean.focal_px, &fit));
+            return Ok(PlacedCamera { fit, prior: any, source: LensSource::Card, warning });
         }
     }
+    Ok(PlacedCamera { fit: fit?, prior, source, warning: None })
+}
+
+/// Whether a card by itself contradicts the prior of the focal length.
+fn contradicts(by_card: &CameraFit, prior: &LensPrior) -> bool {
+    let focal_px = by_card.camera.lens.focal_px;
+    let apart = (focal_px / prior.mean.focal_px).ln();
+    !(apart.abs() <= MOST_FOCAL_CONFLICT * prior.focal_relative_u.hypot(by_card.focal_u_px() / focal_px))
+}
+
+fn focal_contradicted(stated_px: f64, fit: &CameraFit) -> Warning {
+    let percent = (stated_px / fit.camera.lens.focal_px - 1.0) * 100.0;
+    Warning::new(
+        WarningCode::FocalContradicted,
+        format!(
+            "according to the card, the focal length in the photo's data is wrong by {percent:+.0} %; it was not used"
+        ),
+        "send the photo as the phone made it, or give a lens file with --lens",
+    )
 }
 
 /// Beyond this tilt, fractions of a pixel decide a plane's pose and every height.
 pub const MOST_TILT_DEG: f64 = 60.0;
 /// Edges blurred over more than this part of a module merge with their neighbours.
 const MOST_BLUR_MODULES: f64 = 0.45;
-/// The mirrored pose must fit worse by this much of the sum of squares: one in a million by chance.
-const LEAST_MIRROR_GAP: f64 = 24.0;
+/// Two possible poses of the card further apart than this are not one measurement with an uncertainty, degrees.
+const MOST_AMBIGUITY_DEG: f64 = 4.0;
+/// A fit this many standard uncertainties from what is known of lenses and cards explains something else.
+const MOST_STRAIN: f64 = 4.0;
 
 /// Fits the camera to the cards.
 ///
@@ -56,9 +128,8 @@ pub fn camera_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<Camera
             "hold the phone still or prop it up, tap on the card to focus, and use more light",
         ));
     }
-    let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
-    let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
-    let fit = fit_camera(prior, &cards, &sides).map_err(|e| {
+    let cards: Vec<TargetView> = found.cards.iter().map(TargetView::from).collect();
+    let fit = fit_camera(prior, &cards).map_err(|e| {
         Refusal::new(
             RefusalCode::PoseFailed,
             format!("the camera's position over the card could not be computed ({e})"),
@@ -66,11 +137,19 @@ pub fn camera_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<Camera
         )
     })?;
     let tilt = fit.camera.pose.tilt_deg();
-    if !(tilt <= MOST_TILT_DEG && fit.mirror_cost_gap >= LEAST_MIRROR_GAP) {
+    let apart_deg = fit.ambiguity.as_ref().map_or(0.0, |a| a.apart_deg);
+    if !(tilt <= MOST_TILT_DEG && apart_deg <= MOST_AMBIGUITY_DEG) {
         return Err(Refusal::new(
             RefusalCode::TooOblique,
             format!("the card is seen too much from the side ({tilt:.0} degrees), or too small"),
             "photograph again from straight above the saddle",
+        ));
+    }
+    if !(fit.prior_strain() <= MOST_STRAIN) {
+        return Err(Refusal::new(
+            RefusalCode::PoseFailed,
+            "the card in the photo fits no lens that a phone has",
+            "photograph again with the whole card flat and in focus, or calibrate the camera with seatspan lens",
         ));
     }
     Ok(fit)

@@ -1,8 +1,8 @@
 //! Scale at which the cards were printed.
 
 use super::bank_card::scale_by_bank_card;
-use super::fit::LensPrior;
 use super::placement::camera_over_cards;
+use super::prior::LensPrior;
 use crate::card::FoundCards;
 use crate::card::pattern::BAR_MM;
 use crate::photo::Photo;

@@ -1,5 +1,5 @@
-//! From proposed tags to cards: tags grouped by pattern and copy, checked against the layout and their own code,
-//! their missing fellows looked for where the layout puts them, their sides measured in the full photo.
+//! From proposed tags to cards: tags are grouped by pattern and copy and checked against the layout and their own code;
+//! missing tags are searched where the layout puts them; sides are measured in the full photo.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 
 use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
-use super::side::{Side, SidePixels, SidePoint, measure_side};
+use super::side::{Observation, SidePixels, TagSide, measure_side};
 use super::unread;
 use super::verify::{check_code, photo_from_unit};
 use crate::explain::{Explanation, Picture, colour};
@@ -25,13 +25,20 @@ pub struct MeasuredTag {
     /// Index in the pattern's tags.
     pub index: usize,
     /// The four sides.
-    pub sides: [Option<Side>; 4],
+    pub sides: [Option<TagSide>; 4],
 }
 
 impl MeasuredTag {
     /// The corners where neighbouring sides meet: top-left, top-right, bottom-right, bottom-left.
     pub fn corners(&self) -> [Option<PhotoPoint>; 4] {
         std::array::from_fn(|i| self.sides[(i + 3) % 4]?.meet(&self.sides[i]?))
+    }
+
+    /// Whether the photo shows the tag's code between its measured corners, as far as all four are known: what was
+    /// proposed may be another square, such as the inside of a wider border.
+    pub(super) fn is_shown_in(&self, photo: &Photo, id: u32) -> bool {
+        let [Some(a), Some(b), Some(c), Some(d)] = self.corners() else { return true };
+        FoundTag { id, corners: [a, b, c, d] }.shown_in(photo).is_some_and(|check| check.passes())
     }
 }
 
@@ -50,7 +57,7 @@ pub struct FoundCard {
     pub print_scale: f64,
 }
 
-/// All cards in the photo, in order of pattern and copy (sheets first), and what is to be said of them.
+/// All cards in the photo, in order of pattern and copy (sheets first), with warnings.
 #[derive(Debug, Clone)]
 pub struct FoundCards {
     /// At least one card.
@@ -65,6 +72,8 @@ const LEAST_TAGS: usize = 2;
 /// apart or more. The finder's corners are off by this many pixels in small tags.
 const LAYOUT_TOLERANCE: f64 = 0.06;
 const FINDER_TOLERANCE_PX: f64 = 2.5;
+/// A proposal whose corner is within this part of its diagonal of a measured tag's is that tag.
+const SAME_TAG: f64 = 0.1;
 /// Tag sides below this many pixels are too small to measure from.
 pub const LEAST_SIDE_PX: f64 = 20.0;
 
@@ -102,10 +111,10 @@ pub fn find_cards_explained(photo: &Photo, explain: &Explanation) -> Result<Foun
     Ok(FoundCards { cards, warnings })
 }
 
-/// Another card may be seen this much smaller than those found: it lies up to a third further from the camera.
+/// Another card may appear this much smaller than those found, up to a third further from the camera.
 const SEEN_SMALLER: f64 = 0.75;
 
-/// True when every card of the photo would have been found in a look that found these.
+/// True when every card of the photo would have been found in a pass that found these.
 fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
     let coarsest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
     let smallest_px = smallest_tag_mm() * coarsest * SEEN_SMALLER / look.factor as f64;
@@ -132,7 +141,7 @@ fn picture(photo: &Photo, proposed: &[FoundTag], cards: &[FoundCard]) -> Picture
 /// Tags with their index on the pattern.
 type TagsByIndex = Vec<(usize, FoundTag)>;
 
-fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
+pub(super) fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -> Vec<FoundCard> {
     let mut groups: BTreeMap<(&str, u32), (&'static Pattern, TagsByIndex)> = BTreeMap::new();
     for tag in proposed {
         if let Some((pattern, copy, index)) = owner_of(tag.id) {
@@ -144,12 +153,12 @@ fn assemble(photo: &Photo, proposed: &[FoundTag], warnings: &mut Vec<Warning>) -
     groups
         .into_iter()
         .filter_map(|((_, copy), (pattern, tags))| {
-            let agreed = consensus(pattern, &tags)?;
-            let dropped = tags.len() - agreed.len();
+            let card = measure_card(photo, pattern, copy, &consensus(pattern, &tags)?)?;
+            let dropped = tags.iter().filter(|(index, tag)| !card.shows(*index, tag)).count();
             if dropped > 0 {
                 warnings.push(dropped_warning(pattern, copy, dropped));
             }
-            measure_card(photo, pattern, copy, &agreed)
+            Some(card)
         })
         .collect()
 }
@@ -249,7 +258,8 @@ fn measure_tags(
             let sides =
                 std::array::from_fn(|i| measure_side(photo, corners[i], corners[(i + 1) % 4], pixels));
             let tag = MeasuredTag { index, sides };
-            (tag.sides.iter().flatten().count() >= 2).then_some(tag)
+            let there = tag.is_shown_in(photo, pattern.tag_id(copy, index));
+            (tag.sides.iter().flatten().count() >= 2 && there).then_some(tag)
         })
         .collect()
 }
@@ -267,6 +277,17 @@ fn homography_of(pattern: &Pattern, tags: &[MeasuredTag]) -> Option<Matrix3<f64>
 }
 
 impl FoundCard {
+    /// Whether a proposed tag is one of the measured ones. The proposal's corners come from a reduced view, so that they
+    /// may miss the layout's tolerance though the tag itself keeps it.
+    fn shows(&self, index: usize, proposed: &FoundTag) -> bool {
+        let most_px = SAME_TAG * proposed.corners[0].distance_px(proposed.corners[2]);
+        let near = |(measured, proposed): (Option<PhotoPoint>, PhotoPoint)| {
+            measured.is_some_and(|corner| corner.distance_px(proposed) < most_px)
+        };
+        let mut tags = self.tags.iter().filter(|tag| tag.index == index);
+        tags.any(|tag| tag.corners().into_iter().zip(proposed.corners).any(near))
+    }
+
     /// Pixels a millimetre along the side that is seen smallest.
     fn least_px_per_mm(&self) -> f64 {
         let per_mm = |tag: &MeasuredTag| {
@@ -293,13 +314,13 @@ impl FoundCard {
         CardPoint::from(nominal.vector() * self.print_scale)
     }
 
-    fn mean_of_sides(&self, value: impl Fn(&Side) -> f64) -> f64 {
+    fn mean_of_sides(&self, value: impl Fn(&TagSide) -> f64) -> f64 {
         let values: Vec<f64> = self.tags.iter().flat_map(|t| t.sides.iter().flatten()).map(value).collect();
         values.iter().sum::<f64>() / values.len().max(1) as f64
     }
 
-    /// The card's measured sides as observations for the camera's fit, two points a side; points on the card in true mm.
-    pub fn side_points(&self, card: usize) -> Vec<SidePoint> {
+    /// The measured sides, two points a side; points on the card in true millimetres.
+    pub fn observations(&self) -> Vec<Observation> {
         let mut points = Vec::new();
         for tag in &self.tags {
             let printed = self.pattern.corners(tag.index);
@@ -308,15 +329,21 @@ impl FoundCard {
                 let (from, to) = (printed[i].vector(), printed[(i + 1) % 4].vector());
                 for (measured, u_px) in side.gauss_points() {
                     let Some(along) = self.fraction_along(measured, from, to) else { continue };
-                    let on_card = CardPoint::from((from + (to - from) * along) * self.print_scale);
-                    points.push(SidePoint { card, on_card, measured, outward: side.outward, u_px });
+                    let on_target = CardPoint::from((from + (to - from) * along) * self.print_scale);
+                    points.push(Observation {
+                        on_target,
+                        measured,
+                        across: side.outward,
+                        u_px,
+                        tag: tag.index,
+                    });
                 }
             }
         }
         points
     }
 
-    /// Where between two printed corners a pixel on their side lies, 0 to 1, by the card's homography.
+    /// Place of a pixel between two printed corners of its side, 0 to 1, by the card's homography.
     fn fraction_along(&self, measured: PhotoPoint, from: Vector3<f64>, to: Vector3<f64>) -> Option<f64> {
         let plane = apply(&self.photo_from_plane.try_inverse()?, measured.vector())?;
         let side = (to - from).xy();

@@ -1,4 +1,4 @@
-//! A bank card, and the frame on the printed sheet that one just fills. By its known size the scale of the print shows.
+//! Bank card and its frame on the printed sheet; its known size gives the print scale.
 
 use nalgebra::Vector2;
 
@@ -10,10 +10,10 @@ pub const ID1_MM: [f64; 2] = [85.60, 53.98];
 pub const ID1_THICK_MM: f64 = 0.76;
 /// Left and top of the frame's white from the pattern's top-left corner, mm.
 pub const FRAME_AT_MM: [f64; 2] = [46.8, 70.0];
-/// Width of the frame's line, which lies outside of the white, mm.
+/// Width of the frame's line, outside of the white, mm.
 pub const FRAME_LINE_MM: f64 = 0.25;
-/// The frame is drawn at its corners, so far along each side, mm: the middle of a bank card's sides lies before white paper,
-/// where a photo shows them clearly.
+/// The frame is drawn at its corners, so far along each side, mm: the middle of a bank card's sides is in front of white
+/// paper, where a photo shows it clearly.
 pub const BRACKET_MM: f64 = 10.0;
 
 /// The frame's middle in the card's frame, mm.

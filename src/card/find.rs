@@ -1,4 +1,4 @@
-//! Finding tags: a library proposes them behind a small trait, so that it can be exchanged and cross-checked.
+//! Tag proposals from a detection library, checked against the photo.
 
 use locus_core::config::TagFamily;
 use locus_core::{Detector, DetectorConfig, ImageView};
@@ -10,7 +10,7 @@ use crate::numeric::homography::homography;
 use crate::numeric::parallel;
 use crate::photo::{GrayView, Photo};
 
-/// A tag as a finder proposes it: good to a pixel or two.
+/// Proposed tag, good to a pixel or two.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FoundTag {
     /// Identity in the family tag36h11.
@@ -20,7 +20,7 @@ pub struct FoundTag {
 }
 
 impl FoundTag {
-    /// What the photo shows of the tag's modules at its corners; `None` when part of it lies outside the photo.
+    /// The tag's modules as the photo shows them; `None` when part of the tag is outside the photo.
     pub fn shown_in(&self, photo: &Photo) -> Option<CodeCheck> {
         let unit = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)].map(|(x, y)| Vector2::new(x, y));
         let pairs: Vec<_> = unit.into_iter().zip(self.corners.map(PhotoPoint::vector)).collect();
@@ -29,8 +29,8 @@ impl FoundTag {
 }
 
 /// Tags of family tag36h11 with a one-bit border that are seen in a reduced view, with corners in the full photo's pixels: by
-/// connected components, quads and decoding of `locus-core`. The setting `grid` takes the picture as it is and weaker edges too;
-/// `standard` sharpens it first, which takes twice the time and shows a few more of the smallest.
+/// connected components, quads and decoding of `locus-core`. The setting `grid` uses the picture as it is and weaker edges too;
+/// `standard` sharpens it first, which doubles the time and finds a few more of the smallest.
 fn proposed(view: &GrayView, profile: &str) -> Vec<FoundTag> {
     let mut config = DetectorConfig::from_profile(profile);
     config.refinement_mode = locus_core::config::CornerRefinementMode::None;
@@ -57,10 +57,10 @@ fn proposed(view: &GrayView, profile: &str) -> Vec<FoundTag> {
 /// Views are reduced to about this many pixels on the long side for the first look, which costs a hundredth of a second.
 const FIRST_LOOK_PX: f64 = 1400.0;
 /// Of tags with this many pixels a side in a view the finder sees nine in ten, of larger ones nearly all (measured on
-/// photos reduced step by step): of a card's five or more, two for sure, and the layout tells the others.
+/// photos reduced step by step): of a card's five or more, two for sure, and the layout predicts the others.
 pub const SURELY_FOUND_PX: f64 = 14.0;
 
-/// One way to look at a photo: reduced by a factor, with a setting of the finder.
+/// One pass over a photo: reduced by a factor, with a setting of the detector.
 #[derive(Debug, Clone, Copy)]
 pub struct Look {
     /// How many of the photo's pixels one of its pixels spans, across and down.
@@ -69,15 +69,14 @@ pub struct Look {
 }
 
 impl Look {
-    /// The tags it proposes that the photo does show: their code is read once more, border and margin with it, in
-    /// the full photo at their corners.
+    /// Proposed tags whose code, border and margin the full photo confirms at their corners.
     pub fn find(&self, photo: &Photo) -> Vec<FoundTag> {
         let mut tags = proposed(&photo.luma_upright(self.factor), self.profile);
         tags.retain(|tag| tag.shown_in(photo).is_some_and(|check| check.passes()));
         tags
     }
 
-    /// Adds the tags it finds where they are not known yet.
+    /// Adds the tags it finds that are not known yet.
     pub fn add_to(&self, known: &mut Vec<FoundTag>, photo: &Photo) {
         for tag in self.find(photo) {
             let side = tag.corners[0].distance_px(tag.corners[1]);
@@ -90,7 +89,7 @@ impl Look {
     }
 }
 
-/// From the quick look to the thorough ones.
+/// Passes from quick to thorough.
 pub fn looks(photo: &Photo) -> Vec<Look> {
     let long = photo.width_px().max(photo.height_px());
     let mut factor = ((long as f64 / FIRST_LOOK_PX).round() as usize).max(1);
@@ -102,7 +101,7 @@ pub fn looks(photo: &Photo) -> Vec<Look> {
     looks
 }
 
-/// Every tag that any look finds, whatever card it belongs to, each place once.
+/// Every tag that any pass finds, of any card, each place once.
 pub fn accepted_tags(photo: &Photo) -> Vec<FoundTag> {
     let mut accepted = Vec::new();
     looks(photo).iter().for_each(|look| look.add_to(&mut accepted, photo));

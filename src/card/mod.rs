@@ -5,6 +5,8 @@ pub mod bank_card;
 pub mod find;
 pub mod pattern;
 pub mod side;
+#[cfg(test)]
+mod tests;
 pub mod unread;
 pub mod verify;
 

@@ -1,4 +1,4 @@
-//! The printed patterns of the reference card, from the data file `patterns.json`.
+//! Printed patterns of the reference card, from the data file `patterns.json`.
 
 use std::sync::LazyLock;
 
@@ -95,7 +95,7 @@ pub fn smallest_tag_mm() -> f64 {
     patterns().iter().flat_map(|p| &p.tags).map(|t| t.side_mm).fold(f64::INFINITY, f64::min)
 }
 
-/// Which pattern and copy a tag identity belongs to, and its index in the pattern's tags.
+/// Pattern and copy of a tag identity, with its index in the pattern's tags.
 pub fn owner_of(tag_id: u32) -> Option<(&'static Pattern, u32, usize)> {
     patterns().iter().find_map(|pattern| {
         let offset = tag_id.checked_sub(pattern.first_id)?;

@@ -1,5 +1,4 @@
-//! The side of a tag measured to a small part of a pixel: a straight blurred step fitted to the photo's own pixels
-//! (see [`crate::photo::step`]).
+//! Sub-pixel sides of tags: a straight blurred step fitted to the photo's own pixels (see [`crate::photo::step`]).
 
 use nalgebra::Vector2;
 
@@ -7,9 +6,9 @@ use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::photo::Photo;
 use crate::photo::step::{StepSample, fit_step};
 
-/// A measured side.
+/// Measured side of a tag.
 #[derive(Debug, Clone, Copy)]
-pub struct Side {
+pub struct TagSide {
     /// The line's point in the middle of the measured stretch.
     pub middle: PhotoPoint,
     /// Unit vector along the side.
@@ -30,9 +29,9 @@ pub struct Side {
     pub noise: f64,
 }
 
-impl Side {
-    /// The two points where the fitted line is to be compared with a model that may be slightly curved, with the
-    /// standard uncertainty across the side, pixels.
+impl TagSide {
+    /// The two points at which the fitted line is compared with a model that may be slightly curved, with the standard
+    /// uncertainty across the side, pixels.
     pub fn gauss_points(&self) -> [(PhotoPoint, f64); 2] {
         let t = self.half_length_px / 3f64.sqrt();
         let u = self.u_offset_px.hypot(self.u_slope * t);
@@ -51,7 +50,7 @@ impl Side {
     }
 
     /// Where this side's line meets another's; `None` when they are parallel.
-    pub fn meet(&self, other: &Side) -> Option<PhotoPoint> {
+    pub fn meet(&self, other: &TagSide) -> Option<PhotoPoint> {
         let cross = self.along.perp(&other.along);
         let gap = other.middle.vector() - self.middle.vector();
         (cross.abs() > 1e-3)
@@ -59,48 +58,48 @@ impl Side {
     }
 }
 
-/// One measured point on a tag's side.
+/// One coordinate of a measured point of a flat target: its place across a direction.
 #[derive(Debug, Clone, Copy)]
-pub struct SidePoint {
-    /// Index of the card in the fit.
-    pub card: usize,
-    /// The point on the printed side, in its card's frame (flat paper).
-    pub on_card: CardPoint,
-    /// Where the side was seen.
+pub struct Observation {
+    /// The point on the flat target.
+    pub on_target: CardPoint,
+    /// The measured point.
     pub measured: PhotoPoint,
-    /// Unit normal of the side in the photo, from black to white.
-    pub outward: Vector2<f64>,
-    /// Standard uncertainty across the side, pixels.
+    /// Unit vector along which its place was measured: of a tag's side the normal, from black to white.
+    pub across: Vector2<f64>,
+    /// Standard uncertainty along it, pixels.
     pub u_px: f64,
+    /// Index of the tag; points of one tag share errors of print and paper.
+    pub tag: usize,
 }
 
 /// Part of a side left out at each corner, in modules: there the blur of the neighbouring side shows.
 const CORNER_GAP_MODULES: f64 = 0.4;
-/// Reach of the window across the side, inwards and outwards, in modules, and the most of it in pixels. The border is one
-/// module wide, and then the code begins; the white margin is at least as wide, and mostly there is paper beyond it. Where
-/// there is none, its end is not part of the step, and the fit's weights leave it out.
+/// Reach of the window across the side, inwards and outwards, in modules, and its limit in pixels. The border is one
+/// module wide, then the code begins; the white margin is at least as wide and mostly followed by paper. Where it is not,
+/// the fit's weights leave its end out.
 const REACH_MODULES: [f64; 2] = [0.75, 1.0];
 const REACH_PX: f64 = 5.0;
 /// A step below this part of full scale is not a black square on white paper.
 const LEAST_CONTRAST: f64 = 0.02;
 
-/// How many pixels of a side are looked at.
+/// Number of pixels of a side that are used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SidePixels {
     /// All in the window.
     All,
-    /// Some three hundred spread over it: a quarter of the time, and good to a twentieth of a pixel.
+    /// Some three hundred, spread over it: a quarter of the time, and good to a twentieth of a pixel.
     Some,
 }
 
-/// What [`SidePixels::Some`] leaves, about.
+/// Approximate number of pixels of [`SidePixels::Some`].
 const SOME: usize = 300;
 
 /// Steps of the golden section fall evenly whatever the length of a row: a fixed step that divides it would take the same
 /// columns of every row, and so one side of an upright edge only.
 const GOLDEN: f64 = 0.618_033_988_749_895;
 
-/// So many of the samples as are enough, spread over all.
+/// [`SOME`] of the samples, spread over all.
 fn spread(samples: Vec<StepSample>) -> Vec<StepSample> {
     let share = SOME as f64 / samples.len() as f64;
     let kept = |i: &usize| (*i as f64 * GOLDEN).fract() < share;
@@ -110,7 +109,12 @@ fn spread(samples: Vec<StepSample>) -> Vec<StepSample> {
 /// Measures the side that runs from `start` to `end` (approximately, to a pixel or two), with the tag's inside on
 /// the right of that direction (corners given clockwise in the picture), from all of its pixels or a part of them. `None`
 /// when there is no clean step.
-pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint, pixels: SidePixels) -> Option<Side> {
+pub fn measure_side(
+    photo: &Photo,
+    start: PhotoPoint,
+    end: PhotoPoint,
+    pixels: SidePixels,
+) -> Option<TagSide> {
     let chord = end.vector() - start.vector();
     let length = chord.norm();
     let module = length / super::pattern::MODULES as f64;
@@ -139,7 +143,7 @@ pub fn measure_side(photo: &Photo, start: PhotoPoint, end: PhotoPoint, pixels: S
         }
     }
     let f = fit?;
-    Some(Side {
+    Some(TagSide {
         middle: frame.middle.into(),
         along: frame.along,
         outward: frame.outward(),

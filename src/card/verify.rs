@@ -1,4 +1,4 @@
-//! Does the photo really show this tag here? Modules are looked at one by one, border and margin included.
+//! Check of a tag against the photo, module by module, border and margin included.
 
 use nalgebra::{Matrix3, Vector2};
 
@@ -6,7 +6,7 @@ use super::pattern::{MODULES, TagPlace, modules};
 use crate::numeric::homography::apply;
 use crate::photo::Photo;
 
-/// What one tag's modules look like at a supposed place.
+/// Modules of a tag that contradict the photo at a supposed place.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CodeCheck {
     /// Data modules that contradict the code, of 36.
@@ -18,16 +18,16 @@ pub struct CodeCheck {
 }
 
 impl CodeCheck {
-    /// True when the tag is there: the code, border and margin whole but for a few dirty or hidden modules. A tag with
-    /// a border two modules wide fails, as does one whose margin is covered. The family would correct five modules,
-    /// but seen on grids of two-module borders that is also what another tag, read at the wrong size, differs by.
+    /// True when code, border and margin agree but for a few dirty or hidden modules. A tag with a border two modules
+    /// wide fails, as does one whose margin is covered. The family would correct five modules, but on grids of
+    /// two-module borders another tag, read at the wrong size, differs by no more.
     pub fn passes(&self) -> bool {
         self.wrong_data <= 3 && self.wrong_border <= 5 && self.wrong_margin <= 8
     }
 }
 
-/// Looks at a tag's modules through the homography from its unit square (x right, y down, corners 0 and 1) to the
-/// photo. `None` when part of it lies outside the photo or the tag has no code.
+/// Checks a tag's modules through the homography from its unit square (x right, y down, corners 0 and 1) to the
+/// photo. `None` when part of it is outside the photo or the tag has no code.
 pub fn check_code(photo: &Photo, photo_from_unit: &Matrix3<f64>, tag_id: u32) -> Option<CodeCheck> {
     let code = modules(tag_id)?;
     let n = MODULES as i32;

@@ -3,7 +3,7 @@
 use nalgebra::{Matrix3, Vector2, Vector3};
 
 use crate::card::pattern::MODULES;
-use crate::card::side::Side;
+use crate::card::side::TagSide;
 use crate::card::unread::BURNT_OUT_LEVEL;
 use crate::card::verify::photo_from_unit;
 use crate::card::{FoundCard, FoundCards};
@@ -48,7 +48,7 @@ impl CardLook {
         let card = &found.cards[0];
         let whites: Vec<PhotoPoint> = card.tags.iter().flat_map(|tag| margin_of(card, tag.index)).collect();
         let light = |p: &PhotoPoint| photo.linear_at(*p).map(|rgb| f64::from(rgb[1]));
-        let sides: Vec<&Side> = card.tags.iter().flat_map(|t| t.sides.iter().flatten()).collect();
+        let sides: Vec<&TagSide> = card.tags.iter().flat_map(|t| t.sides.iter().flatten()).collect();
         Self {
             white: median(whites.iter().filter_map(light).collect()),
             burnt_out: burnt_out_part(photo, &whites),
@@ -66,7 +66,7 @@ impl CardLook {
 }
 
 /// Length of the whole side of a tag, px: the measured part and the gaps at its corners.
-pub fn full_length_px(side: &Side) -> f64 {
+pub fn full_length_px(side: &TagSide) -> f64 {
     2.0 * side.half_length_px * MODULES as f64 / (MODULES as f64 - 0.8)
 }
 
@@ -115,7 +115,7 @@ fn missing(photo: &Photo, card: &FoundCard) -> Vec<Missing> {
 
 /// Ratio of the greatest to the least width of an anisotropic Gaussian blur, whose variance across an edge of direction `t` is
 /// `a + b cos 2t + c sin 2t`.
-fn blur_ratio(sides: &[&Side]) -> f64 {
+fn blur_ratio(sides: &[&TagSide]) -> f64 {
     let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for side in sides {
         let t = 2.0 * side.outward.y.atan2(side.outward.x);

@@ -7,11 +7,14 @@ use super::Facts;
 use super::look::{CardLook, full_length_px};
 use super::predict::{Heights, Line, USUAL_LIFT_MM, budget};
 use crate::camera::Camera;
-use crate::camera::fit::{BEND_U_MM, CameraFit, CardInFit, LensPrior, fit_camera};
-use crate::camera::pose::Pose;
+use crate::camera::fit::{CameraFit, fit_camera};
+use crate::camera::paper::BEND_U_MM;
+use crate::camera::pose::CameraPose;
 use crate::camera::print_scale::PrintScale;
+use crate::camera::prior::LensPrior;
+use crate::camera::target::TargetView;
 use crate::card::pattern::Pattern;
-use crate::card::side::SidePoint;
+use crate::card::side::Observation;
 use crate::card::{FoundCard, FoundCards};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::homography;
@@ -93,7 +96,7 @@ impl View {
             blur_px,
             noise,
             step: photo.quantisation_step().unwrap_or(0.0),
-            u_side: side_uncertainty(card, fit.birge_ratio, noise),
+            u_side: side_uncertainty(card, fit.noise.ratio, noise),
             bend_mm,
             measured: Vec::new(),
             lift_unknown_mm: None,
@@ -119,8 +122,7 @@ impl View {
 
     /// Predicted expanded uncertainty of a simulated view, mm.
     pub fn simulated_u95_mm(&self) -> Option<f64> {
-        let cards = [self.card_in_fit()?];
-        let fit = fit_camera(&self.prior_here(), &cards, &self.side_points()).ok()?;
+        let fit = fit_camera(&self.prior_here(), &[self.card()?]).ok()?;
         let lines = self.budget(&fit, self.edge_u_mm()?, Heights::Measured)?;
         Some(expanded(&self.completed(lines)))
     }
@@ -167,7 +169,7 @@ impl View {
         let lens = self.camera.lens;
         let lens = crate::camera::lens::Lens { cx_px: self.middle.x_px, cy_px: self.middle.y_px, ..lens };
         Some(Self {
-            camera: Camera { lens, pose: Pose { rotation, translation_mm: -(rotation * centre) } },
+            camera: Camera { lens, pose: CameraPose { rotation, translation_mm: -(rotation * centre) } },
             ..self.clone()
         })
     }
@@ -271,42 +273,44 @@ impl View {
         lines
     }
 
-    fn card_in_fit(&self) -> Option<CardInFit> {
+    /// The card as this camera sees it.
+    fn card(&self) -> Option<TargetView> {
         let pairs: Vec<_> = self
             .tags
             .iter()
             .flat_map(|&index| self.corners(index))
             .map(|c| Some((c.horizontal(), self.camera.photo_from_card(c)?.vector())))
             .collect::<Option<_>>()?;
-        Some(CardInFit {
-            half_width_mm: self.print_scale.value * self.pattern.width_mm / 2.0,
-            half_height_mm: self.print_scale.value * self.pattern.height_mm / 2.0,
-            photo_from_plane: homography(&pairs)?,
+        Some(TargetView {
+            halves_mm: [self.pattern.width_mm, self.pattern.height_mm]
+                .map(|mm| self.print_scale.value * mm / 2.0),
+            photo_from_target: homography(&pairs)?,
+            observations: self.observations(),
         })
     }
 
     /// The sides of the tags as this camera sees them, two points a side as in a measured photo.
-    fn side_points(&self) -> Vec<SidePoint> {
+    fn observations(&self) -> Vec<Observation> {
         let mut points = Vec::new();
         for &tag in &self.tags {
             let corners = self.corners(tag);
             for i in 0..4 {
-                points.extend(self.side(corners[i], corners[(i + 1) % 4]).into_iter().flatten());
+                points.extend(self.side(tag, corners[i], corners[(i + 1) % 4]).into_iter().flatten());
             }
         }
         points
     }
 
-    fn side(&self, from: CardPoint, to: CardPoint) -> Option<[SidePoint; 2]> {
+    fn side(&self, tag: usize, from: CardPoint, to: CardPoint) -> Option<[Observation; 2]> {
         let ends = [from, to].map(|c| self.camera.photo_from_card(c).map(PhotoPoint::vector));
         let chord = ends[1]? - ends[0]?;
         let along = chord.normalize();
-        let outward = nalgebra::Vector2::new(along.y, -along.x);
+        let across = nalgebra::Vector2::new(along.y, -along.x);
         let u_px = self.u_side * self.noise * (self.blur_px / chord.norm()).sqrt();
         let point = |part: f64| {
-            let on_card = CardPoint::from(from.vector() + (to.vector() - from.vector()) * part);
-            let measured = self.camera.photo_from_card(on_card)?;
-            Some(SidePoint { card: 0, on_card, measured, outward, u_px: u_px.max(LEAST_SIDE_U_PX) })
+            let on_target = CardPoint::from(from.vector() + (to.vector() - from.vector()) * part);
+            let measured = self.camera.photo_from_card(on_target)?;
+            Some(Observation { on_target, measured, across, u_px: u_px.max(LEAST_SIDE_U_PX), tag })
         };
         let gauss = 0.5 / 3f64.sqrt();
         Some([point(0.5 - gauss)?, point(0.5 + gauss)?])

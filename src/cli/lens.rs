@@ -4,17 +4,15 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use clap::Args;
-use nalgebra::{Matrix3, Vector3};
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::camera::calibrate::phone::{NoLens, PhoneLens, is_off_middle, phone_lens};
 use crate::camera::calibrate::terms::NAMES;
-use crate::camera::calibrate::{Observation, TargetView};
 use crate::camera::lens_file::LensFile;
+use crate::camera::target::TargetView;
+use crate::card::find_cards;
 use crate::card::pattern::Pattern;
-use crate::card::{FoundCard, find_cards};
-use crate::numeric::frame::PhotoPoint;
 use crate::photo::{Photo, PhotoError};
 use crate::sheet::safe_write;
 use crate::width::COVERAGE;
@@ -162,7 +160,7 @@ impl Set {
                 }
             };
             let map = photo.stored_from_upright();
-            let views = found.cards.iter().map(|card| target_view(card, &map));
+            let views = found.cards.iter().map(|card| TargetView::from(card).turned(&map));
             match &mut set {
                 None => {
                     let (views, pattern) = (views.collect(), found.cards[0].pattern);
@@ -204,28 +202,6 @@ impl Set {
 
 fn skipped(path: &Path, why: &str) {
     eprintln!("{}: skipped: {why}", path.display());
-}
-
-/// A detected card in the coordinates of the stored picture.
-fn target_view(card: &FoundCard, stored_from_upright: &Matrix3<f64>) -> TargetView {
-    let turn = stored_from_upright.fixed_view::<2, 2>(0, 0).into_owned();
-    let moved =
-        |p: PhotoPoint| PhotoPoint::from((stored_from_upright * Vector3::new(p.x_px, p.y_px, 1.0)).xy());
-    let observations = card
-        .side_points(0)
-        .iter()
-        .map(|s| Observation {
-            on_target: s.on_card,
-            measured: moved(s.measured),
-            across: turn * s.outward,
-            u_px: s.u_px,
-        })
-        .collect();
-    TargetView {
-        halves_mm: [card.pattern.width_mm / 2.0, card.pattern.height_mm / 2.0],
-        photo_from_target: stored_from_upright * card.photo_from_plane,
-        observations,
-    }
 }
 
 fn report(found: &PhoneLens, set: &Set, out: Option<&Path>) -> Report {

@@ -1,10 +1,10 @@
-//! How well repeated measurements, and two methods, agree: repeatability, limits of agreement, intraclass correlation.
+//! Agreement of repeated measurements and of two methods: repeatability, limits of agreement, intraclass correlation.
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::uncertain::coverage_factor;
 
-/// What repeated measurements of several things say of a single one.
+/// Repeatability of a single measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Repeatability {
     /// Standard deviation of measurements of one and the same thing.
@@ -18,7 +18,7 @@ pub struct Repeatability {
     pub limit: f64,
 }
 
-/// From the measurements of each thing. `None` when nothing was measured twice, or a value is not finite.
+/// Repeatability from the measurements of each thing. `None` when nothing was measured twice, or a value is not finite.
 pub fn repeatability(things: &[Vec<f64>]) -> Option<Repeatability> {
     let freedom: usize = things.iter().map(|t| t.len().saturating_sub(1)).sum();
     let squares: f64 = things.iter().map(|t| squares_about_mean(t)).sum();
@@ -46,7 +46,7 @@ fn squares_about_mean(values: &[f64]) -> f64 {
     values.iter().map(|v| (v - mean).powi(2)).sum()
 }
 
-/// How two methods (or two people) agree (J. M. Bland, D. G. Altman, Lancet 1986;327:307-310).
+/// Agreement of two methods or two people (J. M. Bland, D. G. Altman, Lancet 1986;327:307-310).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Agreement {
     /// Number of things measured by both.
@@ -63,8 +63,8 @@ pub struct Agreement {
     pub limit_se: f64,
 }
 
-/// From the measurements of each thing by the first and by the second. Where one was repeated, its mean is taken and the
-/// standard deviation is corrected for what averaging has taken away (the same paper). `None` for fewer than three things.
+/// Agreement from the measurements of each thing by the first and by the second. Where one was repeated, its mean is
+/// used, and the standard deviation is corrected for the averaging (the same paper). `None` for fewer than three things.
 pub fn agreement(things: &[[Vec<f64>; 2]]) -> Option<Agreement> {
     let both: Vec<&[Vec<f64>; 2]> = things.iter().filter(|t| !t[0].is_empty() && !t[1].is_empty()).collect();
     let n = both.len();
@@ -105,7 +105,7 @@ pub struct Intraclass {
     pub consistent: f64,
 }
 
-/// From a table with a row a thing and a column a person. `None` for fewer than two of either, or a table with holes.
+/// Correlations from a table with a row a thing and a column a person. `None` for fewer than two of either, or a table with holes.
 pub fn intraclass(rows: &[Vec<f64>]) -> Option<Intraclass> {
     let (n, k) = (rows.len(), rows.first()?.len());
     if n < 2 || k < 2 || rows.iter().any(|r| r.len() != k) {
@@ -184,7 +184,7 @@ mod tests {
         // The paper's coefficient is 2 root(2) standard deviations; this limit has 1.96 for the 2.
         assert_relative_eq!(wright.limit * 2.0 / 1.959_964, 43.29, epsilon = 0.01);
         let pairs: Vec<[Vec<f64>; 2]> = PEFR.iter().map(|r| [vec![r[0], r[1]], vec![r[2], r[3]]]).collect();
-        // By NumPy from the same data. Differences of repeats are taken from 0, since a meter does not know which came
+        // By NumPy from the same data. Differences of repeats are counted from 0, since a meter does not know which came
         // first; from their own mean they would give 37.80.
         assert_relative_eq!(agreement(&pairs).unwrap().sd, 37.655, epsilon = 0.0005);
     }

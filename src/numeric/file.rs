@@ -1,4 +1,4 @@
-//! Files that cannot be read, in words.
+//! Messages for files that cannot be read.
 
 /// A file that could not be read; the message is one line with the path and what to do.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -23,8 +23,8 @@ pub enum FileError {
         /// The path as given.
         path: String,
     },
-    /// It is no text.
-    #[error("{path}: this is no text file; give another")]
+    /// Not text.
+    #[error("{path}: this is not a text file; give another")]
     NoText {
         /// The path as given.
         path: String,

@@ -1,4 +1,4 @@
-//! Points tagged with the frame they live in, so that a pixel is never taken for a millimetre.
+//! Points with their frame in the type, so that a pixel never passes for a millimetre.
 //!
 //! Frames of the project:
 //! - [`PhotoPoint`]: pixels of the upright photo (EXIF orientation applied), origin at the centre of the

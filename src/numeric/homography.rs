@@ -39,7 +39,7 @@ pub fn homography(pairs: &[(Vector2<f64>, Vector2<f64>)]) -> Option<Matrix3<f64>
     Some(h / scale)
 }
 
-/// The picture of a point under a homography; `None` at infinity.
+/// The image of a point under a homography; `None` at infinity.
 pub fn apply(h: &Matrix3<f64>, p: Vector2<f64>) -> Option<Vector2<f64>> {
     let q = h * Vector3::new(p.x, p.y, 1.0);
     (q.z.abs() > f64::EPSILON).then(|| q.xy() / q.z)

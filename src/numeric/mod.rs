@@ -1,5 +1,4 @@
-//! Ground floor: points with frames, uncertainty and the least-squares solver. Knows nothing of photos or
-//! saddles.
+//! Frames, homographies, uncertainty and least squares; independent of photos and saddles.
 
 pub mod agreement;
 pub mod file;

@@ -1,4 +1,4 @@
-//! The distribution function of the standard normal, looked up: where pixels are fitted it is wanted millions of times.
+//! Tabulated distribution function of the standard normal, for fits to pixels, which call it millions of times.
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 use std::sync::LazyLock;
@@ -19,7 +19,7 @@ fn density(z: f64) -> f64 {
     libm::exp(-0.5 * z * z) / (2.0 * PI).sqrt()
 }
 
-/// The table, fetched once for many looks.
+/// The table, fetched once for many calls.
 #[derive(Debug, Clone, Copy)]
 pub struct Normal {
     table: &'static [[f64; 2]],

@@ -1,5 +1,5 @@
-//! Uncertainty as the guides have it: combination with correlations, effective degrees of freedom, coverage factors
-//! (JCGM 100:2008), and the propagation of distributions by drawing from them (JCGM 101:2008).
+//! Uncertainty by the JCGM guides: combination with correlations, effective degrees of freedom, coverage factors
+//! (JCGM 100:2008), and propagation of distributions by sampling (JCGM 101:2008).
 
 use nalgebra::DMatrix;
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
@@ -38,7 +38,7 @@ pub fn coverage_factor(freedom: f64, p: f64) -> f64 {
     student.map_or_else(|| Normal::standard().inverse_cdf(upper), |t| t.inverse_cdf(upper))
 }
 
-/// What is known of an input, as a distribution (JCGM 101:2008, 6.4).
+/// Distribution of an input (JCGM 101:2008, 6.4).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Distribution {
     /// Normal, with this mean and standard uncertainty.

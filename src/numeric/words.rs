@@ -1,9 +1,9 @@
-//! The trade's fixed words that every room shares: views, parts and sides.
+//! Enumerations of the trade that all modules share: views, parts and sides.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// From where a saddle was photographed.
+/// Side from which a saddle was photographed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum View {
@@ -14,7 +14,7 @@ pub enum View {
 }
 
 impl View {
-    /// The view's word, as in the sheet.
+    /// Name in the sheet.
     pub fn as_str(self) -> &'static str {
         match self {
             Self::Top => "top",
@@ -22,7 +22,7 @@ impl View {
         }
     }
 
-    /// The named widths that this view shows, in the order of the sheet.
+    /// The named widths of this view, in the order of the sheet.
     pub fn named_widths(self) -> &'static [&'static str] {
         match self {
             Self::Top => &NAMED_WIDTHS[..2],
@@ -35,7 +35,7 @@ impl View {
 pub const NAMED_WIDTHS: [&str; 6] =
     ["seat.widest", "seat.waist", "channel.front", "channel.middle", "channel.rear", "channel.narrowest"];
 
-/// Which pair of edges.
+/// Pair of edges.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Part {
@@ -46,7 +46,7 @@ pub enum Part {
 }
 
 impl Part {
-    /// The part's word, as in the sheet.
+    /// Name in the sheet.
     pub fn as_str(self) -> &'static str {
         match self {
             Self::Seat => "seat",
@@ -66,7 +66,7 @@ pub enum Side {
 }
 
 impl Side {
-    /// The side's word, as in the sheet.
+    /// Name in the sheet.
     pub fn as_str(self) -> &'static str {
         match self {
             Self::Left => "left",

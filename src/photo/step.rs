@@ -1,4 +1,4 @@
-//! A straight blurred step fitted to the photo's own pixels.
+//! Robust fit of a straight blurred step to the photo's own pixels.
 //!
 //! Model, on linear light (blur happens before the camera's tone curve): with d the distance outwards from a line and
 //! t the place along it in half-lengths, `I(d, t) = B + b t + (A + a t) Phi((d - c - k t) / s)`; the level inside and
@@ -9,10 +9,9 @@
 use nalgebra::{SMatrix, SVector};
 
 use crate::numeric::normal::Normal;
+use crate::numeric::solve::{Equations, ReweightedModel, RobustEstimate, minimise_robustly};
 
 const PARAMETERS: usize = 7;
-/// The round from which samples are weighed: before it, the line is still on its way.
-const FIRST_REWEIGHTED: usize = 3;
 
 /// One pixel: distance outwards (px), place along the side (in half-lengths, -1 to 1), light and weight.
 #[derive(Debug, Clone, Copy)]
@@ -46,11 +45,10 @@ pub struct StepFit {
     pub noise: f64,
 }
 
-const ROUNDS: usize = 12;
-/// The furthest that the edge and the logarithm of its blur move in one round.
+/// Largest change of the edge's place and of the logarithm of its blur in one iteration.
 const MOST_STEP_PX: f64 = 0.5;
 const MOST_BLUR_STEP: f64 = 0.3;
-/// Pixels of a sharper edge than this do not tell how sharp it is.
+/// Pixels do not resolve a sharper edge than this.
 const LEAST_BLUR_PX: f64 = 0.25;
 /// The edge has settled where it moves by no more than this, a hundredth of its uncertainty at best.
 const SETTLED_PX: f64 = 1e-4;
@@ -74,30 +72,12 @@ pub fn fit_step(
     let count = samples.len() as f64;
     let (dark, light) = levels(samples, reach).filter(|(dark, light)| light - dark >= least_contrast)?;
     // Order: c, k (per half-length), ln s, B, b, A, a.
-    let mut p = SVector::<f64, PARAMETERS>::from([0.0, 0.0, 0.7f64.ln(), dark, 0.0, light - dark, 0.0]);
-    let mut last = None;
-    let mut seen = Vec::with_capacity(samples.len());
-    for round in 0..ROUNDS {
-        compare(samples, &p, &mut seen);
-        if round >= FIRST_REWEIGHTED {
-            reweight(samples, &mut seen);
-        }
-        let (normal, gradient) = normal_equations(samples, &seen, &p);
-        let inverse = normal.try_inverse()?;
-        let mut step = inverse * gradient;
-        // A step across the window or of many times the blur is a wild guess: go part of the way.
-        step[0] = step[0].clamp(-MOST_STEP_PX, MOST_STEP_PX);
-        step[2] = step[2].clamp(-MOST_BLUR_STEP, MOST_BLUR_STEP);
-        p += step;
-        p[2] = p[2].clamp(LEAST_BLUR_PX.ln(), most_blur.ln());
-        last = Some(inverse);
-        let settled = step[0].abs() < SETTLED_PX && step[1].abs() < SETTLED_PX;
-        if settled && round >= FIRST_REWEIGHTED {
-            break;
-        }
-    }
+    let p = SVector::<f64, PARAMETERS>::from([0.0, 0.0, 0.7f64.ln(), dark, 0.0, light - dark, 0.0]);
+    let mut model = StepModel { samples, seen: Vec::new(), most_ln_blur: most_blur.ln() };
+    let RobustEstimate { values: p, inverse, .. } = minimise_robustly(&mut model, p)?;
+    let StepModel { samples, seen, .. } = model;
     let Scatter { noise, of_normal } = Scatter::of(samples, &seen);
-    let covariance = last? * of_normal;
+    let covariance = inverse * of_normal;
     let good = weight_sum(samples) / count;
     let contrast = p[5];
     let clean = contrast >= least_contrast
@@ -140,6 +120,49 @@ struct Seen {
     growth: f64,
 }
 
+/// The step model beside its samples.
+struct StepModel<'a> {
+    samples: &'a mut [StepSample],
+    seen: Vec<Seen>,
+    most_ln_blur: f64,
+}
+
+impl ReweightedModel<PARAMETERS> for StepModel<'_> {
+    const UNWEIGHTED: usize = 3;
+    const MOST: usize = 12;
+
+    fn equations(&mut self, p: &SVector<f64, PARAMETERS>, reweigh: bool) -> Equations<PARAMETERS> {
+        compare(self.samples, p, &mut self.seen);
+        if reweigh {
+            reweight(self.samples, &mut self.seen);
+        }
+        let (mut normal, mut downhill) = (SMatrix::zeros(), SVector::zeros());
+        let sharpness = 1.0 / p[2].exp();
+        for (s, Seen { z, phi, slope, residual, .. }) in self.samples.iter().zip(&self.seen) {
+            let step = p[5] + p[6] * s.t;
+            let moved = -step * slope * sharpness;
+            let blurred = -step * slope * z;
+            let row = SVector::from([moved, moved * s.t, blurred, 1.0, s.t, *phi, phi * s.t]);
+            let weighted: SVector<f64, PARAMETERS> = row * s.weight;
+            normal += weighted * row.transpose();
+            downhill += weighted * *residual;
+        }
+        (normal, downhill)
+    }
+
+    /// A step across the window or of many times the blur is a wild guess: part of it is enough.
+    fn apply(&self, mut step: SVector<f64, PARAMETERS>, p: &mut SVector<f64, PARAMETERS>) {
+        step[0] = step[0].clamp(-MOST_STEP_PX, MOST_STEP_PX);
+        step[2] = step[2].clamp(-MOST_BLUR_STEP, MOST_BLUR_STEP);
+        *p += step;
+        p[2] = p[2].clamp(LEAST_BLUR_PX.ln(), self.most_ln_blur);
+    }
+
+    fn is_settled(&self, step: &SVector<f64, PARAMETERS>) -> bool {
+        step[0].abs() < SETTLED_PX && step[1].abs() < SETTLED_PX
+    }
+}
+
 fn compare(samples: &[StepSample], p: &SVector<f64, PARAMETERS>, seen: &mut Vec<Seen>) {
     let normal = Normal::table();
     let sharpness = 1.0 / p[2].exp();
@@ -152,24 +175,7 @@ fn compare(samples: &[StepSample], p: &SVector<f64, PARAMETERS>, seen: &mut Vec<
     }));
 }
 
-type Equations = (SMatrix<f64, PARAMETERS, PARAMETERS>, SVector<f64, PARAMETERS>);
-
-fn normal_equations(samples: &[StepSample], seen: &[Seen], p: &SVector<f64, PARAMETERS>) -> Equations {
-    let (mut normal, mut gradient) = (SMatrix::zeros(), SVector::zeros());
-    let sharpness = 1.0 / p[2].exp();
-    for (s, Seen { z, phi, slope, residual, .. }) in samples.iter().zip(seen) {
-        let step = p[5] + p[6] * s.t;
-        let moved = -step * slope * sharpness;
-        let blurred = -step * slope * z;
-        let row = SVector::<f64, PARAMETERS>::from([moved, moved * s.t, blurred, 1.0, s.t, *phi, phi * s.t]);
-        let weighted = row * s.weight;
-        normal += weighted * row.transpose();
-        gradient += weighted * *residual;
-    }
-    (normal, gradient)
-}
-
-/// What the residuals tell of the noise.
+/// Noise by the residuals.
 struct Scatter {
     /// Noise of one pixel.
     noise: f64,

@@ -2,7 +2,7 @@
 
 use super::{Found, doubts};
 use crate::camera::lens::Lens;
-use crate::camera::pose::Pose;
+use crate::camera::pose::CameraPose;
 use crate::card::FoundCard;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES};
@@ -56,7 +56,7 @@ fn cards(found: &Found) -> Vec<CardOutline> {
     cards.iter().enumerate().map(|(i, card)| card_outline(card, seen(i))).collect()
 }
 
-fn card_outline(card: &FoundCard, seen: Option<(Lens, Pose)>) -> CardOutline {
+fn card_outline(card: &FoundCard, seen: Option<(Lens, CameraPose)>) -> CardOutline {
     let outline = seen.map_or_else(Vec::new, |(lens, pose)| {
         let pixel = |corner| Some(lens.photo_from_ideal(pose.ideal_from_card(card.printed(corner))?));
         card.pattern.outline().into_iter().filter_map(pixel).collect()

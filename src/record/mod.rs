@@ -8,7 +8,7 @@ mod warnings;
 use std::sync::Arc;
 
 use crate::camera::placement::LensSource;
-use crate::camera::pose::Pose;
+use crate::camera::pose::CameraPose;
 use crate::camera::print_scale::ScaleBy;
 use crate::card::FoundCards;
 use crate::explain::Explanation;
@@ -233,25 +233,20 @@ fn midline_entry(request: &Request, traced: &Traced) -> Option<sheet::Midline> {
 }
 
 fn card_entries(located: &Located) -> Vec<sheet::Card> {
-    let mut residuals = located.fit.residuals_px.as_slice();
-    let entry = |(i, card): (usize, &crate::card::FoundCard)| {
-        let (own, rest) = residuals.split_at(card.side_points(i).len());
-        residuals = rest;
-        sheet::Card {
-            pattern: card.pattern.name.clone(),
-            copy: card.copy,
-            tags: card.tags.len() as u32,
-            rms_px: (own.iter().map(|r| r * r).sum::<f64>() / own.len().max(1) as f64).sqrt(),
-            print_scale: card.print_scale,
-            print_scale_u: Some(located.print_scale.relative_u),
-            print_scale_by: Some(match located.print_scale.by {
-                ScaleBy::Printer => sheet::ScaleSource::Printer,
-                ScaleBy::Bar(_) => sheet::ScaleSource::Bar,
-                ScaleBy::BankCard => sheet::ScaleSource::BankCard,
-            }),
-        }
+    let entry = |(card, rms_px): (&crate::card::FoundCard, &f64)| sheet::Card {
+        pattern: card.pattern.name.clone(),
+        copy: card.copy,
+        tags: card.tags.len() as u32,
+        rms_px: *rms_px,
+        print_scale: card.print_scale,
+        print_scale_u: Some(located.print_scale.relative_u),
+        print_scale_by: Some(match located.print_scale.by {
+            ScaleBy::Printer => sheet::ScaleSource::Printer,
+            ScaleBy::Bar(_) => sheet::ScaleSource::Bar,
+            ScaleBy::BankCard => sheet::ScaleSource::BankCard,
+        }),
     };
-    located.found.cards.iter().enumerate().map(entry).collect()
+    located.found.cards.iter().zip(&located.fit.card_rms_px).map(entry).collect()
 }
 
 /// The focal length comes from the card where the card has narrowed its prior to less than this part.
@@ -260,11 +255,11 @@ const CARD_DECIDES: f64 = 0.5;
 fn camera_entry(located: &Located) -> sheet::Camera {
     let fit = &located.fit;
     let lens = fit.camera.lens;
-    let prior_u = 1.0 / fit.estimate.prior_precision[0].sqrt();
-    let from_card = fit.estimate.u(0) < CARD_DECIDES * prior_u;
+    let from_card = fit.focal_narrowed() < CARD_DECIDES;
     let focal_source = match located.lens_source {
         LensSource::File => sheet::FocalSource::LensFile,
         _ if from_card => sheet::FocalSource::Card,
+        LensSource::Card => sheet::FocalSource::Card,
         LensSource::Exif => sheet::FocalSource::Exif,
         LensSource::Assumed => sheet::FocalSource::Assumed,
     };
@@ -275,7 +270,7 @@ fn camera_entry(located: &Located) -> sheet::Camera {
         focal_u_px: fit.focal_u_px(),
         focal_source,
         principal_px: Some([lens.cx_px, lens.cy_px]),
-        principal_u_px: Some([fit.estimate.u(1), fit.estimate.u(2)]),
+        principal_u_px: Some(fit.principal_u_px()),
         distortion: lens.distortion,
         height_mm: fit.camera.height_mm(),
         tilt_deg: fit.camera.pose.tilt_deg(),
@@ -287,7 +282,7 @@ fn camera_entry(located: &Located) -> sheet::Camera {
     }
 }
 
-fn rotation_rows(pose: &Pose) -> [[f64; 3]; 3] {
+fn rotation_rows(pose: &CameraPose) -> [[f64; 3]; 3] {
     let m = pose.rotation.matrix();
     [0, 1, 2].map(|row| [0, 1, 2].map(|column| m[(row, column)]))
 }

@@ -179,7 +179,7 @@ fn card_far(traced: &Traced) -> Option<Warning> {
     let Located { found, fit, .. } = &traced.located;
     let centre = (traced.midline.front_mm + traced.midline.rear_mm) / 2.0;
     let first = &fit.card_poses[0];
-    let distance_mm = |pose: &crate::camera::pose::Pose| {
+    let distance_mm = |pose: &crate::camera::pose::CameraPose| {
         let origin = first.rotation.inverse() * (pose.translation_mm - first.translation_mm);
         (origin.xy() - centre).norm()
     };

@@ -8,7 +8,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use super::palette::WASH;
 use crate::camera::Camera;
 use crate::camera::lens::Lens;
-use crate::camera::pose::Pose;
+use crate::camera::pose::CameraPose;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Side, View};
 use crate::outline::lift::LiftProfile;
@@ -109,7 +109,7 @@ fn camera(kept: &sheet::Camera) -> Option<Camera> {
     // Nine digits are written, so a rotation is orthogonal to within this; nothing else is accepted.
     let is_rotation =
         (matrix * matrix.transpose() - Matrix3::identity()).norm() < 1e-6 && matrix.determinant() > 0.0;
-    let pose = Pose {
+    let pose = CameraPose {
         rotation: Rotation3::from_matrix_unchecked(matrix),
         translation_mm: Vector3::from(translation_mm),
     };

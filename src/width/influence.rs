@@ -10,7 +10,6 @@ use nalgebra::{DVector, Vector2};
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
 use crate::numeric::frame::PhotoPoint;
-use crate::numeric::solve::Source;
 use crate::numeric::uncertain::Drawer;
 use crate::numeric::words::{Part, SIDES, Side};
 use crate::outline::lift::LiftProfile;
@@ -101,8 +100,7 @@ pub struct Influences<'a> {
 
 /// Names of the budget's lines.
 pub mod line {
-    /// Noise of the measured sides of the tags.
-    pub const CORNERS: &str = "tag corners";
+    pub use crate::camera::parameter::line::CORNERS;
     /// Heights of the edges.
     pub const LIFT: &str = "lift";
     /// Noise, blur and scatter of the traced points.
@@ -185,7 +183,7 @@ impl<'a> Influences<'a> {
         let (midline, seat, channel) = (&inputs.midline, &inputs.seat_lift, &inputs.channel_lift);
         let base = seen(&camera, midline, seat, channel)?;
         let (mut by_camera, mut ends) = (Vec::new(), Vec::new());
-        for j in 0..inputs.fit.parameter_count() {
+        for j in 0..inputs.fit.parameters().len() {
             let delta = 0.5 * inputs.fit.estimate.u(j);
             let moved = |by: f64| {
                 let moved = inputs.fit.camera_moved(j, by);
@@ -251,12 +249,8 @@ impl<'a> Influences<'a> {
             self.camera.len(),
             self.camera.iter().map(|(delta, [up, down])| change(up, down) / (2.0 * delta)),
         );
-        for (source, v) in self.inputs.fit.estimate.variance_by_source(&slopes) {
-            let name = match source {
-                Source::Data => line::CORNERS,
-                Source::Prior(j) => self.inputs.fit.parameter_name(j).unwrap_or(line::CORNERS),
-            };
-            *variance.entry(name).or_default() += v;
+        for (source, part) in self.inputs.fit.sources() {
+            *variance.entry(source.line()).or_default() += part.dot(&slopes).powi(2);
         }
         for (name, halves, u) in &self.moved {
             *variance.entry(name).or_default() += (change(halves, &self.base) * u).powi(2);
@@ -319,11 +313,8 @@ impl<'a> Influences<'a> {
     /// inputs, nor what belongs to one half-width alone.
     pub fn effects(&self) -> Vec<Effect> {
         let mut effects = Vec::new();
-        for (source, parameters) in self.inputs.fit.estimate.parts() {
-            let name = match source {
-                Source::Data => line::CORNERS,
-                Source::Prior(j) => self.inputs.fit.parameter_name(j).unwrap_or(line::CORNERS),
-            };
+        for (source, parameters) in self.inputs.fit.sources() {
+            let name = source.line();
             let half = |cut: usize, side: usize| -> f64 {
                 let slopes =
                     self.camera.iter().map(|(d, [up, down])| (up[cut][side] - down[cut][side]) / (2.0 * d));
@@ -428,7 +419,7 @@ pub fn halves_over(
 mod tests {
     use super::*;
     use crate::camera::lens::Lens;
-    use crate::camera::pose::Pose;
+    use crate::camera::pose::CameraPose;
     use crate::numeric::frame::CardPoint;
     use crate::numeric::words::View;
     use approx::assert_relative_eq;
@@ -442,7 +433,7 @@ mod tests {
         let rotation = Rotation3::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI);
         let translation_mm = -(rotation * Vector3::new(0.0, aside_mm, HEIGHT_MM));
         let lens = Lens { focal_px: 3000.0, cx_px: 2000.0, cy_px: 1500.0, distortion: [0.0; 5] };
-        Camera { lens, pose: Pose { rotation, translation_mm } }
+        Camera { lens, pose: CameraPose { rotation, translation_mm } }
     }
 
     /// By how much a saddle's roll changes the width that such a camera's photo shows, mm.

@@ -5,8 +5,12 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use nalgebra::{Vector2, Vector3};
-use seatspan::camera::calibrate::closed_form::inner_from_homographies;
-use seatspan::camera::calibrate::{Calibration, Inner, Known, Model, Observation, TargetView, calibrate};
+use seatspan::camera::bundle::Known;
+use seatspan::camera::calibrate::closed_form::intrinsics_from_homographies;
+use seatspan::camera::calibrate::{Calibration, LensModel, calibrate};
+use seatspan::camera::lens::Intrinsics;
+use seatspan::camera::target::TargetView;
+use seatspan::card::side::Observation;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
 use serde::Deserialize;
@@ -22,6 +26,7 @@ fn view(target: &[[f64; 2]], photo: &[[f64; 2]]) -> TargetView {
             measured: PhotoPoint::new(p[0], p[1]),
             across,
             u_px: 1.0,
+            tag: 0,
         })
     });
     TargetView {
@@ -32,9 +37,9 @@ fn view(target: &[[f64; 2]], photo: &[[f64; 2]]) -> TargetView {
 }
 
 /// Plain points, pixels of any shape, the first `terms` of the distortion, nothing known beforehand.
-fn published_model(terms: usize, skew: bool) -> Model {
+fn published_model(terms: usize, skew: bool) -> LensModel {
     let free = |yes: bool| if yes { Known::Free } else { Known::Fixed };
-    Model {
+    LensModel {
         focal: Known::Free,
         principal: Known::Free,
         distortion: std::array::from_fn(|i| free(i < terms)),
@@ -53,9 +58,9 @@ fn points(path: &Path) -> Vec<[f64; 2]> {
     numbers(path).chunks(2).map(|c| [c[0], c[1]]).collect()
 }
 
-fn closed_form(views: &[TargetView]) -> Inner {
+fn closed_form(views: &[TargetView]) -> Intrinsics {
     let homographies: Vec<_> = views.iter().map(|v| v.photo_from_target).collect();
-    inner_from_homographies(&homographies, [319.5, 239.5], 640.0).unwrap()
+    intrinsics_from_homographies(&homographies, [319.5, 239.5], 640.0).unwrap()
 }
 
 fn close(what: &str, got: f64, published: f64, tolerance: f64) {
@@ -83,7 +88,7 @@ fn zhang_s_five_views_give_the_published_camera() {
     let start = closed_form(&views);
     println!("closed form  {start:?}");
     let fit = calibrate(&views, start, &published_model(2, true)).unwrap();
-    let inner = fit.inner;
+    let inner = fit.intrinsics;
     close("alpha", inner.fx_px, 832.5, 0.05);
     close("beta", inner.fy_px, 832.53, 0.005);
     close("gamma", inner.skew_px, 0.204494, 1.5e-5);
@@ -134,7 +139,7 @@ struct OtherCamera {
 
 const CHESSBOARD_NAMES: [&str; 9] = ["fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3"];
 
-fn values_of(inner: &Inner) -> [f64; 9] {
+fn values_of(inner: &Intrinsics) -> [f64; 9] {
     let d = inner.distortion;
     [inner.fx_px, inner.fy_px, inner.cx_px, inner.cy_px, d[0], d[1], d[2], d[3], d[4]]
 }
@@ -158,12 +163,12 @@ fn a_chessboard_s_corners_give_the_published_camera() {
     println!(
         "skew {:.2} px kept: fx {:.2}, rms {:.3} px",
         closed.skew_px,
-        kept.inner.fx_px,
+        kept.intrinsics.fx_px,
         rms_a_point(&kept)
     );
-    let start = Inner { skew_px: 0.0, ..closed };
+    let start = Intrinsics { skew_px: 0.0, ..closed };
     let fit = calibrate(&views, start, &published_model(5, false)).unwrap();
-    let got = values_of(&fit.inner);
+    let got = values_of(&fit.intrinsics);
     let published = [
         532.80992189,
         532.93346422,
@@ -201,12 +206,12 @@ fn a_chessboard_s_corners_give_the_other_program_s_camera_with_square_pixels() {
     let set: Chessboard = serde_json::from_str(include_str!("../reference/chessboard_opencv.json")).unwrap();
     let views: Vec<TargetView> = set.photos.values().map(|seen| view(&set.board, seen)).collect();
     let closed = closed_form(&views);
-    let start = Inner { skew_px: 0.0, fy_px: closed.fx_px, ..closed };
-    let model = Model { pixel_aspect: Known::Fixed, ..published_model(5, false) };
+    let start = Intrinsics { skew_px: 0.0, fy_px: closed.fx_px, ..closed };
+    let model = LensModel { pixel_aspect: Known::Fixed, ..published_model(5, false) };
     let fit = calibrate(&views, start, &model).unwrap();
     for (i, name) in CHESSBOARD_NAMES.into_iter().enumerate() {
         // The library gives a standard deviation for one of the two focal lengths.
-        close(name, values_of(&fit.inner)[i], set.square.values[i], 1e-3 * set.square.u[i.max(1)]);
+        close(name, values_of(&fit.intrinsics)[i], set.square.values[i], 1e-3 * set.square.u[i.max(1)]);
     }
     close("rms a point", rms_a_point(&fit), set.square.rms_px, 1e-6);
 }
@@ -267,7 +272,7 @@ fn a_set_that_does_not_determine_the_lens_is_refused_with_what_to_add() {
     assert!(said.contains("3 views") && said.contains("slanting"), "{said}");
 }
 
-const DRAWN: Inner = Inner {
+const DRAWN: Intrinsics = Intrinsics {
     fx_px: 1490.0,
     fy_px: 1490.0,
     skew_px: 0.0,

@@ -8,15 +8,20 @@ use std::path::Path;
 use crate::shared::shared_folder as shared;
 use nalgebra::{DVector, Matrix2, Rotation3, Vector2, Vector3};
 use seatspan::camera::Camera;
+use seatspan::camera::bundle::Known;
 use seatspan::camera::calibrate::agreement::views_ratio;
-use seatspan::camera::calibrate::{Calibration, Inner, Known, Model, Observation, TargetView, calibrate};
-use seatspan::camera::fit::{CameraFit, LensPrior, line};
+use seatspan::camera::calibrate::{Calibration, LensModel, calibrate};
+use seatspan::camera::fit::CameraFit;
+use seatspan::camera::lens::Intrinsics;
 use seatspan::camera::lens_file::{LensFile, SCHEMA};
+use seatspan::camera::parameter::line;
 use seatspan::camera::placement::{camera_over_cards, lens_prior};
-use seatspan::camera::pose::Pose;
+use seatspan::camera::pose::CameraPose;
+use seatspan::camera::prior::LensPrior;
+use seatspan::camera::target::TargetView;
 use seatspan::card::find::accepted_tags;
 use seatspan::card::pattern::{Pattern, TagPlace};
-use seatspan::card::side::{Side, SidePixels, measure_side};
+use seatspan::card::side::{Observation, SidePixels, TagSide, measure_side};
 use seatspan::card::{FoundCard, FoundCards, MeasuredTag};
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
@@ -133,10 +138,10 @@ fn distance_mm(camera: &Camera, tag: &MeasuredTag) -> Option<f64> {
 }
 
 /// A side moved across itself and turned by so many of its standard uncertainties.
-fn moved(side: &Side, offset: f64, slope: f64) -> Side {
+fn moved(side: &TagSide, offset: f64, slope: f64) -> TagSide {
     let middle = side.middle.vector() + side.outward * (offset * side.u_offset_px);
     let along = (side.along + side.outward * (slope * side.u_slope)).normalize();
-    Side { middle: middle.into(), along, outward: Vector2::new(along.y, -along.x), ..*side }
+    TagSide { middle: middle.into(), along, outward: Vector2::new(along.y, -along.x), ..*side }
 }
 
 /// Variance of the distance by the noise of the other tag's sides, mm².
@@ -159,7 +164,7 @@ fn variance_by_slope(camera: &Camera, tag: &MeasuredTag) -> Option<f64> {
     for axis in [Vector3::x(), Vector3::y()] {
         let with = |sign: f64| {
             let rotation = camera.pose.rotation * Rotation3::new(axis * (sign * LEVEL_U));
-            distance_mm(&Camera { pose: Pose { rotation, ..camera.pose }, ..*camera }, tag)
+            distance_mm(&Camera { pose: CameraPose { rotation, ..camera.pose }, ..*camera }, tag)
         };
         sum += ((with(1.0)? - with(-1.0)?) / 2.0).powi(2);
     }
@@ -176,21 +181,20 @@ const CORNERS_FREEDOM: f64 = 2.0;
 /// The fit's covariance by its sources; to the corners belong those of the other tag, with the noise that the fit found.
 fn budget(fit: &CameraFit, other: &MeasuredTag, reference_u_mm: f64) -> Option<Budget> {
     let at = |index: usize, by: f64| distance_mm(&fit.camera_moved(index, by), other);
-    let mut gradient = DVector::zeros(fit.parameter_count());
+    let mut gradient = DVector::zeros(fit.parameters().len());
     for i in 0..gradient.len() {
         let step = 0.1 * fit.estimate.u(i);
         gradient[i] = (at(i, step)? - at(i, -step)?) / (2.0 * step);
     }
-    let (data, priors) = fit.estimate.responses(&gradient);
-    let noise = variance_by_sides(&fit.camera, other)? * fit.birge_ratio.powi(2);
+    let noise = variance_by_sides(&fit.camera, other)? * fit.noise.ratio.powi(2);
     let level = variance_by_slope(&fit.camera, other)?;
     let mut squares = Budget::from([
-        (budget_line::CORNERS, data + noise),
+        (budget_line::CORNERS, noise),
         (budget_line::LEVEL, level),
         (REFERENCE, reference_u_mm.powi(2)),
     ]);
-    for (index, answer) in priors {
-        *squares.entry(fit.parameter_name(index)?).or_default() += answer * answer;
+    for (source, part) in fit.sources() {
+        *squares.entry(source.line()).or_default() += part.dot(&gradient).powi(2);
     }
     Some(squares)
 }
@@ -229,6 +233,7 @@ fn board_view(object: &[[f64; 3]], seen: &[[f64; 2]]) -> TargetView {
             measured: (*p).into(),
             across,
             u_px: 0.1,
+            tag: 0,
         })
     });
     let photo_from_target = homography(&pairs).unwrap();
@@ -237,10 +242,10 @@ fn board_view(object: &[[f64; 3]], seen: &[[f64; 2]]) -> TargetView {
 
 /// The program's fit to the phone's photos of a chessboard, in the terms of the reference's lens (k1 and k2), its
 /// uncertainty as much larger as the views differ.
-fn calibrated(boards: &Boards, start: Inner) -> Calibration {
+fn calibrated(boards: &Boards, start: Intrinsics) -> Calibration {
     let views: Vec<TargetView> =
         boards.corners.values().map(|seen| board_view(&boards.object, seen)).collect();
-    let model = Model {
+    let model = LensModel {
         focal: Known::Free,
         principal: Known::Free,
         distortion: [Known::Free, Known::Free, Known::Fixed, Known::Fixed, Known::Fixed],
@@ -251,7 +256,7 @@ fn calibrated(boards: &Boards, start: Inner) -> Calibration {
     };
     let fit = calibrate(&views, start, &model).unwrap();
     let ratio = views_ratio(&views, start, &fit, &model);
-    println!("{:?}, rms {:.3} px, views differ {ratio:.1} times more", fit.inner, fit.rms_px);
+    println!("{:?}, rms {:.3} px, views differ {ratio:.1} times more", fit.intrinsics, fit.rms_px);
     fit.widened(ratio)
 }
 
@@ -260,7 +265,8 @@ fn calibrated(boards: &Boards, start: Inner) -> Calibration {
 fn lens_file(walls: &Walls, boards: &Boards) -> LensFile {
     let focal_px = (walls.k[0][0] + walls.k[1][1]) / 2.0;
     let [cx_px, cy_px] = [walls.k[0][2], walls.k[1][2]];
-    let start = Inner { fx_px: focal_px, fy_px: focal_px, skew_px: 0.0, cx_px, cy_px, distortion: [0.0; 5] };
+    let start =
+        Intrinsics { fx_px: focal_px, fy_px: focal_px, skew_px: 0.0, cx_px, cy_px, distortion: [0.0; 5] };
     let fit = calibrated(boards, start);
     let any = LensPrior::uncalibrated(816, 612, focal_px, 0.05).distortion_u;
     let correlation = |i: usize, j: usize| match fit.u(i) * fit.u(j) {

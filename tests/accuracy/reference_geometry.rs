@@ -3,9 +3,12 @@
 
 use crate::shared::shared_folder as shared;
 use nalgebra::{Matrix3, Vector2, Vector3};
-use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
+use seatspan::camera::fit::fit_camera;
 use seatspan::camera::lens::Lens;
-use seatspan::card::side::SidePoint;
+use seatspan::camera::parameter::{BundleParameter, PoseParameter};
+use seatspan::camera::prior::LensPrior;
+use seatspan::camera::target::TargetView;
+use seatspan::card::side::Observation;
 use seatspan::numeric::frame::{CardPoint, IdealPoint, PhotoPoint};
 use seatspan::numeric::homography::{apply, homography};
 use serde::Deserialize;
@@ -101,17 +104,17 @@ fn distortion_agrees_both_ways() {
 }
 
 /// The outline's corners as observations in x and y: each is one point seen across two directions.
-fn side_points(pose: &PlanePose, u_px: f64) -> Vec<SidePoint> {
+fn observations(pose: &PlanePose, u_px: f64) -> Vec<Observation> {
     pose.plane
         .iter()
         .zip(&pose.photo)
         .flat_map(|(on_card, seen)| {
-            [Vector2::x(), Vector2::y()].map(|outward| SidePoint {
-                card: 0,
-                on_card: CardPoint::new(on_card[0], on_card[1], on_card[2]),
+            [Vector2::x(), Vector2::y()].map(|across| Observation {
+                on_target: CardPoint::new(on_card[0], on_card[1], on_card[2]),
                 measured: PhotoPoint::new(seen[0], seen[1]),
-                outward,
+                across,
                 u_px,
+                tag: 0,
             })
         })
         .collect()
@@ -126,10 +129,10 @@ fn poses_agree() {
             .zip(&pose.photo)
             .map(|(a, b)| (Vector2::new(a[0], a[1]), Vector2::from(*b)))
             .collect();
-        let card = CardInFit {
-            half_width_mm: 125.0,
-            half_height_mm: 90.0,
-            photo_from_plane: homography(&pairs).unwrap(),
+        let card = TargetView {
+            halves_mm: [125.0, 90.0],
+            photo_from_target: homography(&pairs).unwrap(),
+            observations: observations(&pose, pose.noise_px.max(0.01)),
         };
         // A lens known to a part in 1e9 leaves the pose (and a bow, which is fitted with it).
         let prior = LensPrior {
@@ -139,7 +142,7 @@ fn poses_agree() {
             distortion_u: [1e-9; 5],
             covariance: None,
         };
-        let fit = fit_camera(&prior, &[card], &side_points(&pose, pose.noise_px.max(0.01))).unwrap();
+        let fit = fit_camera(&prior, &[card]).unwrap();
         // Of two near rotations the matrices differ by the angle times the root of 2.
         let turn = (fit.camera.pose.rotation.matrix() - matrix(&pose.rotation)).norm() / 2f64.sqrt();
         let theirs = Vector3::from(pose.translation_mm);
@@ -153,9 +156,10 @@ fn poses_agree() {
         } else {
             // Both answers lie within the noise of the truth; this one also fits a bow, which near the vertical is
             // nearly a tilt: 4 standard uncertainties of its own.
-            let at = 9;
+            let is_pose = |p: &BundleParameter| matches!(p, BundleParameter::Pose { .. });
+            let at = fit.parameters().iter().position(is_pose).unwrap();
             let u_turn = (0..3).map(|i| fit.estimate.u(at + i).powi(2)).sum::<f64>().sqrt();
-            let u_shift = fit.estimate.u(at + 5).hypot(u_turn);
+            let u_shift = fit.estimate.u(at + PoseParameter::Distance as usize).hypot(u_turn);
             assert!(turn < 4.0 * u_turn, "{:.2e} rad, u {u_turn:.2e}", turn);
             assert!(shift < 4.0 * u_shift, "{shift:.2e}, u {u_shift:.2e}");
         }

@@ -4,7 +4,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock};
 
 use divan::{Bencher, black_box};
-use seatspan::camera::fit::{CardInFit, LensPrior, fit_camera};
+use seatspan::camera::fit::fit_camera;
+use seatspan::camera::prior::LensPrior;
+use seatspan::camera::target::TargetView;
 use seatspan::card::find_cards;
 use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
@@ -66,9 +68,8 @@ fn e_fit_camera(bencher: Bencher) {
     let found = &MEASURED.traced.located.found;
     let hint = PHOTO.focal_hint().expect("the demo's EXIF");
     let prior = LensPrior::uncalibrated(PHOTO.width_px(), PHOTO.height_px(), hint.focal_px, hint.relative_u);
-    let cards: Vec<CardInFit> = found.cards.iter().map(CardInFit::from).collect();
-    let sides: Vec<_> = found.cards.iter().enumerate().flat_map(|(i, card)| card.side_points(i)).collect();
-    bencher.bench_local(|| fit_camera(black_box(&prior), &cards, &sides).is_ok());
+    let cards: Vec<TargetView> = found.cards.iter().map(TargetView::from).collect();
+    bencher.bench_local(|| fit_camera(black_box(&prior), &cards).is_ok());
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

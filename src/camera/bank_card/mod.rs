@@ -1,8 +1,8 @@
-//! The scale at which the reference card was printed, by a bank card that lies in the frame on it.
+//! Print scale of the reference card from a bank card in its frame.
 //!
-//! Its sides are looked for about the frame, in the light as it falls on the paper's plane, and then measured in the photo as the
-//! sides of the tags are. Width and height of the bank card (ISO/IEC 7810, ID-1) over what they measure by the tags' nominal
-//! places are the scale of the print, twice.
+//! The sides of the bank card are found about the frame in a rectified view of the paper, then measured in the photo like
+//! those of the tags. Its known width and height (ISO/IEC 7810, ID-1) over those measured by the nominal places of the
+//! tags are two estimates of the scale.
 
 mod rim;
 
@@ -12,12 +12,12 @@ use super::Camera;
 use super::fit::CameraFit;
 use crate::card::FoundCard;
 use crate::card::bank_card::{BRACKET_MM, ID1_MM, ID1_THICK_MM, frame_middle_mm};
-use crate::card::side::{Side, SidePixels, measure_side};
+use crate::card::side::{SidePixels, TagSide, measure_side};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::photo::Photo;
 use rim::{Rim, rim};
 
-/// Printed length over nominal length, as a bank card tells it.
+/// Printed length over nominal length, by a bank card.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ScaleByBankCard {
     /// The scale.
@@ -26,24 +26,24 @@ pub struct ScaleByBankCard {
     pub relative_u: f64,
 }
 
-/// Sides in the order in which both are named here: right, top, left, bottom, each a quarter turn on.
+/// Number of sides, in the order right, top, left, bottom: each a quarter turn on.
 const SIDES: usize = 4;
-/// A bank card lies in the frame, and sticks out of it where the print is too small, by this at most on a side, mm.
+/// Largest distance of a side of the bank card from the frame, mm: it sticks out where the print is too small.
 const REACH_MM: f64 = 5.0;
-/// It may lie turned by this, degrees.
+/// Largest turn of the bank card in the frame, degrees.
 const MOST_TURN_DEG: f64 = 5.0;
 const TURN_STEP_DEG: f64 = 0.5;
 /// Beyond the brackets of the frame, along each side from its corners, mm; and where the bank card's corner is round.
 const FROM_CORNER_MM: f64 = BRACKET_MM + 4.0;
-/// Light is compared over this much to either side of a supposed edge, but for its blur, mm.
+/// Light is compared between these distances to either side of a supposed edge, mm; nearer, blur mixes it.
 const WINDOW_MM: [f64; 2] = [0.5, 2.0];
 /// Steps of the coarse picture along a side and across it, mm.
 const ALONG_MM: f64 = 1.0;
 const ACROSS_MM: f64 = 0.25;
-/// What lies beyond the bank card is white paper, no darker than this part of the lightest there is about the frame.
+/// The paper beyond the bank card is no darker than this part of the lightest about the frame.
 const LEAST_WHITE: f64 = 0.6;
 /// A side of a bank card as seen is off its true place by this, mm, as a standard uncertainty: its rim is round, and the sun
-/// throws a shadow of some 0.4 mm beyond the sides turned away from it, which may or may not be told from the card
+/// throws a shadow of some 0.4 mm beyond the sides turned away from it, which may or may not be distinguished from the card
 /// (rectangular; a stated assumption).
 const RIM_U_MM: f64 = 0.12;
 /// Bank cards are cut this true, mm, as a standard uncertainty (a stated assumption).
@@ -68,8 +68,8 @@ pub fn scale_by_bank_card(
     let middle = frame_middle_mm(found.pattern);
     let camera = fit.camera_over(card, &fit.estimate.values);
     let paper = Paper { photo, fit, card, camera, middle, blur_px: found.blur_px() };
-    let lying = paper.look()?;
-    let sides: Vec<Edge> = (0..SIDES).map(|side| paper.edge(&lying, side)).collect::<Option<_>>()?;
+    let place = paper.find()?;
+    let sides: Vec<Edge> = (0..SIDES).map(|side| paper.edge(&place, side)).collect::<Option<_>>()?;
     let values = &fit.estimate.values;
     let lines: Vec<Line> = sides.iter().map(|s| paper.line(s, values)).collect::<Option<_>>()?;
     if !square(&lines) {
@@ -107,14 +107,14 @@ struct Paper<'a> {
     blur_px: f64,
 }
 
-/// How a bank card lies about the frame, roughly.
-struct Lying {
+/// Rough place of a bank card about the frame.
+struct RoughPlace {
     turn: Rotation2<f64>,
-    /// How far each side lies outwards of the frame's, mm.
+    /// Distance of each side outwards of the frame's, mm.
     outwards_mm: [f64; SIDES],
 }
 
-impl Lying {
+impl RoughPlace {
     /// A point of a side, so far along from its middle and so far outwards of the frame's side.
     fn point(turn: &Rotation2<f64>, side: usize, along_mm: f64, outwards_mm: f64) -> Vector2<f64> {
         let quarter = Rotation2::new(side as f64 * std::f64::consts::FRAC_PI_2);
@@ -128,14 +128,14 @@ impl Lying {
     }
 }
 
-/// Half of the stretch of a side that lies before white paper, mm.
+/// Half of the stretch of a side in front of white paper, mm.
 fn half_seen_mm(side: usize) -> f64 {
     ID1_MM[(side + 1) % 2] / 2.0 - FROM_CORNER_MM
 }
 
-/// A side of the bank card in the photo, and where along it the rim lies.
+/// A side of the bank card in the photo, with the place of its rim.
 struct Edge {
-    side: Side,
+    side: TagSide,
     rim: Rim,
 }
 
@@ -173,17 +173,17 @@ impl Paper<'_> {
         Some(f64::from(self.photo.linear_at(self.pixel(p)?)?[1]))
     }
 
-    /// Where a bank card lies: the turn at which all four sides step most clearly from dark to white.
-    fn look(&self) -> Option<Lying> {
+    /// Rough place of the bank card: the turn at which all four sides step most clearly from dark to white.
+    fn find(&self) -> Option<RoughPlace> {
         let turns = (MOST_TURN_DEG / TURN_STEP_DEG) as i32;
-        let lying = (-turns..=turns).filter_map(|i| {
+        let place = (-turns..=turns).filter_map(|i| {
             let turn = Rotation2::new((f64::from(i) * TURN_STEP_DEG).to_radians());
             let steps: Vec<[f64; 2]> =
                 (0..SIDES).map(|side| self.step(&turn, side)).collect::<Option<_>>()?;
             let clear: f64 = steps.iter().map(|s| s[1]).sum();
-            Some((clear, Lying { turn, outwards_mm: [0, 1, 2, 3].map(|i| steps[i][0]) }))
+            Some((clear, RoughPlace { turn, outwards_mm: [0, 1, 2, 3].map(|i| steps[i][0]) }))
         });
-        lying.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, lying)| lying)
+        place.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, place)| place)
     }
 
     /// How far outwards of the frame's side the light steps up most to white, mm, and by how much.
@@ -210,7 +210,7 @@ impl Paper<'_> {
             let outwards = across as f64 * ACROSS_MM - reach;
             let lights = (0..=along).map(|i| {
                 let at = i as f64 * ALONG_MM - half;
-                self.light(Lying::point(turn, side, at, outwards))
+                self.light(RoughPlace::point(turn, side, at, outwards))
             });
             Some(lights.sum::<Option<f64>>()? / (along + 1) as f64)
         };
@@ -218,8 +218,8 @@ impl Paper<'_> {
     }
 
     /// A side measured in the photo.
-    fn edge(&self, lying: &Lying, side: usize) -> Option<Edge> {
-        let [from, to] = lying.side_mm(side).map(|p| self.pixel(p));
+    fn edge(&self, place: &RoughPlace, side: usize) -> Option<Edge> {
+        let [from, to] = place.side_mm(side).map(|p| self.pixel(p));
         let side = measure_side(self.photo, from?, to?, SidePixels::All)?;
         let at = self.on_face(side.middle, &self.camera, &self.fit.estimate.values)? + self.middle;
         let mm_per_px = self.camera.mm_per_px(CardPoint::from(at.push(ID1_THICK_MM)))?;
@@ -228,7 +228,7 @@ impl Paper<'_> {
     }
 
     /// A measured side on the bank card's face. Where the camera looks at it from without it shows its wall below the rim, and
-    /// which of both is the edge depends on the colour of the wall: the middle is taken.
+    /// which of both is the edge depends on the colour of the wall: the middle is used.
     fn line(&self, edge: &Edge, values: &DVector<f64>) -> Option<Line> {
         let camera = self.fit.camera_over(self.card, values);
         let Edge { side, rim } = edge;
@@ -261,8 +261,8 @@ impl Paper<'_> {
             let lines: Option<Vec<Line>> = sides.iter().map(|s| self.line(s, &values)).collect();
             Some(lengths(&lines?))
         };
-        let mut gradients = [0, 1].map(|_| DVector::zeros(self.fit.parameter_count()));
-        for index in 0..self.fit.parameter_count() {
+        let mut gradients = [0, 1].map(|_| DVector::zeros(self.fit.parameters().len()));
+        for index in 0..self.fit.parameters().len() {
             let u = estimate.u(index);
             let (more, less) = (at(index, u)?, at(index, -u)?);
             for (i, gradient) in gradients.iter_mut().enumerate() {
@@ -297,9 +297,9 @@ mod tests {
 
     #[test]
     fn two_scales_are_weighed_and_must_agree() {
-        let told = combine([1.001, 1.002], [0.002, 0.003], [0.0, 0.0]).unwrap();
-        assert!(told.scale > 1.001 && told.scale < 1.0015, "{told:?}");
-        assert!(told.relative_u < 0.0025, "{told:?}");
+        let both = combine([1.001, 1.002], [0.002, 0.003], [0.0, 0.0]).unwrap();
+        assert!(both.scale > 1.001 && both.scale < 1.0015, "{both:?}");
+        assert!(both.relative_u < 0.0025, "{both:?}");
         assert_eq!(combine([1.0, 1.03], [0.002, 0.003], [0.0, 0.0]), None);
         assert_eq!(combine([f64::NAN, 1.0], [0.002, 0.003], [0.0, 0.0]), None);
         let shared = combine([1.0, 1.0], [0.002, 0.003], [0.001, 0.0015]).unwrap();
@@ -308,12 +308,12 @@ mod tests {
 
     #[test]
     fn the_sides_run_clockwise_about_a_bank_card() {
-        let lying = Lying { turn: Rotation2::new(0.02), outwards_mm: [0.5, -0.5, 1.0, 0.0] };
+        let place = RoughPlace { turn: Rotation2::new(0.02), outwards_mm: [0.5, -0.5, 1.0, 0.0] };
         for side in 0..SIDES {
-            let [from, to] = lying.side_mm(side);
-            assert!((to - from).perp(&from) > 0.0, "side {side}: the middle lies on the right");
+            let [from, to] = place.side_mm(side);
+            assert!((to - from).perp(&from) > 0.0, "side {side}: the middle is on the right");
         }
-        let width = lying.side_mm(0)[0] - lying.side_mm(2)[1];
+        let width = place.side_mm(0)[0] - place.side_mm(2)[1];
         assert!((width.norm() - (ID1_MM[0] + 1.5)).abs() < 1e-9);
     }
 }

@@ -1,5 +1,5 @@
-//! Where a thin thing on paper ends, in the photo. In the light of a wide sky its wall takes light from the paper beside it, so
-//! that a plain step would be placed too far outwards, by up to half of the wall's height.
+//! Edge of a thin object on paper. Under a wide sky its wall shades the paper beside it, and a plain step would be placed
+//! too far outwards, by up to half of the wall's height.
 //!
 //! A point of the paper at a distance x from a long wall of height h that sends no light loses `(1 - x / sqrt(x^2 + h^2)) / 2`
 //! of what an even sky sends it (the view factor of a strip at right angles; from memory). A lamp straight above, or a white wall,
@@ -11,12 +11,13 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use crate::card::side::Side;
+use crate::card::side::TagSide;
 use crate::numeric::normal::Normal;
+use crate::numeric::solve::{Equations, ReweightedModel, minimise_robustly};
 use crate::photo::Photo;
 use crate::photo::step::{QUANTISED, StepSample, TUKEY, robust_spread};
 
-/// Where the rim lies.
+/// Place of the rim.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Rim {
     /// Outwards of the side's line, pixels.
@@ -38,7 +39,6 @@ const SHADE_U: f64 = 0.3;
 /// The window reaches so many blurs to either side, and outwards so many heights of the wall more.
 const BLURS: f64 = 3.0;
 const HEIGHTS: f64 = 4.0;
-const ROUNDS: usize = 30;
 /// The rim has settled where it moves by no more than this, pixels: a hundredth of its uncertainty.
 const SETTLED_PX: f64 = 1e-4;
 
@@ -52,31 +52,16 @@ struct Step {
 
 /// The rim along a side that a plain step has placed, with the blur of the photo and the height of the wall, pixels. `None` where
 /// the fit does not settle.
-pub(super) fn rim(photo: &Photo, side: &Side, blur_px: f64, wall_px: f64) -> Option<Rim> {
+pub(super) fn rim(photo: &Photo, side: &TagSide, blur_px: f64, wall_px: f64) -> Option<Rim> {
     let step = Step { blur: blur_px, wall: wall_px };
-    let mut samples = side.samples(photo, step.reach())?;
+    let samples = side.samples(photo, step.reach())?;
     if samples.len() <= 8 * PARAMETERS {
         return None;
     }
-    let mut p = start(&samples)?;
-    let mut noise = side.noise.max(QUANTISED);
-    let mut settled = false;
-    for round in 0..ROUNDS {
-        let (normal, gradient) = step.equations(&samples, &p, noise);
-        let mut change = normal.try_inverse()? * gradient;
-        change[OFFSET] = change[OFFSET].clamp(-0.5, 0.5);
-        p += change;
-        noise = step.weigh(&mut samples, &p);
-        settled = change[OFFSET].abs() < SETTLED_PX && change[SWING].abs() < SETTLED_PX;
-        if settled && round > 2 {
-            break;
-        }
-    }
-    if !settled {
-        return None;
-    }
-    let (normal, _) = step.equations(&samples, &p, noise);
-    let covariance = normal.try_inverse()?;
+    let start = start(&samples)?;
+    let mut model = RimModel { step, samples, noise: side.noise.max(QUANTISED) };
+    let fit = minimise_robustly(&mut model, start).filter(|fit| fit.settled)?;
+    let (p, covariance) = (fit.values, fit.inverse);
     let u_shade_px = covariance[(OFFSET, SHADE)].abs() / SHADE_U;
     let variance = covariance[(OFFSET, OFFSET)] - u_shade_px * u_shade_px;
     let inside = p[OFFSET].abs() < BLURS * blur_px + wall_px && p.iter().all(|v| v.is_finite());
@@ -132,33 +117,53 @@ impl Step {
         let spread = self.blur * (2.0 * std::f64::consts::PI).sqrt();
         (0..=STEPS).map(at).sum::<f64>() * pitch / spread
     }
+}
 
-    fn equations(
-        &self,
-        samples: &[StepSample],
-        p: &Vector,
-        noise: f64,
-    ) -> (SMatrix<f64, PARAMETERS, PARAMETERS>, Vector) {
-        let (mut normal, mut gradient) = (SMatrix::zeros(), Vector::zeros());
-        for s in samples {
-            let (above, row) = self.look(s, p);
-            let weighted = row * (s.weight / (noise * noise));
+/// The rim beside its samples, with the noise of one of them.
+struct RimModel {
+    step: Step,
+    samples: Vec<StepSample>,
+    noise: f64,
+}
+
+impl ReweightedModel<PARAMETERS> for RimModel {
+    const UNWEIGHTED: usize = 1;
+    const MOST: usize = 30;
+
+    fn equations(&mut self, p: &Vector, reweigh: bool) -> Equations<PARAMETERS> {
+        let seen: Vec<(f64, Vector)> = self.samples.iter().map(|s| self.step.look(s, p)).collect();
+        if reweigh {
+            self.reweigh(&seen);
+        }
+        let (mut normal, mut downhill) = (SMatrix::zeros(), SVector::zeros());
+        for (s, (above, row)) in self.samples.iter().zip(&seen) {
+            let weighted = row * (s.weight / (self.noise * self.noise));
             normal += weighted * row.transpose();
-            gradient += weighted * above;
+            downhill += weighted * *above;
         }
         normal[(SHADE, SHADE)] += 1.0 / (SHADE_U * SHADE_U);
-        gradient[SHADE] += (SHADE_MEAN - p[SHADE]) / (SHADE_U * SHADE_U);
-        (normal, gradient)
+        downhill[SHADE] += (SHADE_MEAN - p[SHADE]) / (SHADE_U * SHADE_U);
+        (normal, downhill)
     }
 
-    /// Weighs the samples by Tukey's biweight; gives the noise of one.
-    fn weigh(&self, samples: &mut [StepSample], p: &Vector) -> f64 {
-        let sizes: Vec<f64> = samples.iter().map(|s| self.look(s, p).0.abs()).collect();
-        let noise = robust_spread(&mut sizes.clone());
-        for (s, size) in samples.iter_mut().zip(sizes) {
-            s.weight = (1.0 - (size / (TUKEY * noise)).powi(2)).max(0.0).powi(2);
+    fn apply(&self, mut step: Vector, p: &mut Vector) {
+        step[OFFSET] = step[OFFSET].clamp(-0.5, 0.5);
+        *p += step;
+    }
+
+    fn is_settled(&self, step: &Vector) -> bool {
+        step[OFFSET].abs() < SETTLED_PX && step[SWING].abs() < SETTLED_PX
+    }
+}
+
+impl RimModel {
+    /// Tukey's biweight about the robust spread, which becomes the noise of one sample.
+    fn reweigh(&mut self, seen: &[(f64, Vector)]) {
+        let mut sizes: Vec<f64> = seen.iter().map(|(above, _)| above.abs()).collect();
+        self.noise = robust_spread(&mut sizes);
+        for (s, (above, _)) in self.samples.iter_mut().zip(seen) {
+            s.weight = (1.0 - (above / (TUKEY * self.noise)).powi(2)).max(0.0).powi(2);
         }
-        noise
     }
 }
 
@@ -173,7 +178,7 @@ mod tests {
             let wanted = 0.5 * (1.0 - x / f64::hypot(x, 2.0));
             assert!((sharp.loss(x) - wanted).abs() < 1e-4, "{x}: {}", sharp.loss(x));
         }
-        // The integral of (1 - x / sqrt(x^2 + h^2)) / 2 over all x is h / 2; of what lies beyond 200 h there are h / 800.
+        // The integral of (1 - x / sqrt(x^2 + h^2)) / 2 over all x is h / 2; beyond 200 h there are h / 800.
         let blurred = Step { blur: 1.0, wall: 2.0 };
         let sum: f64 = (-100..4000).map(|i| blurred.loss(0.1 * f64::from(i)) * 0.1).sum();
         assert!((sum - 1.0).abs() < 0.01, "{sum}");

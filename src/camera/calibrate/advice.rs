@@ -1,26 +1,27 @@
-//! Whether views determine a lens, and which to add when they do not: views are thought of, and those that would
-//! tell most are named.
+//! Whether views determine a lens, and which to add when they do not: of imagined views, those with the most information.
 
 use nalgebra::{DMatrix, Rotation3, Vector2, Vector3};
 
-use super::super::pose::Pose;
-use super::information;
-use super::model::{Bundle, Inner, Model, Observation, TargetView};
+use super::{LensModel, information};
+use crate::camera::lens::Intrinsics;
+use crate::camera::pose::CameraPose;
+use crate::camera::target::TargetView;
 use crate::card::pattern::Pattern;
+use crate::card::side::Observation;
 use crate::numeric::frame::CardPoint;
 use crate::numeric::homography::homography;
 
-/// A focal length known no better than this says no more than a phone's camera data does (1 % moves a lift of 50 mm at
-/// 1.1 m by 0.1 mm of a width of 230 mm).
+/// A focal length less certain than this is no better than a phone's camera data (1 % changes the effect of a height of
+/// 50 mm at 1.1 m by 0.1 mm of a width of 230 mm).
 const MOST_FOCAL_U: f64 = 0.01;
 /// No better than what is assumed of any phone, as part of the long side.
 const MOST_PRINCIPAL_U: f64 = 0.005;
 /// The same of the distortion in the corner of the picture, as part of its distance from the middle.
 const MOST_CORNER_U: f64 = 0.02;
 
-/// What is worse known than that, each as a multiple of its limit.
+/// Uncertainties as multiples of their limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wanting {
+pub struct Shortfall {
     /// Focal length.
     pub focal: f64,
     /// Principal point.
@@ -29,9 +30,9 @@ pub struct Wanting {
     pub corner: f64,
 }
 
-impl Wanting {
-    /// From the covariance of the shared parameters.
-    pub fn of(covariance: &DMatrix<f64>, inner: &Inner, size_px: [f64; 2]) -> Self {
+impl Shortfall {
+    /// Shortfall of the covariance of the shared parameters.
+    pub fn of(covariance: &DMatrix<f64>, inner: &Intrinsics, size_px: [f64; 2]) -> Self {
         let u = |i: usize| covariance[(i, i)].max(0.0).sqrt();
         let r = (size_px[0].hypot(size_px[1]) / 2.0 / inner.fx_px).min(1.0);
         // By how much the corner moves outwards, as part of its distance, for a unit of k1, k2 and k3.
@@ -44,12 +45,12 @@ impl Wanting {
         }
     }
 
-    /// All is known well enough.
-    pub fn nothing(&self) -> bool {
+    /// True when everything is known well enough.
+    pub fn is_none(&self) -> bool {
         [self.focal, self.principal, self.corner].iter().all(|x| *x <= 1.0)
     }
 
-    /// What is not, in words.
+    /// Names of what is not known well enough.
     pub fn in_words(&self) -> String {
         let named = [
             (self.focal, "the focal length"),
@@ -65,10 +66,10 @@ impl Wanting {
     }
 }
 
-/// A view that is thought of.
+/// View that could be added.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Thought {
-    /// Where in the frame the card lies, from its middle, as parts of half its sides.
+struct ImaginedView {
+    /// Place of the card in the frame, from its middle, as parts of half its sides.
     place: [f64; 2],
     /// From which side the card is seen: right and down in the picture, the tilt's direction; none for straight.
     from: Option<[f64; 2]>,
@@ -76,13 +77,13 @@ struct Thought {
     turned: bool,
 }
 
-/// Tilt of views that are thought of, and the part of the frame's width that the card takes.
+/// Tilt of imagined views, and the part of the frame's width that the card takes.
 const TILT_DEG: f64 = 35.0;
 const CARD_PART: f64 = 0.5;
-/// No more views than these are asked for at a time.
+/// Most views asked for at a time.
 const MOST_ADDED: usize = 4;
 
-impl Thought {
+impl ImaginedView {
     fn all() -> Vec<Self> {
         let places = [[0.0, 0.0], [-0.5, -0.5], [0.5, -0.5], [-0.5, 0.5], [0.5, 0.5]];
         let froms = [None, Some([-1.0, 0.0]), Some([1.0, 0.0]), Some([0.0, -1.0]), Some([0.0, 1.0])];
@@ -120,8 +121,8 @@ impl Thought {
         format!("the card {place} of the picture, seen {seen}{turned}")
     }
 
-    /// The card as it would be seen. `None` where part of it would lie behind the camera.
-    fn view(self, inner: &Inner, size_px: [f64; 2], pattern: &Pattern, u_px: f64) -> Option<TargetView> {
+    /// The card as it would appear. `None` where part of it would lie behind the camera.
+    fn view(self, inner: &Intrinsics, size_px: [f64; 2], pattern: &Pattern, u_px: f64) -> Option<TargetView> {
         let distance = inner.fx_px * pattern.width_mm / (CARD_PART * size_px[0].max(size_px[1]));
         let [x, y] = [0, 1].map(|i| self.place[i] * size_px[i] / 2.0);
         let sight = Vector3::new(x / inner.fx_px, y / inner.fy_px, 1.0);
@@ -135,7 +136,7 @@ impl Thought {
             if self.turned { std::f64::consts::FRAC_PI_2 } else { 0.0 },
         );
         let down = Rotation3::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI);
-        let pose = Pose { rotation: roll * tilt * down, translation_mm: sight * distance };
+        let pose = CameraPose { rotation: roll * tilt * down, translation_mm: sight * distance };
         let mut observations = Vec::new();
         let mut pairs = Vec::new();
         for index in 0..pattern.tags.len() {
@@ -150,7 +151,7 @@ impl Thought {
                 for part in [0.2, 0.8] {
                     let on_target = CardPoint::from(a + (b - a) * part);
                     let measured = seen(on_target.vector())?;
-                    observations.push(Observation { on_target, measured, across, u_px });
+                    observations.push(Observation { on_target, measured, across, u_px, tag: index });
                 }
             }
         }
@@ -159,11 +160,11 @@ impl Thought {
     }
 }
 
-/// The views to add, in words, those that tell most first: one after the other, until all would be known.
+/// The views to add, in words: one after the other the most informative, until everything would be known.
 pub fn views_to_add(
     covariance: &DMatrix<f64>,
-    inner: &Inner,
-    model: &Model,
+    inner: &Intrinsics,
+    model: &LensModel,
     size_px: [f64; 2],
     pattern: &Pattern,
     u_px: f64,
@@ -171,16 +172,16 @@ pub fn views_to_add(
     let fitted: Vec<usize> = (0..covariance.nrows()).filter(|&i| covariance[(i, i)] > 0.0).collect();
     let known = covariance.select_rows(&fitted).select_columns(&fitted);
     let Some(mut precision) = known.try_inverse() else { return Vec::new() };
-    let candidates: Vec<(Thought, DMatrix<f64>)> = Thought::all()
+    let candidates: Vec<(ImaginedView, DMatrix<f64>)> = ImaginedView::all()
         .into_iter()
-        .filter_map(|thought| {
-            let views = [thought.view(inner, size_px, pattern, u_px)?];
-            let bundle = Bundle::new(&views, *inner, model)?;
+        .filter_map(|imagined| {
+            let views = [imagined.view(inner, size_px, pattern, u_px)?];
+            let bundle = model.bundle(&views, *inner)?;
             let gain = information(&bundle, &bundle.start())?;
-            (gain.nrows() == precision.nrows()).then_some((thought, gain))
+            (gain.nrows() == precision.nrows()).then_some((imagined, gain))
         })
         .collect();
-    let wanting = |precision: &DMatrix<f64>| {
+    let shortfall = |precision: &DMatrix<f64>| {
         let inverse = precision.clone().try_inverse()?;
         let mut full = DMatrix::zeros(covariance.nrows(), covariance.nrows());
         for (a, &i) in fitted.iter().enumerate() {
@@ -188,16 +189,16 @@ pub fn views_to_add(
                 full[(i, j)] = inverse[(a, b)];
             }
         }
-        Some(Wanting::of(&full, inner, size_px))
+        Some(Shortfall::of(&full, inner, size_px))
     };
     let mut list = Vec::new();
-    while list.len() < MOST_ADDED && wanting(&precision).is_some_and(|w| !w.nothing()) {
+    while list.len() < MOST_ADDED && shortfall(&precision).is_some_and(|w| !w.is_none()) {
         let best = candidates
             .iter()
-            .filter_map(|(thought, gain)| Some((wanting(&(&precision + gain))?.missing(), thought, gain)))
+            .filter_map(|(imagined, gain)| Some((shortfall(&(&precision + gain))?.missing(), imagined, gain)))
             .min_by(|a, b| a.0.total_cmp(&b.0));
-        let Some((_, thought, gain)) = best else { break };
-        list.push(thought.in_words());
+        let Some((_, imagined, gain)) = best else { break };
+        list.push(imagined.in_words());
         precision += gain;
     }
     list

@@ -1,20 +1,20 @@
-//! The closed form: the camera's inner parameters from the homographies of one flat target seen in several views
+//! Closed-form intrinsics from the homographies of one flat target in several views
 //! (Z. Zhang, A flexible new technique for camera calibration, IEEE TPAMI 22(11), 2000, section 3.1 and appendix B).
 
 use nalgebra::{DMatrix, Matrix3, SVector};
 
-use super::model::Inner;
+use crate::camera::lens::Intrinsics;
 
 /// Focal lengths, skew and principal point without distortion, px, in the frame in which the homographies end. `None`
-/// where the views do not determine them: fewer than three, or all seen alike.
+/// where the views do not determine them: fewer than three, or all from one direction.
 ///
 /// Every homography gives two equations in the image of the absolute conic, `B = A^-T A^-1`; its six numbers are the
-/// vector of least algebraic squares. The numbers are taken in pixels moved by `middle` and divided by `size_px`.
-pub fn inner_from_homographies(
+/// vector of least algebraic squares. Pixels are moved by `middle` and divided by `size_px`.
+pub fn intrinsics_from_homographies(
     photo_from_target: &[Matrix3<f64>],
     middle: [f64; 2],
     size_px: f64,
-) -> Option<Inner> {
+) -> Option<Intrinsics> {
     if photo_from_target.len() < 3 {
         return None;
     }
@@ -33,8 +33,8 @@ pub fn inner_from_homographies(
         return None;
     }
     let b = svd.v_t?.row(order[0]).transpose();
-    let found = inner_of_conic(&[b[0], b[1], b[2], b[3], b[4], b[5]])?;
-    Some(Inner {
+    let found = intrinsics_of_conic(&[b[0], b[1], b[2], b[3], b[4], b[5]])?;
+    Some(Intrinsics {
         fx_px: found.fx_px * size_px,
         fy_px: found.fy_px * size_px,
         skew_px: found.skew_px * size_px,
@@ -44,7 +44,7 @@ pub fn inner_from_homographies(
     })
 }
 
-/// A second singular value below this part of the greatest is rounding: the views say nothing more than one of them.
+/// A second singular value below this part of the greatest is rounding: the views are as good as one.
 const LEAST_RELATIVE_SINGULAR: f64 = 1e-9;
 
 /// The vector `v_ij` with `h_i' B h_j = v_ij . b` for `b = (B11, B12, B22, B13, B23, B33)`.
@@ -60,8 +60,8 @@ fn equation(h: &Matrix3<f64>, i: usize, j: usize) -> SVector<f64, 6> {
     ])
 }
 
-/// Appendix B of the paper. `None` when the conic is none that a camera has.
-fn inner_of_conic(b: &[f64; 6]) -> Option<Inner> {
+/// Appendix B of the paper. `None` when no camera has the conic.
+fn intrinsics_of_conic(b: &[f64; 6]) -> Option<Intrinsics> {
     let [b11, b12, b22, b13, b23, b33] = *b;
     let minor = b11 * b22 - b12 * b12;
     let cy = (b12 * b13 - b11 * b23) / minor;
@@ -73,7 +73,7 @@ fn inner_of_conic(b: &[f64; 6]) -> Option<Inner> {
     let (fx, fy) = (fx2.sqrt(), fy2.sqrt());
     let skew = -b12 * fx2 * fy / lambda;
     let cx = skew * cy / fy - b13 * fx2 / lambda;
-    Some(Inner { fx_px: fx, fy_px: fy, skew_px: skew, cx_px: cx, cy_px: cy, distortion: [0.0; 5] })
+    Some(Intrinsics { fx_px: fx, fy_px: fy, skew_px: skew, cx_px: cx, cy_px: cy, distortion: [0.0; 5] })
 }
 
 #[cfg(test)]
@@ -92,7 +92,7 @@ mod tests {
     #[test]
     fn exact_homographies_give_the_camera_back() {
         let views = [[0.5, 0.1, 0.2], [-0.3, 0.4, 1.0], [0.1, -0.6, -0.4]].map(view);
-        let found = inner_from_homographies(&views, [1007.5, 755.5], 2016.0).unwrap();
+        let found = intrinsics_from_homographies(&views, [1007.5, 755.5], 2016.0).unwrap();
         // Exact but for rounding, which the division by a small minor magnifies.
         assert_relative_eq!(found.fx_px, 1500.0, max_relative = 1e-8);
         assert_relative_eq!(found.fy_px, 1480.0, max_relative = 1e-8);
@@ -104,6 +104,6 @@ mod tests {
     #[test]
     fn views_of_one_direction_determine_nothing() {
         let alike = [[0.4, 0.0, 0.0]; 4].map(view);
-        assert!(inner_from_homographies(&alike, [1007.5, 755.5], 2016.0).is_none());
+        assert!(intrinsics_from_homographies(&alike, [1007.5, 755.5], 2016.0).is_none());
     }
 }

@@ -1,11 +1,11 @@
-//! How much of the frame the views' points cover: a lens is known where it was looked through.
+//! Part of the frame that the points of all views cover: a lens is known only there.
 
-use super::model::TargetView;
+use crate::camera::target::TargetView;
 
 /// Cells of the frame, along its long and its short side.
 const CELLS: [usize; 2] = [8, 6];
 
-/// What the points of all views cover.
+/// Cover of the frame by the points of all views.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Coverage {
     /// Part of the frame's cells (8 x 6) with a point in them, 0 to 1.
@@ -15,7 +15,7 @@ pub struct Coverage {
 }
 
 impl Coverage {
-    /// Of views in a frame of the given size.
+    /// Cover of a frame of the given size.
     pub fn of(views: &[TargetView], size_px: [f64; 2]) -> Self {
         let across = if size_px[0] >= size_px[1] { CELLS } else { [CELLS[1], CELLS[0]] };
         let mut seen = vec![false; CELLS[0] * CELLS[1]];

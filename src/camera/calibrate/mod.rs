@@ -1,30 +1,90 @@
-//! Calibrating a lens from several views of a flat target: Zhang's closed form for the start, then least squares over
+//! Lens calibration from several views of a flat target: Zhang's closed form for the start, then a bundle adjustment of
 //! all views, with as many terms of distortion as the views support.
 
 pub mod advice;
 pub mod agreement;
 pub mod closed_form;
 pub mod coverage;
-pub mod model;
 pub mod phone;
 pub mod terms;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::pose::Pose;
-use crate::numeric::solve::{Estimate, SolveError, minimise_until};
-use model::{Bundle, INNER};
-pub use model::{Inner, Known, Model, Observation, TargetView};
+use super::bundle::{Bundle, BundlePhoto, Known, Noise};
+use super::fit::BLOOM_U_PX;
+use super::lens::Intrinsics;
+use super::paper::BEND_U_MM;
+use super::parameter::{BundleParameter, LensParameter, Scope};
+use super::pose::CameraPose;
+use super::target::TargetView;
+use crate::numeric::solve::{Estimate, ResidualModel, SolveError};
 
-/// A fitted camera: the inner parameters and every view's pose.
+/// Parameters that a calibration fits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LensModel {
+    /// Logarithm of the focal length.
+    pub focal: Known,
+    /// Each coordinate of the principal point, pixels.
+    pub principal: Known,
+    /// `k1 k2 p1 p2 k3`.
+    pub distortion: [Known; 5],
+    /// Logarithm of the ratio of both focal lengths.
+    pub pixel_aspect: Known,
+    /// Skew, pixels.
+    pub skew: Known,
+    /// Logarithm of the ratio of the target's printed scales, down over across.
+    pub print_aspect: Known,
+    /// Whether each view has an edge bloom and bends of its target, as a printed card has; plain points have none.
+    pub printed: bool,
+}
+
+impl LensModel {
+    fn known(&self, parameter: BundleParameter) -> Known {
+        let [k1, k2, p1, p2, k3] = self.distortion;
+        match parameter {
+            BundleParameter::Lens(_, Scope::Photo(_) | Scope::Print(_)) => Known::Fixed,
+            BundleParameter::Lens(parameter, Scope::Lens(_)) => match parameter {
+                LensParameter::Focal => self.focal,
+                LensParameter::PrincipalX | LensParameter::PrincipalY => self.principal,
+                LensParameter::K1 => k1,
+                LensParameter::K2 => k2,
+                LensParameter::P1 => p1,
+                LensParameter::P2 => p2,
+                LensParameter::K3 => k3,
+                LensParameter::PixelAspect => self.pixel_aspect,
+                LensParameter::Skew => self.skew,
+            },
+            BundleParameter::PrintAspect => self.print_aspect,
+            BundleParameter::Pose { .. } => Known::Free,
+            BundleParameter::Bloom { .. } if self.printed => Known::Within(BLOOM_U_PX),
+            BundleParameter::Bend { .. } if self.printed => Known::Within(BEND_U_MM),
+            BundleParameter::Bloom { .. } | BundleParameter::Bend { .. } => Known::Fixed,
+        }
+    }
+
+    /// Each view is a photo of its own, with a target of its own.
+    fn bundle<'a>(&self, views: &'a [TargetView], base: Intrinsics) -> Option<Bundle<'a>> {
+        let photo = |(i, view)| BundlePhoto { lens: 0, base, views: vec![(i, view)] };
+        let photos: Vec<_> = views.iter().enumerate().map(photo).collect();
+        Bundle::new(&photos, |parameter| self.known(parameter))
+    }
+}
+
+/// Parameters that all views share: those of the lens, then the printed scales' ratio.
+fn shared() -> impl Iterator<Item = BundleParameter> {
+    let lens = LensParameter::ALL.map(|p| BundleParameter::Lens(p, Scope::Lens(0)));
+    lens.into_iter().chain([BundleParameter::PrintAspect])
+}
+
+/// A calibrated camera with the pose of every view.
 #[derive(Debug, Clone)]
 pub struct Calibration {
-    /// The inner parameters.
-    pub inner: Inner,
+    /// The intrinsics.
+    pub intrinsics: Intrinsics,
     /// Pose of the target in each view.
-    pub poses: Vec<Pose>,
-    /// Covariance of logarithm of the focal length, principal point (x, y), `k1 k2 p1 p2 k3`, logarithm of the ratio
-    /// of the focal lengths, skew and logarithm of the printed scales' ratio; rows of what is not fitted are zero.
+    pub poses: Vec<CameraPose>,
+    /// Covariance of the lens parameters in the order of [`LensParameter::ALL`], then of the logarithm of the ratio of
+    /// the printed scales; rows of what is not fitted are zero.
     pub covariance: DMatrix<f64>,
     /// Logarithm of the ratio of the target's printed scales, down over across.
     pub print_aspect: f64,
@@ -32,7 +92,7 @@ pub struct Calibration {
     pub rms_px: f64,
     /// Sum of squares of the residuals in pixels.
     pub sum_of_squares_px2: f64,
-    /// By what factor the residuals exceed their stated uncertainties; the covariance has it in it.
+    /// Factor by which the residuals exceed their stated uncertainties; the covariance includes it.
     pub noise_ratio: f64,
     /// Number of residuals and of fitted parameters.
     pub counts: (usize, usize),
@@ -40,31 +100,37 @@ pub struct Calibration {
     pub cost: f64,
 }
 
-/// The fit is settled when the cost falls by no more than this part: with some thousand residuals the values then
-/// move by less than a ten-thousandth of their uncertainty.
+/// Relative fall of the cost below which a fit of plain points counts as settled: with some thousand residuals the
+/// values then move by less than a ten-thousandth of their uncertainty.
 const SETTLED: f64 = 1e-12;
-/// With priors that hold what the views leave open there may be a long flat valley, in which a hundredth of an uncertainty
-/// is near enough.
+/// With priors that hold what the views leave open there may be a long flat valley, in which a hundredth of an
+/// uncertainty is near enough.
 const SETTLED_PRINTED: f64 = 1e-8;
-/// Turns in which the noise is found, and the change at which it is.
-const NOISE_TURNS: usize = 12;
+/// Most iterations over the noise, and the relative change at which it counts as found.
+const NOISE_ITERATIONS: usize = 12;
 const NOISE_SETTLED: f64 = 0.003;
+/// Exact points have no noise; the ratio must stay a number to divide by.
+const LEAST_NOISE_RATIO: f64 = 1e-6;
 
-/// Fits all views at once, from the given inner parameters.
+/// Adjusts all views at once, from the given intrinsics.
 ///
 /// # Errors
 /// [`SolveError`] when the views do not determine what the model asks for, or the fit does not settle.
-pub fn calibrate(views: &[TargetView], start: Inner, model: &Model) -> Result<Calibration, SolveError> {
-    let bundle = Bundle::new(views, start, model).ok_or(SolveError::BadStart)?;
+pub fn calibrate(
+    views: &[TargetView],
+    start: Intrinsics,
+    model: &LensModel,
+) -> Result<Calibration, SolveError> {
+    let mut bundle = model.bundle(views, start).ok_or(SolveError::BadStart)?;
+    let settled = if model.printed { SETTLED_PRINTED } else { SETTLED };
     let mut from = bundle.start();
     // From above: small residuals beside a large noise leave the priors their say while the fit is far off.
     let mut ratio = 10.0;
     let mut solved = None;
-    for _ in 0..NOISE_TURNS {
-        let parameters = bundle.parameters(&from);
-        let settled = if model.printed { SETTLED_PRINTED } else { SETTLED };
-        let estimate = minimise_until(settled, &parameters, |v| bundle.whitened(v, ratio))?;
-        from = bundle.full(&estimate.values);
+    for _ in 0..NOISE_ITERATIONS {
+        bundle.set_noise(vec![Noise { ratio, tag_px: 0.0 }; views.len()]);
+        let estimate = bundle.solve(&from, settled)?;
+        from.copy_from(&estimate.values);
         let found = ratio * reduced(&estimate);
         let settled = (found / ratio - 1.0).abs() < NOISE_SETTLED;
         solved = Some((estimate, ratio));
@@ -77,37 +143,34 @@ pub fn calibrate(views: &[TargetView], start: Inner, model: &Model) -> Result<Ca
     Calibration::of(&bundle, &estimate, ratio).ok_or(SolveError::BadStart)
 }
 
-/// Exact points have no noise; the ratio must stay a number to divide by.
-const LEAST_NOISE_RATIO: f64 = 1e-6;
-
-/// Root of the reduced sum of squares: priors count as data, so each parameter with one takes no freedom.
+/// Root of the reduced sum of squares: priors count as data, so a parameter with one takes no freedom.
 fn reduced(estimate: &Estimate) -> f64 {
-    let free = estimate.prior_precision.iter().filter(|&&p| p == 0.0).count();
+    let free = estimate.priors.u.iter().filter(|u| u.is_none()).count();
     let freedom = estimate.residuals.len().saturating_sub(free).max(1) as f64;
     (estimate.cost / freedom).sqrt()
 }
 
 impl Calibration {
     fn of(bundle: &Bundle, estimate: &Estimate, ratio: f64) -> Option<Self> {
-        let full = bundle.full(&estimate.values);
-        let inner = bundle.inner(&full);
-        let residuals = bundle.residuals_px(&full)?;
-        let sum: f64 = residuals.iter().map(|r| r * r).sum();
-        let mut covariance = DMatrix::zeros(INNER, INNER);
-        for (a, &i) in bundle.fitted.iter().enumerate().filter(|(_, i)| **i < INNER) {
-            for (b, &j) in bundle.fitted.iter().enumerate().filter(|(_, j)| **j < INNER) {
-                covariance[(i, j)] = estimate.covariance[(a, b)];
-            }
-        }
+        let (layout, values) = (&bundle.layout, &estimate.values);
+        let views = 0..layout.views.len();
+        let residuals =
+            views.clone().map(|view| bundle.residuals_px(view, values)).collect::<Option<Vec<_>>>()?;
+        let squares: Vec<f64> = residuals.iter().flatten().map(|r| r * r).collect();
+        let sum: f64 = squares.iter().sum();
+        let places: Vec<Option<usize>> = shared().map(|p| layout.index(p)).collect();
+        let covariance = DMatrix::from_fn(places.len(), places.len(), |a, b| {
+            places[a].zip(places[b]).map_or(0.0, |(i, j)| estimate.covariance[(i, j)])
+        });
         Some(Self {
-            inner,
-            poses: (0..bundle.views.len()).map(|v| bundle.pose(v, &full, &inner)).collect(),
+            intrinsics: layout.intrinsics(0, values),
+            poses: views.map(|view| layout.pose(view, values)).collect(),
             covariance,
-            print_aspect: full[10],
-            rms_px: (sum / residuals.len().max(1) as f64).sqrt(),
+            print_aspect: layout.index(BundleParameter::PrintAspect).map_or(0.0, |i| values[i]),
+            rms_px: (sum / squares.len().max(1) as f64).sqrt(),
             sum_of_squares_px2: sum,
             noise_ratio: ratio,
-            counts: (residuals.len(), estimate.values.len()),
+            counts: (squares.len(), values.len()),
             cost: estimate.cost,
         })
     }
@@ -124,32 +187,26 @@ impl Calibration {
 
     /// Standard uncertainty of the focal length across, pixels.
     pub fn focal_u_px(&self) -> f64 {
-        self.inner.fx_px * self.u(0)
+        self.intrinsics.fx_px * self.u(0)
     }
 }
 
-/// Information that views give on the shared parameters, with the noise that their points state: the normal matrix with
+/// Information of one view on the shared parameters, with the noise that its points state: the normal matrix with
 /// everything else eliminated.
-fn information(bundle: &Bundle, full: &[f64]) -> Option<DMatrix<f64>> {
-    let values = DVector::from_iterator(bundle.fitted.len(), bundle.fitted.iter().map(|&i| full[i]));
-    let parameters = bundle.parameters(full);
-    let mut columns = Vec::with_capacity(values.len());
-    for (j, parameter) in parameters.iter().enumerate() {
-        let moved = |by: f64| {
-            let mut probe = values.clone();
-            probe[j] += by;
-            bundle.whitened(&probe, 1.0)
-        };
-        columns.push((moved(parameter.step)? - moved(-parameter.step)?) / (2.0 * parameter.step));
+fn information(bundle: &Bundle, values: &DVector<f64>) -> Option<DMatrix<f64>> {
+    let block = bundle.jacobian(values)?.into_iter().next()?;
+    let mut normal = block.rows.tr_mul(&block.rows);
+    let is_shared = |column: &usize| {
+        matches!(bundle.parameters()[*column], BundleParameter::Lens(..) | BundleParameter::PrintAspect)
+    };
+    let (shared, own): (Vec<usize>, Vec<usize>) =
+        (0..block.columns.len()).partition(|i| is_shared(&block.columns[*i]));
+    for &i in &own {
+        if let Known::Within(u) = bundle.layout.known[block.columns[i]] {
+            normal[(i, i)] += 1.0 / (u * u);
+        }
     }
-    let jacobian = DMatrix::from_columns(&columns);
-    let mut normal = jacobian.tr_mul(&jacobian);
-    let shared = bundle.fitted.iter().filter(|&&i| i < INNER).count();
-    for (j, parameter) in parameters.iter().enumerate().skip(shared) {
-        normal[(j, j)] += parameter.prior.map_or(0.0, |(_, u)| 1.0 / (u * u));
-    }
-    let rest = values.len() - shared;
-    let across = normal.view((0, shared), (shared, rest)).into_owned();
-    let own = normal.view((shared, shared), (rest, rest)).into_owned().try_inverse()?;
-    Some(normal.view((0, 0), (shared, shared)).into_owned() - &across * own * across.transpose())
+    let part = |rows: &[usize], columns: &[usize]| normal.select_rows(rows).select_columns(columns);
+    let across = part(&shared, &own);
+    Some(part(&shared, &shared) - &across * part(&own, &own).try_inverse()? * across.transpose())
 }

@@ -1,31 +1,32 @@
-//! A phone's lens from photos of the printed card: square pixels, no skew, a card that may bend and be printed
-//! a little longer one way than the other.
+//! Calibration of a phone's lens from photos of the printed card: square pixels, no skew, a card that may bend and be
+//! printed a little longer one way than the other.
 
-use super::super::fit::{LensCovariance, PHONE_DISTORTION_U, PRINCIPAL_RELATIVE_U};
-use super::super::lens::Lens;
-use super::advice::{Wanting, views_to_add};
+use super::advice::{Shortfall, views_to_add};
 use super::agreement::views_ratio;
-use super::closed_form::inner_from_homographies;
+use super::closed_form::intrinsics_from_homographies;
 use super::coverage::Coverage;
-use super::model::{Inner, Known, Model, TargetView};
-use super::terms::{Step, supported, with_terms};
-use super::{Calibration, calibrate};
+use super::terms::{LadderStep, supported, with_terms};
+use super::{Calibration, LensModel, calibrate};
+use crate::camera::bundle::Known;
+use crate::camera::lens::{Intrinsics, Lens};
+use crate::camera::prior::{LensCovariance, PHONE_DISTORTION_U, PRINCIPAL_RELATIVE_U};
+use crate::camera::target::TargetView;
 use crate::card::pattern::Pattern;
 
-/// Fewer views than these are not taken: with one view wrong, the others must still show it.
+/// Least number of views: with one view wrong, the others must still show it.
 pub const LEAST_VIEWS: usize = 5;
-/// Terms that the views support are looked for within these, far beyond any phone's.
+/// Prior uncertainties of terms that the views support, far beyond any phone's.
 const WIDE: [f64; 5] = [1.0, 1.0, 0.05, 0.05, 1.0];
-/// The focal length within this of the closed form's (its logarithm), the principal point within this part of the
-/// long side of the middle.
+/// Prior uncertainty of the logarithm of the focal length about the closed form's, and of the principal point about the
+/// middle as part of the long side.
 const WIDE_FOCAL: f64 = 0.7;
 const WIDE_PRINCIPAL: f64 = 0.25;
-/// A printer's feed and its line differ by about this (a stated assumption, as the print scale's).
+/// Relative difference between a printer's feed and its line (stated assumption, as the print scale's).
 const PRINT_ASPECT_U: f64 = 0.002;
-/// Start of the focal length where the closed form gives none, as part of the long side: a phone's 26 mm on 36 mm.
+/// Start of the focal length where the closed form has none, as part of the long side: a phone's 26 mm on 36 mm.
 const USUAL_FOCAL: f64 = 26.0 / 36.0;
 
-/// A lens and how it was found.
+/// Calibrated lens of a phone.
 #[derive(Debug, Clone)]
 pub struct PhoneLens {
     /// The lens, in the frame of the views.
@@ -35,20 +36,20 @@ pub struct PhoneLens {
     /// Number of terms of distortion that the views support; the others are held by what phones have.
     pub terms: usize,
     /// The fits with fewer and more terms.
-    pub steps: Vec<Step>,
-    /// By what factor the views differ more than their points' noise lets them; the covariance has it in it.
+    pub steps: Vec<LadderStep>,
+    /// Factor by which the views differ more than the noise of their points explains; the covariance includes it.
     pub views_ratio: f64,
-    /// What the views cover.
+    /// Cover of the frame.
     pub coverage: Coverage,
     /// The fit.
     pub calibration: Calibration,
 }
 
-/// Why views give no lens.
+/// Reason for which views give no lens.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NoLens {
     /// Too few.
-    #[error("{0} views of the card do not make a calibration: it takes {LEAST_VIEWS} or more")]
+    #[error("{0} views of the card are too few for a calibration: it needs {LEAST_VIEWS} or more")]
     TooFew(usize),
     /// They do not determine it.
     #[error("the views do not determine {what}: they are too much alike")]
@@ -78,9 +79,9 @@ impl NoLens {
 const USUAL_SET: &str = "photograph the card straight from above, slanting by some 35 degrees from its left, right, \
                          near and far side, and in the corners of the picture";
 
-/// Which parameters a phone's lens has, with its first `terms` of distortion to be found.
-fn model(terms: usize, otherwise: [Known; 5], size_px: [f64; 2]) -> Model {
-    let all = Model {
+/// Parameters of a phone's lens, with the first `terms` of its distortion to be found.
+fn model(terms: usize, otherwise: [Known; 5], size_px: [f64; 2]) -> LensModel {
+    let all = LensModel {
         focal: Known::Within(WIDE_FOCAL),
         principal: Known::Within(WIDE_PRINCIPAL * size_px[0].max(size_px[1])),
         distortion: [Known::Fixed; 5],
@@ -108,23 +109,17 @@ pub fn phone_lens(views: &[TargetView], size_px: [f64; 2], pattern: &Pattern) ->
     let fit = calibrate(views, start, &as_phones).map_err(|_| NoLens::NoFit)?;
     let views_ratio = views_ratio(views, start, &fit, &as_phones);
     let fit = fit.widened(views_ratio);
-    let wanting = Wanting::of(&fit.covariance, &fit.inner, size_px);
-    if !wanting.nothing() {
-        let what = wanting.in_words();
+    let shortfall = Shortfall::of(&fit.covariance, &fit.intrinsics, size_px);
+    if !shortfall.is_none() {
+        let what = shortfall.in_words();
         let mut stated: Vec<f64> = views.iter().flat_map(|v| v.observations.iter().map(|o| o.u_px)).collect();
         stated.sort_by(f64::total_cmp);
         let u_px = stated[stated.len() / 2] * fit.noise_ratio;
-        let add = views_to_add(&fit.covariance, &fit.inner, &as_phones, size_px, pattern, u_px);
+        let add = views_to_add(&fit.covariance, &fit.intrinsics, &as_phones, size_px, pattern, u_px);
         return Err(NoLens::Undetermined { what, add });
     }
-    let inner = fit.inner;
     Ok(PhoneLens {
-        lens: Lens {
-            focal_px: inner.fx_px,
-            cx_px: inner.cx_px,
-            cy_px: inner.cy_px,
-            distortion: inner.distortion,
-        },
+        lens: fit.intrinsics.with_square_pixels(),
         covariance: fit.covariance.fixed_view::<8, 8>(0, 0).into_owned(),
         terms,
         steps,
@@ -134,27 +129,20 @@ pub fn phone_lens(views: &[TargetView], size_px: [f64; 2], pattern: &Pattern) ->
     })
 }
 
-/// The closed form's focal length about the middle of the frame; a usual phone's where the views give none, which is
-/// a start and decides nothing.
-fn start(views: &[TargetView], size_px: [f64; 2]) -> Inner {
+/// The closed form's focal length about the middle of the frame; a usual phone's where the views give none. It is a
+/// start and decides nothing.
+fn start(views: &[TargetView], size_px: [f64; 2]) -> Intrinsics {
     let middle = size_px.map(|s| (s - 1.0) / 2.0);
     let long = size_px[0].max(size_px[1]);
     let homographies: Vec<_> = views.iter().map(|v| v.photo_from_target).collect();
-    let focal_px = inner_from_homographies(&homographies, middle, long)
-        .map(|inner| (inner.fx_px * inner.fy_px).sqrt())
+    let focal_px = intrinsics_from_homographies(&homographies, middle, long)
+        .map(|lens| (lens.fx_px * lens.fy_px).sqrt())
         .filter(|f| (0.3 * long..5.0 * long).contains(f))
         .unwrap_or(USUAL_FOCAL * long);
-    Inner {
-        fx_px: focal_px,
-        fy_px: focal_px,
-        skew_px: 0.0,
-        cx_px: middle[0],
-        cy_px: middle[1],
-        distortion: [0.0; 5],
-    }
+    Lens { focal_px, cx_px: middle[0], cy_px: middle[1], distortion: [0.0; 5] }.into()
 }
 
-/// Whether a principal point is farther from the middle of the frame than phones have it, by five times what is assumed.
+/// Whether a principal point is more than five standard uncertainties of a phone's from the middle of the frame.
 pub fn is_off_middle(lens: &Lens, size_px: [f64; 2]) -> bool {
     let off = (lens.cx_px - (size_px[0] - 1.0) / 2.0).hypot(lens.cy_px - (size_px[1] - 1.0) / 2.0);
     off > 5.0 * PRINCIPAL_RELATIVE_U * size_px[0].max(size_px[1])

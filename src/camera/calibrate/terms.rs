@@ -1,21 +1,23 @@
-//! How many terms of distortion the views support.
+//! Number of terms of distortion that the views support.
 
 use statrs::distribution::{ContinuousCDF, FisherSnedecor};
 
-use super::model::{Inner, Known, Model, TargetView};
-use super::{Calibration, calibrate};
+use super::{Calibration, LensModel, calibrate};
+use crate::camera::bundle::Known;
+use crate::camera::lens::Intrinsics;
+use crate::camera::target::TargetView;
 use crate::numeric::solve::SolveError;
 
-/// The terms in the order in which they are taken in; both decentring terms belong together.
+/// The terms in the order in which they are added; both decentring terms belong together.
 pub const NAMES: [&str; 5] = ["k1", "k2", "p1", "p2", "k3"];
 /// Numbers of terms that are tried.
 const LADDER: [usize; 5] = [0, 1, 2, 4, 5];
-/// A step is taken where chance alone would make as large a gain in fewer than one of a hundred sets.
+/// A step is accepted where chance alone would make as large a gain in fewer than one of a hundred sets.
 const SIGNIFICANCE: f64 = 0.01;
 
 /// One step of the ladder.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Step {
+pub struct LadderStep {
     /// Number of terms.
     pub terms: usize,
     /// Root mean square of the residuals with them, pixels.
@@ -25,23 +27,22 @@ pub struct Step {
 }
 
 /// The model with the first `terms` of the distortion known as `within`, and the others as `otherwise`.
-pub fn with_terms(model: &Model, terms: usize, within: [Known; 5], otherwise: [Known; 5]) -> Model {
+pub fn with_terms(model: &LensModel, terms: usize, within: [Known; 5], otherwise: [Known; 5]) -> LensModel {
     let distortion = std::array::from_fn(|i| if i < terms { within[i] } else { otherwise[i] });
-    Model { distortion, ..*model }
+    LensModel { distortion, ..*model }
 }
 
-/// Fits the views with more and more terms. Gives the number of terms of the last step that an F test of nested models
-/// supports, and all steps.
+/// Number of terms of the last step of the ladder that an F test of nested models supports, and all steps.
 ///
 /// # Errors
 /// As [`calibrate`].
 pub fn supported(
     views: &[TargetView],
-    start: Inner,
-    model: &Model,
+    start: Intrinsics,
+    model: &LensModel,
     within: [Known; 5],
-) -> Result<(usize, Vec<Step>), SolveError> {
-    let mut steps: Vec<Step> = Vec::new();
+) -> Result<(usize, Vec<LadderStep>), SolveError> {
+    let mut steps: Vec<LadderStep> = Vec::new();
     let (mut last, mut supported) = (None, 0);
     for terms in LADDER {
         let fit = calibrate(views, start, &with_terms(model, terms, within, [Known::Fixed; 5]))?;
@@ -49,13 +50,13 @@ pub fn supported(
         if by_chance.is_some_and(|p| p < SIGNIFICANCE) {
             supported = terms;
         }
-        steps.push(Step { terms, rms_px: fit.rms_px, by_chance });
+        steps.push(LadderStep { terms, rms_px: fit.rms_px, by_chance });
         last = Some(fit);
     }
     Ok((supported, steps))
 }
 
-/// The F test: the gain in the sum of squares for each added term over what is left for each degree of freedom.
+/// F test: gain in the sum of squares per added term over the remaining one per degree of freedom.
 fn chance(before: &Calibration, after: &Calibration) -> f64 {
     let squares = |fit: &Calibration| fit.cost * fit.noise_ratio.powi(2);
     let added = (after.counts.1 - before.counts.1) as f64;

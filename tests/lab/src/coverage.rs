@@ -6,13 +6,16 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use seatspan::camera::Camera;
-use seatspan::camera::fit::{BEND_U_MM, BLOOM_U_PX, CameraFit, CardInFit, LensPrior, bent, fit_camera};
+use seatspan::camera::fit::{BLOOM_U_PX, CameraFit, fit_camera};
 use seatspan::camera::lens::Lens;
+use seatspan::camera::paper::{BEND_U_MM, BentPaper};
 use seatspan::camera::placement::{MOST_TILT_DEG, PHONE_F35_MM, PHONE_F35_RELATIVE_U};
-use seatspan::camera::pose::Pose;
+use seatspan::camera::pose::CameraPose;
 use seatspan::camera::print_scale::PRINT_SCALE_U;
+use seatspan::camera::prior::LensPrior;
+use seatspan::camera::target::TargetView;
 use seatspan::card::pattern::{Pattern, patterns};
-use seatspan::card::side::SidePoint;
+use seatspan::card::side::Observation;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
 use seatspan::numeric::uncertain::Drawer;
@@ -274,7 +277,7 @@ impl World {
         let x = forward.cross(&Vector3::new(roll.cos(), roll.sin(), 0.0)).try_normalize(1e-6)?;
         let rows = [x, forward.cross(&x), forward].map(|v| v.transpose());
         let rotation = Rotation3::from_matrix_unchecked(nalgebra::Matrix3::from_rows(&rows));
-        let pose = Pose { rotation, translation_mm: -(rotation * centre) };
+        let pose = CameraPose { rotation, translation_mm: -(rotation * centre) };
         Some(Shot {
             world: self,
             camera: Camera { lens: self.lens, pose },
@@ -285,32 +288,32 @@ impl World {
 }
 
 /// The sides of the card's tags in a shot, two points a side, with noise.
-fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<(CardInFit, Vec<SidePoint>)> {
+fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<TargetView> {
     let halves_mm = [pattern.width_mm / 2.0, pattern.height_mm / 2.0];
+    let paper = BentPaper { halves_mm, sagittas_mm: shot.world.bends_mm };
     // Printed lengths are `scale` times nominal; the world is in true millimetres.
     let seen = |p: CardPoint| {
         let printed = CardPoint::from(p.vector() * shot.world.scale);
-        shot.camera.photo_from_card(bent(halves_mm, shot.world.bends_mm, printed))
+        shot.camera.photo_from_card(paper.point(printed))
     };
-    let (mut points, mut pairs) = (Vec::new(), Vec::new());
+    let (mut observations, mut pairs) = (Vec::new(), Vec::new());
     for tag in 0..pattern.tags.len() {
         let corners = pattern.corners(tag);
         for i in 0..4 {
             let (a, b) = (corners[i], corners[(i + 1) % 4]);
             let (from, to) = (seen(a)?.vector(), seen(b)?.vector());
             let along = (to - from).normalize();
-            let outward = Vector2::new(along.y, -along.x);
+            let across = Vector2::new(along.y, -along.x);
             pairs.push((a.horizontal(), from));
             for part in [0.5 - 0.5 / 3f64.sqrt(), 0.5 + 0.5 / 3f64.sqrt()] {
-                let on_card = CardPoint::from(a.vector() + (b.vector() - a.vector()) * part);
+                let on_target = CardPoint::from(a.vector() + (b.vector() - a.vector()) * part);
                 let off = shot.noise_px * d.normal() - shot.bloom_px;
-                let measured = PhotoPoint::from(seen(on_card)?.vector() - outward * off);
-                points.push(SidePoint { card: 0, on_card, measured, outward, u_px: shot.noise_px });
+                let measured = PhotoPoint::from(seen(on_target)?.vector() - across * off);
+                observations.push(Observation { on_target, measured, across, u_px: shot.noise_px, tag });
             }
         }
     }
-    let photo_from_plane = homography(&pairs)?;
-    Some((CardInFit { half_width_mm: halves_mm[0], half_height_mm: halves_mm[1], photo_from_plane }, points))
+    Some(TargetView { halves_mm, photo_from_target: homography(&pairs)?, observations })
 }
 
 /// Noise of a traced point, mm.
@@ -361,9 +364,9 @@ type Observed = (CameraFit, [TracedEdge; 2]);
 
 fn observe(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Observed> {
     let pattern = patterns().iter().find(|p| p.name == "sheet")?;
-    let (card, sides) = card_in_photo(d, shot, pattern)?;
+    let card = card_in_photo(d, shot, pattern)?;
     let traced = edges(d, shot, seat, piping_mm)?;
-    let fit = fit_camera(&shot.world.prior, &[card], &sides).ok()?;
+    let fit = fit_camera(&shot.world.prior, &[card]).ok()?;
     (fit.camera.pose.tilt_deg() <= MOST_TILT_DEG).then_some((fit, traced))
 }
 

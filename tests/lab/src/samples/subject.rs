@@ -4,7 +4,7 @@ use anyhow::{Context, anyhow};
 use nalgebra::{Matrix3, Rotation3, Vector2};
 use seatspan::camera::Camera;
 use seatspan::camera::lens::Lens;
-use seatspan::camera::pose::Pose;
+use seatspan::camera::pose::CameraPose;
 use seatspan::numeric::frame::CardPoint;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
@@ -188,5 +188,5 @@ fn camera(value: &Value) -> Option<Camera> {
     let rows = value["R"].as_array()?;
     let rows = [triple(rows.first()?)?, triple(rows.get(1)?)?, triple(rows.get(2)?)?];
     let rotation = Rotation3::from_matrix_unchecked(Matrix3::from_fn(|i, j| rows[i][j]));
-    Some(Camera { lens, pose: Pose { rotation, translation_mm: triple(&value["t"])?.into() } })
+    Some(Camera { lens, pose: CameraPose { rotation, translation_mm: triple(&value["t"])?.into() } })
 }

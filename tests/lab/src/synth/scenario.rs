@@ -7,7 +7,7 @@ use super::SynthError;
 use super::saddle::SaddleSet;
 use seatspan::camera::Camera;
 use seatspan::camera::lens::Lens;
-use seatspan::camera::pose::Pose;
+use seatspan::camera::pose::CameraPose;
 
 /// A colour as 8-bit sRGB.
 pub type Rgb = [u8; 3];
@@ -132,7 +132,7 @@ impl CameraSet {
             cy_px: (self.height - 1) as f64 / 2.0 + self.principal_offset_px[1],
             distortion: self.distortion,
         };
-        Ok(Camera { lens, pose: Pose { rotation, translation_mm: -(rotation * centre) } })
+        Ok(Camera { lens, pose: CameraPose { rotation, translation_mm: -(rotation * centre) } })
     }
 }
 

@@ -1,0 +1,252 @@
+//! The camera's fit on simulated cards of known truth (synthetic truth).
+
+use nalgebra::{DVector, Rotation3, Vector2, Vector3};
+use rayon::prelude::*;
+
+use super::Camera;
+use super::fit::{CameraFit, PhotoTogether, fit_camera, fit_together};
+use super::lens::Lens;
+use super::paper::BentPaper;
+use super::parameter::UncertaintySource;
+use super::pose::CameraPose;
+use super::prior::LensPrior;
+use super::target::TargetView;
+use crate::card::pattern::{Pattern, patterns};
+use crate::card::side::Observation;
+use crate::numeric::frame::{CardPoint, PhotoPoint};
+use crate::numeric::homography::homography;
+use crate::numeric::uncertain::{Drawer, coverage_factor, effective_freedom};
+
+const WIDTH_PX: f64 = 4032.0;
+const HEIGHT_PX: f64 = 3024.0;
+const FOCAL_PX: f64 = 3000.0;
+
+fn sheet() -> &'static Pattern {
+    patterns().iter().find(|p| p.name == "sheet").unwrap()
+}
+
+fn lens(focal_px: f64, scale: f64) -> Lens {
+    let [cx_px, cy_px] = [WIDTH_PX, HEIGHT_PX].map(|px| (px * scale - 1.0) / 2.0);
+    Lens { focal_px: focal_px * scale, cx_px, cy_px, distortion: [0.0; 5] }
+}
+
+/// A camera over the card, tilted about a direction in the picture, with the card's origin at a place of the ideal picture.
+fn camera(lens: Lens, tilt_deg: f64, heading: f64, at: Vector2<f64>, distance_mm: f64) -> Camera {
+    let down = Rotation3::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI);
+    let lean = Rotation3::new(Vector3::new(heading.cos(), heading.sin(), 0.0) * tilt_deg.to_radians());
+    Camera { lens, pose: CameraPose { rotation: lean * down, translation_mm: at.push(1.0) * distance_mm } }
+}
+
+/// Print and paper of a simulated card.
+#[derive(Clone, Copy)]
+struct Card {
+    sagittas_mm: [f64; 2],
+    /// Height of a wave across it, mm, which no parabola follows.
+    wave_mm: f64,
+    /// Standard deviation of the place of a tag in each direction, mm.
+    print_mm: f64,
+}
+
+const FLAT: Card = Card { sagittas_mm: [0.0; 2], wave_mm: 0.0, print_mm: 0.0 };
+
+/// The sides of some tags as a camera sees them. `None` where a tag is not in the picture.
+fn seen(
+    camera: &Camera,
+    card: Card,
+    tags: &[usize],
+    noise_px: f64,
+    drawer: &mut Drawer,
+) -> Option<TargetView> {
+    let halves_mm = [sheet().width_mm / 2.0, sheet().height_mm / 2.0];
+    let paper = BentPaper { halves_mm, sagittas_mm: card.sagittas_mm };
+    let [phase, heading] = [drawer.unit(), drawer.unit()].map(|u| u * std::f64::consts::TAU);
+    let bloom_px = 0.2 * drawer.normal();
+    let (mut observations, mut pairs) = (Vec::new(), Vec::new());
+    for &tag in tags {
+        let off = Vector3::new(drawer.normal(), drawer.normal(), 0.0) * card.print_mm;
+        let in_photo = |p: Vector3<f64>| {
+            let p = paper.point(CardPoint::from(p + off));
+            let along = (p.x_mm * heading.cos() + p.y_mm * heading.sin()) / halves_mm[0];
+            let wave_mm = card.wave_mm / 2.0 * (4.0 * along + phase).sin();
+            Some(camera.photo_from_card(CardPoint::new(p.x_mm, p.y_mm, p.z_mm + wave_mm))?.vector())
+        };
+        let corners = sheet().corners(tag).map(CardPoint::vector);
+        for i in 0..4 {
+            let (from, to) = (corners[i], corners[(i + 1) % 4]);
+            let (start, end) = (in_photo(from)?, in_photo(to)?);
+            let inside = (0.0..2.0 * camera.lens.cx_px).contains(&start.x)
+                && (0.0..2.0 * camera.lens.cy_px).contains(&start.y);
+            if !inside {
+                return None;
+            }
+            let along = (end - start).normalize();
+            let across = Vector2::new(along.y, -along.x);
+            pairs.push((from.xy(), start));
+            for part in [0.5 - 0.5 / 3f64.sqrt(), 0.5 + 0.5 / 3f64.sqrt()] {
+                let on_target = from + (to - from) * part;
+                let measured = in_photo(on_target)? + across * (bloom_px - noise_px * drawer.normal());
+                let measured = PhotoPoint::from(measured);
+                observations.push(Observation {
+                    on_target: CardPoint::from(on_target),
+                    measured,
+                    across,
+                    u_px: noise_px,
+                    tag,
+                });
+            }
+        }
+    }
+    Some(TargetView { halves_mm, photo_from_target: homography(&pairs)?, observations })
+}
+
+fn all_tags() -> Vec<usize> {
+    (0..sheet().tags.len()).collect()
+}
+
+#[test]
+fn flawless_cards_settle_whatever_prior_tilt_and_size() {
+    let scales: [f64; 3] = [1.0, 0.5, 936.0 / WIDTH_PX];
+    let priors: [f64; 8] = [0.002, 0.005, 0.01, 0.02, 0.04, 0.1, 0.2, 0.7];
+    let tilts: [f64; 8] = [0.0, 0.3, 1.0, 3.0, 10.0, 25.0, 45.0, 55.0];
+    let mut grid = Vec::new();
+    for scale in scales {
+        for u in priors {
+            for tilt in tilts {
+                for off in [-1.0f64, 0.0, 1.0] {
+                    grid.extend([0.001f64, 0.02].map(|noise_px| (scale, u, tilt, off, noise_px)));
+                }
+            }
+        }
+    }
+    let failed: Vec<_> = grid
+        .par_iter()
+        .filter(|(scale, u, tilt_deg, off, noise_px)| {
+            let camera = camera(lens(FOCAL_PX, *scale), *tilt_deg, 0.4, Vector2::zeros(), 1100.0);
+            let view = seen(&camera, FLAT, &all_tags(), *noise_px, &mut Drawer::new(7)).unwrap();
+            let size = [WIDTH_PX, HEIGHT_PX].map(|px| (px * scale) as usize);
+            let stated_px = camera.lens.focal_px * (off * u).exp();
+            let prior = LensPrior::uncalibrated(size[0], size[1], stated_px, *u);
+            let fit = fit_camera(&prior, &[view]);
+            !fit.is_ok_and(|fit| fit.ambiguity.is_none_or(|a| a.apart_deg < 4.0))
+        })
+        .collect();
+    assert!(failed.is_empty(), "{} of {} failed: {failed:?}", failed.len(), grid.len());
+}
+
+/// The camera of a simulated card, drawn from what is known of phones, with its fit.
+fn drawn(seed: u64) -> Option<(Camera, CameraFit)> {
+    let mut d = Drawer::new(seed);
+    const FOCAL_U: f64 = 0.04;
+    let mut lens = lens(FOCAL_PX * (FOCAL_U * d.normal()).exp(), 1.0);
+    lens.cx_px += 0.005 * WIDTH_PX * d.normal();
+    lens.cy_px += 0.005 * WIDTH_PX * d.normal();
+    lens.distortion = [0.05, 0.02, 7e-4, 7e-4, 5e-3].map(|u| u * d.normal());
+    let at = Vector2::new(0.4 * (d.unit() - 0.5), 0.3 * (d.unit() - 0.5));
+    let (tilt_deg, heading) = (2.0 + 28.0 * d.unit(), std::f64::consts::TAU * d.unit());
+    let camera = camera(lens, tilt_deg, heading, at, 900.0 + 900.0 * d.unit());
+    let card = match seed % 3 {
+        // A screen.
+        0 => FLAT,
+        1 => Card { sagittas_mm: [0.8 * d.normal(), 0.8 * d.normal()], print_mm: 0.03, ..FLAT },
+        _ => Card { wave_mm: 0.5 + 1.5 * d.unit(), print_mm: 0.03, ..FLAT },
+    };
+    let mut tags = all_tags();
+    while tags.len() > 3 && d.unit() < 0.7 {
+        tags.swap_remove((d.unit() * tags.len() as f64) as usize);
+    }
+    let view = seen(&camera, card, &tags, 0.01 + 0.05 * d.unit(), &mut d)?;
+    let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, FOCAL_U);
+    Some((camera, fit_camera(&prior, &[view]).ok()?))
+}
+
+/// Degrees of freedom of the noise that the sides of two tags or more show, as for widths.
+const DATA_FREEDOM: f64 = 10.0;
+
+/// Error of a quantity of the camera over its expanded uncertainty for 95 %.
+fn error_over_u95(truth: &Camera, fit: &CameraFit, quantity: impl Fn(&Camera) -> Option<f64>) -> Option<f64> {
+    let mut gradient = DVector::zeros(fit.parameters().len());
+    for i in 0..gradient.len() {
+        let step = 0.1 * fit.estimate.u(i);
+        let at = |by: f64| quantity(&fit.camera_moved(i, by));
+        gradient[i] = (at(step)? - at(-step)?) / (2.0 * step);
+    }
+    let (mut data, mut priors) = (0.0, 0.0);
+    for (source, part) in fit.sources() {
+        let of = if matches!(source, UncertaintySource::Data { .. }) { &mut data } else { &mut priors };
+        *of += part.dot(&gradient).powi(2);
+    }
+    let freedom = effective_freedom(&[(data.sqrt(), DATA_FREEDOM), (priors.sqrt(), f64::INFINITY)]);
+    let u95 = coverage_factor(freedom, 0.95) * (data + priors).sqrt();
+    Some((quantity(&fit.camera)? - quantity(truth)?) / u95)
+}
+
+#[test]
+fn uncertainties_cover_95_of_100_simulated_cards() {
+    let errors: Vec<[f64; 4]> = (0..1500)
+        .into_par_iter()
+        .filter_map(|seed| {
+            let (truth, fit) = drawn(seed)?;
+            // 200 mm beside the card.
+            let ends = [-100.0, 100.0].map(|y| truth.photo_from_card(CardPoint::new(160.0, y, 0.0)));
+            let distance = |camera: &Camera| {
+                let [a, b] = ends.map(|end| camera.card_from_photo(end?, 0.0));
+                Some((a?.vector() - b?.vector()).norm())
+            };
+            Some([
+                error_over_u95(&truth, &fit, |c| Some(c.lens.focal_px))?,
+                error_over_u95(&truth, &fit, |c| Some(c.height_mm()))?,
+                error_over_u95(&truth, &fit, |c| Some(c.pose.tilt_deg()))?,
+                error_over_u95(&truth, &fit, distance)?,
+            ])
+        })
+        .collect();
+    assert!(errors.len() >= 1000, "{} cards", errors.len());
+    for (i, what) in ["focal length", "height", "tilt", "distance"].into_iter().enumerate() {
+        let within = errors.iter().filter(|e| e[i].abs() <= 1.0).count() as f64 / errors.len() as f64;
+        println!("{what}: {:.1} % of {} within u95", 100.0 * within, errors.len());
+        assert!((0.93..=0.97).contains(&within), "{what}: {within}");
+    }
+}
+
+#[test]
+fn tags_off_their_places_do_not_outvote_what_is_known_of_lenses() {
+    // As on a screen whose pixels beat with the photo's: every tag is off by itself, by most of a pixel.
+    let card = Card { print_mm: 0.3, ..FLAT };
+    let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, 0.04);
+    let far = |seed: &u64| {
+        let mut d = Drawer::new(*seed);
+        let lens = lens(FOCAL_PX * (0.04 * d.normal()).exp(), 1.0);
+        let camera = camera(lens, 10.0, 0.7, Vector2::new(0.1, 0.1), 1150.0);
+        let view = seen(&camera, card, &all_tags(), 0.02, &mut d).unwrap();
+        let fit = fit_camera(&prior, &[view]).unwrap();
+        let error = (fit.camera.lens.focal_px - lens.focal_px) / fit.focal_u_px();
+        // Each by chance in one of two thousand.
+        error.abs() > 3.5 || fit.prior_strain() > 3.5
+    };
+    let all: Vec<u64> = (0..300).filter(far).collect();
+    assert!(all.len() <= 1, "{all:?}");
+}
+
+#[test]
+fn photos_of_one_lens_know_its_focal_length_better_together() {
+    for seed in 0..20 {
+        let mut d = Drawer::new(seed);
+        let lens = lens(FOCAL_PX * (0.04 * d.normal()).exp(), 1.0);
+        let card = Card { sagittas_mm: [0.8 * d.normal(), 0.8 * d.normal()], ..FLAT };
+        let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, 0.04);
+        let views = [0.5, 3.6].map(|heading| {
+            let camera = camera(lens, 10.0, heading, Vector2::new(0.1, 0.1), 1150.0);
+            seen(&camera, card, &all_tags(), 0.02, &mut d).unwrap()
+        });
+        let alone = views.each_ref().map(|view| fit_camera(&prior, std::slice::from_ref(view)).unwrap());
+        let photos =
+            [0, 1].map(|i| PhotoTogether { fit: &alone[i], prior, lens: 0, cards: vec![(0, &views[i])] });
+        for fit in fit_together(&photos).unwrap() {
+            let u = fit.focal_u_px();
+            assert!(alone.iter().all(|a| u < a.focal_u_px()), "{u} px");
+            let error = (fit.camera.lens.focal_px - lens.focal_px) / u;
+            // One in two thousand by chance.
+            assert!(error.abs() < 3.5, "{error} u");
+        }
+    }
+}
