@@ -12,7 +12,7 @@ use super::paper::BEND_U_MM;
 pub use super::parameter::line;
 use super::parameter::{BundleParameter, LensParameter, Scope};
 use super::pose::PoseStart;
-use super::prior::{LensCovariance, LensPrior};
+use super::prior::{FOCAL_CHANGE_U, LensCovariance, LensPrior};
 use super::target::TargetView;
 use crate::numeric::solve::{Estimate, SETTLED, SolveError};
 
@@ -33,7 +33,7 @@ pub fn fit_camera(prior: &LensPrior, cards: &[TargetView]) -> Result<CameraFit, 
     let known = |parameter| match parameter {
         // The principal point is the photo's own: stabilisation moves it.
         BundleParameter::Lens(p, scope) if scope == own_scope(p) => of_prior(prior, p),
-        BundleParameter::Lens(..) | BundleParameter::PrintAspect => Known::Fixed,
+        BundleParameter::Lens(..) => Known::Fixed,
         other => of_photo(other),
     };
     let mut bundle = Bundle::new(&[photo], known).ok_or(SolveError::BadStart)?;
@@ -119,10 +119,6 @@ pub struct PhotoTogether<'a> {
     /// Its cards in the order of the fit, each with an index that is the same in all photos.
     pub cards: Vec<(usize, &'a TargetView)>,
 }
-
-/// Focus breathing and stabilisation change the focal length of a phone by up to a percent between two photos (from
-/// memory): half of that either way, rectangular.
-const FOCAL_CHANGE_U: f64 = 0.003;
 
 /// Cameras of several photos, with what they have in common: lenses, and the bends of cards that lay still.
 ///
@@ -222,7 +218,9 @@ fn of_photo(parameter: BundleParameter) -> Known {
         BundleParameter::Bloom { .. } => Known::Within(BLOOM_U_PX),
         BundleParameter::Bend { .. } => Known::Within(BEND_U_MM),
         BundleParameter::Pose { .. } => Known::Free,
-        BundleParameter::Lens(..) | BundleParameter::PrintAspect => Known::Fixed,
+        BundleParameter::Lens(..) | BundleParameter::PrintAspect | BundleParameter::TagPlace { .. } => {
+            Known::Fixed
+        }
     }
 }
 

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::calibrate::phone::PhoneLens;
 use super::lens::Lens;
-use super::prior::{LensCovariance, LensPrior};
+use super::prior::{FOCAL_CHANGE_U, LensCovariance, LensPrior};
 use crate::numeric::file::FileError;
 use crate::photo::Photo;
 
@@ -47,7 +47,7 @@ pub struct LensFile {
     /// Correlation of focal length, principal point (x, y) and `k1 k2 p1 p2 k3`, row by row; none when left out.
     #[serde(default)]
     pub correlation: Option<[[f64; 8]; 8]>,
-    /// Mean distance of the card from the camera, mm.
+    /// Mean distance of the card from the camera, at which it was focused, mm.
     #[serde(default)]
     pub distance_mm: Option<f64>,
     /// Number of views of the card.
@@ -105,8 +105,6 @@ impl LensFile {
         let u = |i: usize| covariance[(i, i)].sqrt();
         let correlation =
             std::array::from_fn(|i| std::array::from_fn(|j| rounded(covariance[(i, j)] / u(i) / u(j), 9)));
-        let poses = &found.calibration.poses;
-        let distance = poses.iter().map(|p| p.translation_mm.norm()).sum::<f64>() / poses.len() as f64;
         Self {
             schema: SCHEMA.into(),
             make: exif.make.clone(),
@@ -121,8 +119,8 @@ impl LensFile {
             distortion: lens.distortion.map(|v| rounded(v, 9)),
             distortion_u: [3, 4, 5, 6, 7].map(|i| rounded(u(i), 10)),
             correlation: Some(correlation),
-            distance_mm: Some(rounded(distance, 1)),
-            views: Some(poses.len() as u32),
+            distance_mm: Some(rounded(found.distance_mm(), 1)),
+            views: Some(found.calibration.poses.len() as u32),
             rms_px: Some(rounded(found.calibration.rms_px, 4)),
             terms: Some(found.terms as u32),
             covered: Some(rounded(found.coverage.cells, 3)),
@@ -294,7 +292,7 @@ impl LensFile {
         })?;
         let focal_px = self.focal_px * scale;
         let mut covariance = self.covariance(scale);
-        covariance[(0, 0)] += self.focus_u().powi(2);
+        covariance[(0, 0)] += self.focus_u().powi(2) + FOCAL_CHANGE_U.powi(2);
         let principal = Vector2::from(self.principal_px.map(|c| scale * (c + 0.5) - 0.5));
         let lies_alike = (w > h) == (self.width_px > self.height_px);
         let lens =

@@ -6,6 +6,9 @@ use crate::numeric::frame::CardPoint;
 /// its width (stated assumption).
 pub const BEND_U_MM: f64 = 0.8;
 
+/// Standard uncertainty of each coordinate of a printed tag, mm (stated assumption).
+pub(super) const TAG_PLACE_U_MM: f64 = 0.03;
+
 /// Paper bent to a parabola across its width and one across its height, each with zero mean height. Paper does not
 /// stretch: a length along it stays, so its horizontal part shrinks by the integral of half the slope squared.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -104,6 +104,13 @@ pub enum BundleParameter {
     },
     /// Logarithm of the ratio of the printed scales, down over across.
     PrintAspect,
+    /// Distance of a printed tag from its nominal place, mm.
+    TagPlace {
+        /// Index of the tag.
+        tag: usize,
+        /// The direction.
+        axis: CardAxis,
+    },
     /// Pose of a card in a photo.
     Pose {
         /// The photo.
@@ -125,7 +132,7 @@ impl BundleParameter {
             }
             Self::Lens(..) => line::DISTORTION,
             Self::Bloom { .. } => line::BLOOM,
-            Self::Bend { .. } | Self::PrintAspect => line::BEND,
+            Self::Bend { .. } | Self::PrintAspect | Self::TagPlace { .. } => line::BEND,
             Self::Pose { .. } => line::CORNERS,
         }
     }
@@ -139,7 +146,7 @@ impl BundleParameter {
             Self::Pose { parameter, .. } => {
                 matches!(parameter, PoseParameter::ShiftX | PoseParameter::ShiftY)
             }
-            Self::Bloom { .. } | Self::Bend { .. } => true,
+            Self::Bloom { .. } | Self::Bend { .. } | Self::TagPlace { .. } => true,
             Self::PrintAspect => false,
         };
         if in_pixels_or_mm { 1e-2 } else { 1e-5 }
@@ -151,7 +158,7 @@ impl BundleParameter {
             Self::Lens(_, scope) => scope,
             Self::Bloom { photo } | Self::Pose { photo, .. } => Scope::Photo(photo),
             Self::Bend { card, .. } => Scope::Print(card),
-            Self::PrintAspect => Scope::Print(0),
+            Self::PrintAspect | Self::TagPlace { .. } => Scope::Print(0),
         }
     }
 }

@@ -16,7 +16,7 @@ pub enum LensSource {
     File,
     /// The photo's EXIF.
     Exif,
-    /// The card alone: it contradicts the photo's EXIF.
+    /// The card alone: it contradicts the EXIF, or the focal length of a typical phone.
     Card,
     /// A typical phone.
     Assumed,
@@ -39,10 +39,11 @@ pub fn lens_prior(photo: &Photo, calibrated: Option<LensPrior>) -> (LensPrior, L
     }
 }
 
-/// Prior about the lens of a typical phone.
+/// Prior about the lens of a typical phone, of whose picture digital zoom enlarges a part.
 fn phone_lens(photo: &Photo, relative_u: f64) -> LensPrior {
     let (w, h) = (photo.width_px(), photo.height_px());
-    let focal_px = PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
+    let zoom = photo.exif().digital_zoom.map_or(1.0, |ratio| ratio.max(1.0));
+    let focal_px = zoom * PHONE_F35_MM / FILM_DIAGONAL_MM * (w as f64).hypot(h as f64);
     LensPrior::uncalibrated(w, h, focal_px, relative_u)
 }
 
@@ -66,7 +67,7 @@ pub struct PlacedCamera {
     pub warning: Option<Warning>,
 }
 
-/// Fits the camera of a photo; without the EXIF focal length where the card contradicts it.
+/// Fits the camera of a photo; without the EXIF focal length, or that of a typical phone, where the card contradicts it.
 ///
 /// # Errors
 /// As [`camera_over_cards`].
@@ -78,11 +79,11 @@ pub fn place_camera(
     let (prior, source) = lens_prior(photo, calibrated);
     let fit = camera_over_cards(found, &prior);
     let agrees = |fit: &CameraFit| fit.focal_conflict().abs() <= MOST_FOCAL_CONFLICT;
-    if source == LensSource::Exif && !fit.as_ref().is_ok_and(agrees) {
+    if source != LensSource::File && !fit.as_ref().is_ok_and(agrees) {
         let any = phone_lens(photo, ANY_F35_RELATIVE_U);
         let by_card = camera_over_cards(found, &any).ok();
         if let Some(fit) = by_card.filter(|by_card| contradicts(by_card, &prior)) {
-            let warning = Some(focal_contradicted(prior.mean.focal_px, &fit));
+            let warning = (source == LensSource::Exif).then(|| focal_contradicted(prior.mean.focal_px, &fit));
             return Ok(PlacedCamera { fit, prior: any, source: LensSource::Card, warning });
         }
     }

@@ -29,6 +29,10 @@ pub(super) const PHONE_DISTORTION_U: [f64; 5] = [0.05, 0.02, 0.0007, 0.0007, 0.0
 /// assumption).
 pub(super) const PRINCIPAL_RELATIVE_U: f64 = 0.005;
 
+/// Relative standard uncertainty of the focal length of one photo about that of its lens: focus breathing and
+/// stabilisation change it by up to a percent between two photos (from memory), half of that either way, rectangular.
+pub(super) const FOCAL_CHANGE_U: f64 = 0.003;
+
 impl LensPrior {
     /// Prior of an uncalibrated camera with the given focal length.
     pub fn uncalibrated(width_px: usize, height_px: usize, focal_px: f64, focal_relative_u: f64) -> Self {

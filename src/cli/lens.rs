@@ -56,6 +56,8 @@ struct Report {
     width_px: u32,
     height_px: u32,
     views: usize,
+    /// Mean distance of the card from the camera, mm.
+    distance_mm: f64,
     observations: usize,
     rms_px: f64,
     noise_ratio: f64,
@@ -217,6 +219,7 @@ fn report(found: &PhoneLens, set: &Set, out: Option<&Path>) -> Report {
         width_px: w as u32,
         height_px: h as u32,
         views: set.views.len(),
+        distance_mm: found.distance_mm(),
         observations: fit.counts.0,
         rms_px: fit.rms_px,
         noise_ratio: fit.noise_ratio,
@@ -255,6 +258,10 @@ fn text(report: &Report, found: &PhoneLens, set: &Set) -> String {
             report.rms_px
         ),
     ];
+    lines.push(format!(
+        "focused at       {:.2} m, the mean distance of the card",
+        report.distance_mm / 1000.0
+    ));
     let v = |i: usize| (report.values[i].value, report.values[i].u95);
     let ((f, fu), (x, xu), (y, yu)) = (v(0), v(1), v(2));
     lines.push(format!("focal length     {f:.1} ± {fu:.1} px"));

@@ -1,5 +1,7 @@
 //! Parameter vector of a bundle, and cameras and cards at its values.
 
+use std::collections::BTreeSet;
+
 use nalgebra::DVector;
 
 use super::{BundlePhoto, Known};
@@ -7,6 +9,7 @@ use crate::camera::lens::Intrinsics;
 use crate::camera::paper::BentPaper;
 use crate::camera::parameter::{BundleParameter, CardAxis, LensParameter, PoseParameter, Scope};
 use crate::camera::pose::{CameraPose, PoseStart};
+use crate::card::side::Observation;
 use crate::numeric::frame::CardPoint;
 
 /// Parameters of a bundle in the order of its vector, each counted from its prior mean.
@@ -37,6 +40,8 @@ pub(in crate::camera) struct ViewLayout {
     halves_mm: [f64; 2],
     first_pose: usize,
     bends: [Option<usize>; 2],
+    /// Tags whose printed place is a parameter, with its two coordinates.
+    tag_places: Vec<(usize, [Option<usize>; 2])>,
 }
 
 impl Layout {
@@ -68,12 +73,20 @@ impl Layout {
                     layout.known.push(Known::Free);
                 }
                 let bends = AXES.map(|axis| layout.place(BundleParameter::Bend { card, axis }, &known));
+                let tags: BTreeSet<usize> = target.observations.iter().map(|o| o.tag).collect();
+                let places = |tag| {
+                    (tag, AXES.map(|axis| layout.place(BundleParameter::TagPlace { tag, axis }, &known)))
+                };
+                let mut tag_places: Vec<_> = tags.into_iter().map(places).collect();
+                tag_places.retain(|(_, places)| places.iter().any(Option::is_some));
                 let own = &layout.photos[number];
                 let columns = own.lens.iter().map(|l| l.1).chain(own.bloom).chain(layout.print_aspect);
                 let columns = columns.chain(first_pose..first_pose + 6).chain(bends.into_iter().flatten());
-                let columns = columns.collect();
+                let columns = columns.chain(tag_places.iter().flat_map(|t| t.1).flatten()).collect();
                 let halves_mm = target.halves_mm;
-                layout.views.push(ViewLayout { photo: number, start, columns, halves_mm, first_pose, bends });
+                let photo = number;
+                let view = ViewLayout { photo, start, columns, halves_mm, first_pose, bends, tag_places };
+                layout.views.push(view);
             }
         }
         Some(layout)
@@ -109,6 +122,13 @@ impl Layout {
         lens.iter().fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
     }
 
+    /// The lens of a photo without what is the photo's own.
+    pub fn shared_intrinsics(&self, photo: usize, values: &DVector<f64>) -> Intrinsics {
+        let PhotoLayout { base, lens, .. } = &self.photos[photo];
+        let shared = lens.iter().filter(|(_, at)| matches!(self.parameters[*at].scope(), Scope::Lens(_)));
+        shared.fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
+    }
+
     pub fn pose(&self, view: usize, values: &DVector<f64>) -> CameraPose {
         let own = &self.views[view];
         own.start.through(&self.intrinsics(own.photo, values), &own.pose_parameters(values))
@@ -120,12 +140,17 @@ impl Layout {
         BentPaper { halves_mm: own.halves_mm, sagittas_mm }
     }
 
-    /// The target's point as printed.
-    pub fn printed(&self, p: CardPoint, values: &DVector<f64>) -> CardPoint {
-        match self.print_aspect {
-            Some(at) => CardPoint { y_mm: p.y_mm * values[at].exp(), ..p },
-            None => p,
+    /// The point of an observation as printed.
+    pub fn printed(&self, view: usize, observation: &Observation, values: &DVector<f64>) -> CardPoint {
+        let mut printed = observation.on_target;
+        if let Some(at) = self.print_aspect {
+            printed.y_mm *= values[at].exp();
         }
+        if let Some((_, places)) = self.views[view].tag_places.iter().find(|t| t.0 == observation.tag) {
+            let [x_mm, y_mm] = places.map(|at| at.map_or(0.0, |at| values[at]));
+            printed = CardPoint::new(printed.x_mm + x_mm, printed.y_mm + y_mm, printed.z_mm);
+        }
+        printed
     }
 
     pub fn bloom_px(&self, photo: usize, values: &DVector<f64>) -> f64 {

@@ -165,7 +165,7 @@ impl<'a> Bundle<'a> {
         let (lens, bloom_px) = (layout.intrinsics(photo, values), layout.bloom_px(photo, values));
         let (pose, paper) = (layout.pose(view, values), layout.paper(view, values));
         let residual = |o: &Observation| {
-            let on_card = paper.point(layout.printed(o.on_target, values));
+            let on_card = paper.point(layout.printed(view, o, values));
             let seen = lens.photo_from_ideal(pose.ideal_from_card(on_card)?);
             Some((seen.vector() - o.measured.vector()).dot(&o.across) + bloom_px)
         };

@@ -11,6 +11,7 @@ use nalgebra::{DMatrix, DVector, Matrix2, MatrixXx2, Vector2};
 
 use super::Bundle;
 use super::layout::Layout;
+use crate::camera::paper::TAG_PLACE_U_MM;
 use crate::camera::target::TargetView;
 use crate::card::side::Observation;
 use crate::numeric::solve::Estimate;
@@ -109,9 +110,6 @@ struct TagResiduals {
     shifts: MatrixXx2<f64>,
 }
 
-/// Standard deviation of a printed tag's place, mm, which counts as much as one observed coordinate: two or three tags
-/// show next to nothing of it (stated assumption).
-const PRINT_U_MM: f64 = 0.03;
 /// Shifts of tags that are looked for, pixels, and the relative precision.
 const LEAST_SHIFT_PX: f64 = 1e-4;
 const MOST_SHIFT_PX: f64 = 30.0;
@@ -133,9 +131,10 @@ impl Bundle<'_> {
         let shapes = points as f64 - (2.0 * tags.len() as f64).max(used);
         let squares: f64 = tags.iter().filter_map(TagResiduals::within).sum();
         let ratio = if shapes >= 1.0 { (squares / shapes).sqrt().max(1.0) } else { 1.0 };
-        // The shifts that bring the sum of squares to its expectation (R. C. Paule, J. Mandel 1982).
+        // The shifts that bring the sum of squares to its expectation (R. C. Paule, J. Mandel 1982). What is known of
+        // prints counts as one more coordinate: two or three tags show next to nothing of their shifts.
         let expected = (points as f64 - used).max(1.0) + 1.0;
-        let printed_px = PRINT_U_MM * self.px_per_mm(&views);
+        let printed_px = TAG_PLACE_U_MM * self.px_per_mm(&views);
         let excess = |tag_px: f64| {
             let squares: f64 = tags.iter().map(|t| t.squares(Noise { ratio, tag_px })).sum();
             squares + (printed_px / tag_px).powi(2) - expected

@@ -13,9 +13,10 @@ use nalgebra::{DMatrix, DVector};
 use super::bundle::{Bundle, BundlePhoto, Known, Noise};
 use super::fit::BLOOM_U_PX;
 use super::lens::Intrinsics;
-use super::paper::BEND_U_MM;
+use super::paper::{BEND_U_MM, TAG_PLACE_U_MM};
 use super::parameter::{BundleParameter, LensParameter, Scope};
 use super::pose::CameraPose;
+use super::prior::FOCAL_CHANGE_U;
 use super::target::TargetView;
 use crate::numeric::solve::{Estimate, ResidualModel, SolveError};
 
@@ -34,7 +35,8 @@ pub struct LensModel {
     pub skew: Known,
     /// Logarithm of the ratio of the target's printed scales, down over across.
     pub print_aspect: Known,
-    /// Whether each view has an edge bloom and bends of its target, as a printed card has; plain points have none.
+    /// Whether the target is a printed card in photos of a phone: with edge bloom, bends, tags off their places on the
+    /// print, and a focal length that changes a little between photos. Plain points have none of these.
     pub printed: bool,
 }
 
@@ -42,6 +44,9 @@ impl LensModel {
     fn known(&self, parameter: BundleParameter) -> Known {
         let [k1, k2, p1, p2, k3] = self.distortion;
         match parameter {
+            BundleParameter::Lens(LensParameter::Focal, Scope::Photo(_)) if self.printed => {
+                Known::Within(FOCAL_CHANGE_U)
+            }
             BundleParameter::Lens(_, Scope::Photo(_) | Scope::Print(_)) => Known::Fixed,
             BundleParameter::Lens(parameter, Scope::Lens(_)) => match parameter {
                 LensParameter::Focal => self.focal,
@@ -58,7 +63,10 @@ impl LensModel {
             BundleParameter::Pose { .. } => Known::Free,
             BundleParameter::Bloom { .. } if self.printed => Known::Within(BLOOM_U_PX),
             BundleParameter::Bend { .. } if self.printed => Known::Within(BEND_U_MM),
-            BundleParameter::Bloom { .. } | BundleParameter::Bend { .. } => Known::Fixed,
+            BundleParameter::TagPlace { .. } if self.printed => Known::Within(TAG_PLACE_U_MM),
+            BundleParameter::Bloom { .. }
+            | BundleParameter::Bend { .. }
+            | BundleParameter::TagPlace { .. } => Known::Fixed,
         }
     }
 
@@ -163,7 +171,7 @@ impl Calibration {
             places[a].zip(places[b]).map_or(0.0, |(i, j)| estimate.covariance[(i, j)])
         });
         Some(Self {
-            intrinsics: layout.intrinsics(0, values),
+            intrinsics: layout.shared_intrinsics(0, values),
             poses: views.map(|view| layout.pose(view, values)).collect(),
             covariance,
             print_aspect: layout.index(BundleParameter::PrintAspect).map_or(0.0, |i| values[i]),
@@ -196,9 +204,7 @@ impl Calibration {
 fn information(bundle: &Bundle, values: &DVector<f64>) -> Option<DMatrix<f64>> {
     let block = bundle.jacobian(values)?.into_iter().next()?;
     let mut normal = block.rows.tr_mul(&block.rows);
-    let is_shared = |column: &usize| {
-        matches!(bundle.parameters()[*column], BundleParameter::Lens(..) | BundleParameter::PrintAspect)
-    };
+    let is_shared = |column: &usize| shared().any(|shared| shared == bundle.parameters()[*column]);
     let (shared, own): (Vec<usize>, Vec<usize>) =
         (0..block.columns.len()).partition(|i| is_shared(&block.columns[*i]));
     for &i in &own {

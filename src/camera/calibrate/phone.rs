@@ -45,6 +45,14 @@ pub struct PhoneLens {
     pub calibration: Calibration,
 }
 
+impl PhoneLens {
+    /// Mean distance of the card from the camera, at which the camera was focused, mm.
+    pub fn distance_mm(&self) -> f64 {
+        let poses = &self.calibration.poses;
+        poses.iter().map(|pose| pose.translation_mm.norm()).sum::<f64>() / poses.len() as f64
+    }
+}
+
 /// Reason for which views give no lens.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum NoLens {
