@@ -70,7 +70,7 @@ fn place(row: &mut Canvas) {
     let texts = [
         "Set the saddle on a stand over a plain floor, in even light: by a window or under a cloudy sky. No hard shadows, no flash.",
         "Take off girth, straps and stirrups.",
-        "Put the card close beside the saddle, level, on a box or books, as high as the edges of the seat.",
+        "Put the card close beside the saddle, on a box or books, as high as the edges of the seat. It must lie level to 1 degree: check it with the level of a phone.",
     ];
     paragraphs(row, from, 62.0, &texts);
     let mut above = Scene::new(row, [83.0, 31.0], 0.85);

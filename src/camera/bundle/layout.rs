@@ -122,13 +122,6 @@ impl Layout {
         lens.iter().fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
     }
 
-    /// The lens of a photo without what is the photo's own.
-    pub fn shared_intrinsics(&self, photo: usize, values: &DVector<f64>) -> Intrinsics {
-        let PhotoLayout { base, lens, .. } = &self.photos[photo];
-        let shared = lens.iter().filter(|(_, at)| matches!(self.parameters[*at].scope(), Scope::Lens(_)));
-        shared.fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
-    }
-
     pub fn pose(&self, view: usize, values: &DVector<f64>) -> CameraPose {
         let own = &self.views[view];
         own.start.through(&self.intrinsics(own.photo, values), &own.pose_parameters(values))

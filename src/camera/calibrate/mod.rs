@@ -16,7 +16,6 @@ use super::lens::Intrinsics;
 use super::paper::{BEND_U_MM, TAG_PLACE_U_MM};
 use super::parameter::{BundleParameter, LensParameter, Scope};
 use super::pose::CameraPose;
-use super::prior::FOCAL_CHANGE_U;
 use super::target::TargetView;
 use crate::numeric::solve::{Estimate, ResidualModel, SolveError};
 
@@ -35,8 +34,8 @@ pub struct LensModel {
     pub skew: Known,
     /// Logarithm of the ratio of the target's printed scales, down over across.
     pub print_aspect: Known,
-    /// Whether the target is a printed card in photos of a phone: with edge bloom, bends, tags off their places on the
-    /// print, and a focal length that changes a little between photos. Plain points have none of these.
+    /// Whether the target is a printed card, with edge bloom and bends in each view and tags off their places in all of
+    /// them; plain points have none.
     pub printed: bool,
 }
 
@@ -44,9 +43,6 @@ impl LensModel {
     fn known(&self, parameter: BundleParameter) -> Known {
         let [k1, k2, p1, p2, k3] = self.distortion;
         match parameter {
-            BundleParameter::Lens(LensParameter::Focal, Scope::Photo(_)) if self.printed => {
-                Known::Within(FOCAL_CHANGE_U)
-            }
             BundleParameter::Lens(_, Scope::Photo(_) | Scope::Print(_)) => Known::Fixed,
             BundleParameter::Lens(parameter, Scope::Lens(_)) => match parameter {
                 LensParameter::Focal => self.focal,
@@ -171,7 +167,7 @@ impl Calibration {
             places[a].zip(places[b]).map_or(0.0, |(i, j)| estimate.covariance[(i, j)])
         });
         Some(Self {
-            intrinsics: layout.shared_intrinsics(0, values),
+            intrinsics: layout.intrinsics(0, values),
             poses: views.map(|view| layout.pose(view, values)).collect(),
             covariance,
             print_aspect: layout.index(BundleParameter::PrintAspect).map_or(0.0, |i| values[i]),

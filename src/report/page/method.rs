@@ -9,7 +9,8 @@ use crate::width::COVERAGE;
 
 const METHOD: &str = "The printed card gives the scale and the camera’s position. The edges are traced in the photo; \
     each line of sight is cut at the height of the edge over the card, and widths are measured level, at right angles to \
-    the midline from the front end to the rear end. The 95 % uncertainty follows JCGM 100 (GUM) with a coverage factor \
+    the midline from the front end to the rear end. The card is assumed level to 1 degree, the saddle to 1.3 degrees across \
+    its midline; the uncertainty allows for that. The 95 % uncertainty follows JCGM 100 (GUM) with a coverage factor \
     of 1.96 or, by the degrees of freedom, a little more: the width that a level caliper shows is meant to lie within \
     it in about 95 of 100 cases.";
 
