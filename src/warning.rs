@@ -41,6 +41,8 @@ pub enum WarningCode {
     FocalLengthAssumed,
     /// The card contradicts the focal length in the camera data, which was not used.
     FocalContradicted,
+    /// The card contradicts the lens file, whose uncertainties were increased.
+    LensContradicted,
     /// No lens file of the folder is of the photo's camera.
     LensNotFound,
     /// No lens file could be chosen.

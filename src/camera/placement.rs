@@ -63,11 +63,12 @@ pub struct PlacedCamera {
     pub prior: LensPrior,
     /// Where that came from.
     pub source: LensSource,
-    /// The EXIF was not used.
+    /// The EXIF was not used, or the lens file only with larger uncertainties.
     pub warning: Option<Warning>,
 }
 
-/// Fits the camera of a photo; without the EXIF focal length, or that of a typical phone, where the card contradicts it.
+/// Fits the camera of a photo; without the EXIF focal length, or that of a typical phone, where the card contradicts it, and
+/// with a less certain calibration where the card contradicts that.
 ///
 /// # Errors
 /// As [`camera_over_cards`].
@@ -77,9 +78,17 @@ pub fn place_camera(
     calibrated: Option<LensPrior>,
 ) -> Result<PlacedCamera, Refusal> {
     let (prior, source) = lens_prior(photo, calibrated);
+    if source == LensSource::File {
+        let strain = fit_over_cards(found, &prior)?.prior_strain();
+        let (prior, warning) = match strain > MOST_STRAIN {
+            true => (prior.widened(strain), Some(lens_contradicted())),
+            false => (prior, None),
+        };
+        return Ok(PlacedCamera { fit: camera_over_cards(found, &prior)?, prior, source, warning });
+    }
     let fit = camera_over_cards(found, &prior);
     let agrees = |fit: &CameraFit| fit.focal_conflict().abs() <= MOST_FOCAL_CONFLICT;
-    if source != LensSource::File && !fit.as_ref().is_ok_and(agrees) {
+    if !fit.as_ref().is_ok_and(agrees) {
         let any = phone_lens(photo, ANY_F35_RELATIVE_U);
         let by_card = camera_over_cards(found, &any).ok();
         if let Some(fit) = by_card.filter(|by_card| contradicts(by_card, &prior)) {
@@ -108,6 +117,14 @@ fn focal_contradicted(stated_px: f64, fit: &CameraFit) -> Warning {
     )
 }
 
+fn lens_contradicted() -> Warning {
+    Warning::new(
+        WarningCode::LensContradicted,
+        "the card contradicts the lens file: the lens counts as less certain than the file says",
+        "calibrate this camera again with seatspan lens",
+    )
+}
+
 /// Beyond this tilt, fractions of a pixel decide a plane's pose and every height.
 pub const MOST_TILT_DEG: f64 = 60.0;
 /// Edges blurred over more than this part of a module merge with their neighbours.
@@ -122,6 +139,19 @@ const MOST_STRAIN: f64 = 4.0;
 /// # Errors
 /// `card-blurred`, `pose-failed` or `too-oblique`.
 pub fn camera_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
+    let fit = fit_over_cards(found, prior)?;
+    if !(fit.prior_strain() <= MOST_STRAIN) {
+        return Err(Refusal::new(
+            RefusalCode::PoseFailed,
+            "the card in the photo fits no lens that a phone has",
+            "photograph again with the whole card flat and in focus, or calibrate the camera with seatspan lens",
+        ));
+    }
+    Ok(fit)
+}
+
+/// As [`camera_over_cards`], however far from the prior.
+fn fit_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Refusal> {
     if found.cards.iter().all(|card| card.blur_modules() > MOST_BLUR_MODULES) {
         return Err(Refusal::new(
             RefusalCode::CardBlurred,
@@ -144,13 +174,6 @@ pub fn camera_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<Camera
             RefusalCode::TooOblique,
             format!("the card is seen too much from the side ({tilt:.0} degrees), or too small"),
             "photograph again from straight above the saddle",
-        ));
-    }
-    if !(fit.prior_strain() <= MOST_STRAIN) {
-        return Err(Refusal::new(
-            RefusalCode::PoseFailed,
-            "the card in the photo fits no lens that a phone has",
-            "photograph again with the whole card flat and in focus, or calibrate the camera with seatspan lens",
         ));
     }
     Ok(fit)

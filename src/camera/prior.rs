@@ -58,6 +58,17 @@ impl LensPrior {
         }
     }
 
+    /// The same with every uncertainty larger by a factor.
+    pub fn widened(&self, by: f64) -> Self {
+        Self {
+            focal_relative_u: self.focal_relative_u * by,
+            principal_u_px: self.principal_u_px * by,
+            distortion_u: self.distortion_u.map(|u| u * by),
+            covariance: self.covariance.map(|c| c * by.powi(2)),
+            ..*self
+        }
+    }
+
     /// The uncertainties in a picture with `k` times as many pixels on a side.
     pub fn with_pixels_times(&self, k: f64) -> Self {
         let scale = LensCovariance::from_diagonal(&[1.0, k, k, 1.0, 1.0, 1.0, 1.0, 1.0].into());
