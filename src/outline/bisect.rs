@@ -1,10 +1,11 @@
 //! The midline that bisects two edges and ends where they meet.
 
-use nalgebra::Vector2;
+use nalgebra::{DMatrix, Matrix2, Vector2};
 
-use super::midline::Midline;
+use super::edge::{POINT_U_MM, edge_correlation};
+use super::midline::{EndErrors, Midline};
 use super::{SIDES, Side};
-use crate::numeric::polynomial::polynomial;
+use crate::numeric::polynomial::{polynomial, polynomial_covariance};
 
 /// Part of the length, from the front, over which the edges are bisected: at the ends they run across the midline.
 pub const BISECTED: (f64, f64) = (0.15, 0.85);
@@ -41,13 +42,49 @@ pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
         return None;
     }
     let line = robust_line(&middles)?;
-    let ends = [0.0, length].map(|end| {
-        let start = Vector2::new(end, line.x + line.y * end);
+    let end = |along: f64| {
+        let start = Vector2::new(along, line.x + line.y * along);
         end_on(line, left.iter().chain(&right), start)
-    });
+    };
     let back = |p: Vector2<f64>| about.front_mm + about.along() * p.x + about.toward(Side::Left) * p.y;
-    let [front, rear] = ends;
-    Some(about.with_ends(back(front?), back(rear?)))
+    let ((front, front_u_mm), (rear, rear_u_mm)) = (end(0.0)?, end(length)?);
+    let errors = end_errors(line, &middles, [front.x, rear.x], [front_u_mm, rear_u_mm])?;
+    Some(about.with_ends(back(front), back(rear)).with_end_errors(errors))
+}
+
+/// Errors of ends on a line through the middles of both edges, at places along it and with uncertainties along it, mm.
+///
+/// Across, both ends come from one line: its covariance follows from the noise of the edges, or from how far their middles
+/// scatter about it where that is more, and is split along its principal axes.
+fn end_errors(
+    line: Vector2<f64>,
+    middles: &[Vector2<f64>],
+    ends_mm: [f64; 2],
+    along_u_mm: [f64; 2],
+) -> Option<EndErrors> {
+    let off = |p: &Vector2<f64>| p.y - line.x - line.y * p.x;
+    let weights: Vec<f64> = middles.iter().map(|p| HUBER_MM / off(p).abs().max(HUBER_MM)).collect();
+    let squares: f64 = middles.iter().zip(&weights).map(|(p, w)| w * off(p).powi(2)).sum();
+    let scatter_mm = (squares / (middles.len() - 2) as f64).sqrt();
+    let u_mm = scatter_mm.max(POINT_U_MM * std::f64::consts::FRAC_1_SQRT_2);
+    let noise = noise(middles.len(), u_mm, |i, j| (middles[i].x - middles[j].x).abs());
+    let of_line = polynomial_covariance(middles, &weights, 1, &noise)?;
+    let at_ends = Matrix2::new(1.0, ends_mm[0], 1.0, ends_mm[1]);
+    let across = (at_ends * of_line.fixed_view::<2, 2>(0, 0) * at_ends.transpose()).symmetric_eigen();
+    let mode = |k: usize| across.eigenvectors.column(k) * across.eigenvalues[k].max(0.0).sqrt();
+    let (first, second) = (mode(0), mode(1));
+    Some([
+        [first[0], first[1], 0.0, 0.0],
+        [second[0], second[1], 0.0, 0.0],
+        [0.0, 0.0, along_u_mm[0], 0.0],
+        [0.0, 0.0, 0.0, along_u_mm[1]],
+    ])
+}
+
+/// Covariance of points along an edge, of one standard uncertainty.
+fn noise(count: usize, u_mm: f64, apart_mm: impl Fn(usize, usize) -> f64) -> DMatrix<f64> {
+    let correlation = |i, j| if i == j { 1.0 } else { edge_correlation(apart_mm(i, j)) };
+    DMatrix::from_fn(count, count, |i, j| u_mm * u_mm * correlation(i, j))
 }
 
 /// Left and right half-width at a station, mm; `None` where an edge is not traced there.
@@ -88,12 +125,13 @@ pub fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
     Some(line)
 }
 
-/// Where the edges' points near the line cross it: a parabola through them over the distance from the line.
+/// Where the edges' points near the line cross it, by a parabola through them over the distance from the line, with its
+/// standard uncertainty along the line, mm.
 fn end_on<'a>(
     line: Vector2<f64>,
     points: impl Iterator<Item = &'a Vector2<f64>>,
     start: Vector2<f64>,
-) -> Option<Vector2<f64>> {
+) -> Option<(Vector2<f64>, f64)> {
     let along = Vector2::new(1.0, line.y).normalize();
     let across = Vector2::new(-along.y, along.x);
     let near: Vec<Vector2<f64>> = points
@@ -105,7 +143,13 @@ fn end_on<'a>(
     if near.len() < 5 || !both_sides {
         return None;
     }
-    Some(start + along * polynomial(&near, &vec![1.0; near.len()], 2)?[0])
+    let weights = vec![1.0; near.len()];
+    let curve = polynomial(&near, &weights, 2)?;
+    let off = |v: &Vector2<f64>| v.y - curve[0] - curve[1] * v.x - curve[2] * v.x * v.x;
+    let scatter_mm = (near.iter().map(|v| off(v).powi(2)).sum::<f64>() / (near.len() - 3) as f64).sqrt();
+    let noise = noise(near.len(), scatter_mm.max(POINT_U_MM), |i, j| near[i].metric_distance(&near[j]));
+    let covariance = polynomial_covariance(&near, &weights, 2, &noise)?;
+    Some((start + along * curve[0], covariance[(0, 0)].max(0.0).sqrt()))
 }
 
 #[cfg(test)]

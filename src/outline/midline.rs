@@ -9,6 +9,24 @@ use crate::refusal::{Refusal, RefusalCode};
 
 use super::lift::LiftProfile;
 
+/// Standard uncertainty of an end of the midline that was pointed at by hand, along and across, mm.
+pub const GIVEN_END_U_MM: f64 = 1.5;
+
+/// Independent errors of a midline's ends, two across and two along it. Each moves the ends by so much, mm: the front end
+/// across (leftwards), the rear end across, the front end along (rearwards), the rear end along.
+pub type EndErrors = [[f64; 4]; 4];
+
+/// Errors of ends that were pointed at by hand.
+pub const GIVEN_ENDS: EndErrors = {
+    let mut errors = [[0.0; 4]; 4];
+    let mut i = 0;
+    while i < 4 {
+        errors[i][i] = GIVEN_END_U_MM;
+        i += 1;
+    }
+    errors
+};
+
 /// The midline: both ends projected to z = 0, and which way the rider's left is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Midline {
@@ -17,13 +35,14 @@ pub struct Midline {
     /// Rear end (cantle side).
     pub rear_mm: Vector2<f64>,
     left: Vector2<f64>,
+    end_errors: EndErrors,
 }
 
 /// Shortest and longest midline that a saddle can have, mm; what lies outside is a wrong pair of points.
 const LENGTH_RANGE_MM: (f64, f64) = (200.0, 750.0);
 
 impl Midline {
-    /// The midline between two points of the card's horizontal. Seen from above (`top`) the rider, who looks to the
+    /// The midline between two points of the card's horizontal, as sure as if they had been pointed at. Seen from above (`top`) the rider, who looks to the
     /// front, has the left hand a quarter turn counter-clockwise of the front; seen from below it is the other way.
     pub fn new(front_mm: Vector2<f64>, rear_mm: Vector2<f64>, view: View) -> Self {
         let d = (rear_mm - front_mm).normalize();
@@ -31,7 +50,7 @@ impl Midline {
             View::Top => Vector2::new(d.y, -d.x),
             View::Underside => Vector2::new(-d.y, d.x),
         };
-        Self { front_mm, rear_mm, left }
+        Self { front_mm, rear_mm, left, end_errors: GIVEN_ENDS }
     }
 
     /// The midline whose ends appear at two pixels, each taken at the lift of its own end.
@@ -69,7 +88,17 @@ impl Midline {
         let d = (rear_mm - front_mm).normalize();
         let left = Vector2::new(d.y, -d.x);
         let same_way = left.dot(&self.left) > 0.0;
-        Self { front_mm, rear_mm, left: if same_way { left } else { -left } }
+        Self { front_mm, rear_mm, left: if same_way { left } else { -left }, ..*self }
+    }
+
+    /// The same midline with other errors of its ends.
+    pub fn with_end_errors(self, end_errors: EndErrors) -> Self {
+        Self { end_errors, ..self }
+    }
+
+    /// Errors of its ends.
+    pub fn end_errors(&self) -> EndErrors {
+        self.end_errors
     }
 
     /// The midline with one end moved, along the midline (rearwards) or across it, mm.
@@ -80,6 +109,19 @@ impl Midline {
         } else {
             self.with_ends(self.front_mm, self.rear_mm + by)
         }
+    }
+
+    /// The midline with its ends moved by so much, mm, in the order of [`EndErrors`].
+    pub fn moved(&self, by_mm: [f64; 4]) -> Self {
+        let end = |across: f64, along: f64| self.left * across + self.along() * along;
+        self.with_ends(self.front_mm + end(by_mm[0], by_mm[2]), self.rear_mm + end(by_mm[1], by_mm[3]))
+    }
+
+    /// Displacement of another midline's ends from its own, mm, in the order of [`EndErrors`].
+    pub fn ends_of(&self, other: &Self) -> [f64; 4] {
+        let (front, rear) = (other.front_mm - self.front_mm, other.rear_mm - self.rear_mm);
+        let along = self.along();
+        [front.dot(&self.left), rear.dot(&self.left), front.dot(&along), rear.dot(&along)]
     }
 
     /// Length in the horizontal, mm.
