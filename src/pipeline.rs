@@ -26,7 +26,7 @@ use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
-use crate::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
+use crate::width::{Subject, Widths, measure_widths};
 pub use refused::{Reached, Refused};
 pub use request::Request;
 
@@ -202,7 +202,6 @@ impl Traced {
             outline: &self.outline,
             seat_lift: &self.seat_lift,
             channel_lift: &self.channel_lift,
-            end_u_mm: GIVEN_END_U_MM,
             print_scale_u: self.located.print_scale.relative_u,
         }
     }

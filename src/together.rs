@@ -13,7 +13,7 @@ use crate::photo::Photo;
 use crate::pipeline::{Located, Measured, Reached, Refused, Request, Staged, Traced};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::width::joint::{Joint, JointSubject, Sight, measure_jointly};
-use crate::width::{GIVEN_END_U_MM, Widths, measure_widths};
+use crate::width::{Widths, measure_widths};
 
 /// One saddle measured in several photos.
 #[derive(Debug, Clone)]
@@ -111,7 +111,8 @@ fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
         .iter()
         .zip(lenses(traced))
         .map(|(t, lens)| {
-            Some(Sight { fit: &t.located.fit, outline: &t.outline, ends_px: t.midline_ends_px()?, lens })
+            let (ends_px, end_errors) = (t.midline_ends_px()?, t.midline.end_errors());
+            Some(Sight { fit: &t.located.fit, outline: &t.outline, ends_px, end_errors, lens })
         })
         .collect();
     let [seat, channel] = requests[0].lifts();
@@ -120,7 +121,6 @@ fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
             sights: &sights,
             view: traced[0].view,
             lifts: [&seat, &channel],
-            end_u_mm: GIVEN_END_U_MM,
             print_scale_u: traced[0].located.print_scale.relative_u,
         })
     });

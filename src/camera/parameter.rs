@@ -123,20 +123,6 @@ pub enum BundleParameter {
 }
 
 impl BundleParameter {
-    /// Name of the budget line of its prior.
-    pub fn line(self) -> &'static str {
-        match self {
-            Self::Lens(LensParameter::Focal | LensParameter::PixelAspect, _) => line::FOCAL,
-            Self::Lens(LensParameter::PrincipalX | LensParameter::PrincipalY | LensParameter::Skew, _) => {
-                line::PRINCIPAL
-            }
-            Self::Lens(..) => line::DISTORTION,
-            Self::Bloom { .. } => line::BLOOM,
-            Self::Bend { .. } | Self::PrintAspect | Self::TagPlace { .. } => line::BEND,
-            Self::Pose { .. } => line::CORNERS,
-        }
-    }
-
     /// Step of derivatives: large beside rounding, small beside curvature.
     pub(super) fn step(self) -> f64 {
         let in_pixels_or_mm = match self {
@@ -163,22 +149,6 @@ impl BundleParameter {
     }
 }
 
-/// Names of the camera's budget lines.
-pub mod line {
-    /// Noise of the measured sides of the tags.
-    pub const CORNERS: &str = "tag corners";
-    /// Focal length.
-    pub const FOCAL: &str = "focal length";
-    /// Point where the lens's axis meets the picture.
-    pub const PRINCIPAL: &str = "principal point";
-    /// Bending of straight lines by the lens.
-    pub const DISTORTION: &str = "distortion";
-    /// Light that spreads over an edge.
-    pub const BLOOM: &str = "edge bloom";
-    /// Bend of a card.
-    pub const BEND: &str = "card bend";
-}
-
 /// Independent source of the uncertainty of a bundle.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum UncertaintySource {
@@ -192,14 +162,6 @@ pub enum UncertaintySource {
 }
 
 impl UncertaintySource {
-    /// Name of its budget line.
-    pub fn line(self) -> &'static str {
-        match self {
-            Self::Data { .. } => line::CORNERS,
-            Self::Prior(parameter) => parameter.line(),
-        }
-    }
-
     /// What shares the error.
     pub fn scope(self) -> Scope {
         match self {

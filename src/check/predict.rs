@@ -5,11 +5,11 @@ use nalgebra::Vector2;
 
 use crate::camera::fit::CameraFit;
 use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::{Part, SIDES, View as Seen};
+use crate::numeric::words::{Pair, Part, View as Seen};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::width::influence::{Cut, CutSide, Influences, Inputs};
-use crate::width::{GIVEN_END_U_MM, combined};
+use crate::width::influence::Budget;
+use crate::width::response::{Cut, CutSide, Inputs};
 
 /// The predicted width, mm: about that of a seat.
 pub const WIDTH_MM: f64 = 230.0;
@@ -27,9 +27,6 @@ pub enum Heights {
     Unknown,
 }
 
-/// A budget line by name and standard uncertainty, mm.
-pub type Line = (String, f64);
-
 /// Budget of the width around the point of the card's plane seen at `middle`, along the less certain of the sheet's two
 /// directions. `None` where the camera does not see that plane there.
 pub fn budget(
@@ -38,7 +35,7 @@ pub fn budget(
     edge_u_mm: f64,
     print_scale_u: f64,
     heights: Heights,
-) -> Option<Vec<Line>> {
+) -> Option<Budget> {
     let lift = match heights {
         Heights::Measured => LiftProfile::measured([0.0, 0.5, 1.0].map(|s| (s, USUAL_LIFT_MM)).to_vec())?,
         Heights::Unknown => LiftProfile::unknown(),
@@ -49,7 +46,7 @@ pub fn budget(
         .map(|along| budget_along(fit, centre, along, [edge_u_mm, print_scale_u], &lift))
         .collect::<Option<Vec<_>>>()?
         .into_iter()
-        .max_by(|a, b| combined(a).total_cmp(&combined(b)))
+        .max_by(|a, b| a.u().total_cmp(&b.u()))
 }
 
 fn budget_along(
@@ -58,25 +55,15 @@ fn budget_along(
     along: Vector2<f64>,
     [edge_u_mm, print_scale_u]: [f64; 2],
     lift: &LiftProfile,
-) -> Option<Vec<Line>> {
+) -> Option<Budget> {
     let half = along * (LENGTH_MM / 2.0);
     let midline = Midline::new(centre - half, centre + half, Seen::Top);
-    let mut sides = Vec::new();
-    for side in SIDES {
+    let side = |side| {
         let at = midline.point(0.5, WIDTH_MM / 2.0, side, lift.at_mm(0.5));
         let pixel = fit.camera.photo_from_card(at)?;
-        sides.push(CutSide { pixel, slope: 0.0, u_mm: edge_u_mm, confidence: 1.0, rival_mm: 0.0 });
-    }
-    let cuts = [Cut { part: Part::Seat, station: 0.5, sides: [sides[0], sides[1]] }];
-    let inputs = Inputs {
-        fit,
-        midline,
-        seat_lift: lift.clone(),
-        channel_lift: lift.clone(),
-        print_scale_u,
-        end_u_mm: GIVEN_END_U_MM,
+        Some(CutSide { pixel, slope: 0.0, u_mm: edge_u_mm, confidence: 1.0, rival_mm: 0.0 })
     };
-    let influences = Influences::of(&inputs, &cuts)?.with_lifts_between()?;
-    let [left, right] = influences.base[0];
-    Some(influences.budget(&[(0, [1.0, 1.0])], Some(left + right)))
+    let cut = Cut { part: Part::Seat, station: 0.5, sides: Pair::try_of(side)? };
+    let inputs = Inputs { fit, midline: &midline, seat_lift: lift, channel_lift: lift, print_scale_u };
+    inputs.width_budget(cut)
 }

@@ -5,7 +5,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 
 use super::Facts;
 use super::look::{CardLook, full_length_px};
-use super::predict::{Heights, Line, USUAL_LIFT_MM, budget};
+use super::predict::{Heights, USUAL_LIFT_MM, budget};
 use crate::camera::Camera;
 use crate::camera::fit::{CameraFit, fit_camera};
 use crate::camera::paper::BEND_U_MM;
@@ -19,7 +19,7 @@ use crate::card::{FoundCard, FoundCards};
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::homography;
 use crate::pipeline::Located;
-use crate::width::expanded;
+use crate::width::influence::{Budget, Influence};
 
 /// A good photo as the guide asks for it, against which faults are measured.
 pub mod good {
@@ -73,7 +73,7 @@ pub struct View {
     u_side: f64,
     /// Bend seen in the card, mm.
     pub bend_mm: f64,
-    measured: Vec<Line>,
+    measured: Budget,
     lift_unknown_mm: Option<f64>,
 }
 
@@ -98,12 +98,12 @@ impl View {
             step: photo.quantisation_step().unwrap_or(0.0),
             u_side: side_uncertainty(card, fit.noise.ratio, noise),
             bend_mm,
-            measured: Vec::new(),
+            measured: Budget::default(),
             lift_unknown_mm: None,
         };
         let edge_u_mm = view.edge_u_mm()?;
         let predicted = |heights| Some(view.completed(view.budget(fit, edge_u_mm, heights)?));
-        let unknown = expanded(&predicted(Heights::Unknown)?);
+        let unknown = predicted(Heights::Unknown)?.u95();
         let measured = predicted(Heights::Measured)?;
         view.lift_unknown_mm = Some(unknown);
         view.measured = measured;
@@ -112,7 +112,7 @@ impl View {
 
     /// Predicted expanded uncertainty of the photo as it is, mm.
     pub fn u95_mm(&self) -> f64 {
-        expanded(&self.measured)
+        self.measured.u95()
     }
 
     /// The same where the heights of the edges are not known, mm.
@@ -124,7 +124,7 @@ impl View {
     pub fn simulated_u95_mm(&self) -> Option<f64> {
         let fit = fit_camera(&self.prior_here(), &[self.card()?]).ok()?;
         let lines = self.budget(&fit, self.edge_u_mm()?, Heights::Measured)?;
-        Some(expanded(&self.completed(lines)))
+        Some(self.completed(lines).u95())
     }
 
     /// Its measurements.
@@ -250,7 +250,7 @@ impl View {
         LensPrior { mean: self.camera.lens, ..self.prior }
     }
 
-    fn budget(&self, fit: &CameraFit, edge_u_mm: f64, heights: Heights) -> Option<Vec<Line>> {
+    fn budget(&self, fit: &CameraFit, edge_u_mm: f64, heights: Heights) -> Option<Budget> {
         budget(fit, self.middle, edge_u_mm, self.print_scale.relative_u, heights)
     }
 
@@ -266,11 +266,10 @@ impl View {
     }
 
     /// Adds the part of a bent card's shape that no parabola models, which acts on a width like the bend itself.
-    fn completed(&self, mut lines: Vec<Line>) -> Vec<Line> {
-        let by_bend = lines.iter().find(|l| l.0 == crate::camera::fit::line::BEND).map_or(0.0, |l| l.1);
-        let other = by_bend.max(LEAST_BEND_REACH) * BEND_UNMODELLED * self.bend_mm / BEND_U_MM;
-        lines.push(("bend of another shape".into(), other));
-        lines
+    fn completed(&self, mut budget: Budget) -> Budget {
+        let by_bend = budget.u_from(Influence::CardBend).max(LEAST_BEND_REACH);
+        budget.add(Influence::CardBend, by_bend * BEND_UNMODELLED * self.bend_mm / BEND_U_MM);
+        budget
     }
 
     /// The card as this camera sees it.

@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use crate::numeric::agreement::{Agreement, Intraclass, Repeatability, agreement, intraclass, repeatability};
 use crate::numeric::uncertain::coverage_factor;
+use crate::numeric::words::NamedWidth;
 use crate::sheet::{self, Sheet};
 
 /// Options of `seatspan repeat`.
@@ -54,7 +55,7 @@ struct RepeatReport {
 /// One named width.
 #[derive(Debug, Serialize, JsonSchema)]
 struct WidthRow {
-    name: String,
+    name: NamedWidth,
     repeat: Option<RepeatRow>,
     other_repeat: Option<RepeatRow>,
     agreement: Option<AgreementRow>,
@@ -143,24 +144,24 @@ impl Set {
     }
 
     /// Names of widths in either set, in the order of the sheets.
-    fn names(&self, other: &Self) -> Vec<String> {
-        let mut names: Vec<String> = Vec::new();
+    fn names(&self, other: &Self) -> Vec<NamedWidth> {
+        let mut names: Vec<NamedWidth> = Vec::new();
         for sheet in self.saddles.values().chain(other.saddles.values()).flatten() {
             for width in &sheet.widths {
                 if !names.contains(&width.name) {
-                    names.push(width.name.clone());
+                    names.push(width.name);
                 }
             }
         }
         names
     }
 
-    fn values(&self, saddle: &str, name: &str) -> Vec<f64> {
+    fn values(&self, saddle: &str, name: NamedWidth) -> Vec<f64> {
         let sheets = self.saddles.get(saddle).map_or(&[][..], Vec::as_slice);
         sheets.iter().filter_map(|s| Some(s.width(name)?.mm)).collect()
     }
 
-    fn repeat(&self, name: &str) -> Option<RepeatRow> {
+    fn repeat(&self, name: NamedWidth) -> Option<RepeatRow> {
         let lists: Vec<Vec<f64>> = self.saddles.keys().map(|saddle| self.values(saddle, name)).collect();
         let stated: Vec<f64> = self
             .saddles
@@ -175,9 +176,9 @@ impl Set {
     }
 }
 
-fn row(sets: &[Set; 2], name: String) -> Option<WidthRow> {
+fn row(sets: &[Set; 2], name: NamedWidth) -> Option<WidthRow> {
     let things: Vec<[Vec<f64>; 2]> =
-        sets[0].saddles.keys().map(|saddle| [0, 1].map(|i| sets[i].values(saddle, &name))).collect();
+        sets[0].saddles.keys().map(|saddle| [0, 1].map(|i| sets[i].values(saddle, name))).collect();
     let by_both: Vec<Vec<f64>> = things
         .iter()
         .filter(|t| t.iter().all(|l| !l.is_empty()))
@@ -188,7 +189,7 @@ fn row(sets: &[Set; 2], name: String) -> Option<WidthRow> {
         let intraclass = intraclass(&by_both).map(|i: Intraclass| i.absolute);
         AgreementRow { saddles: pairs, bias, bias_95, sd, limits, limit_se, intraclass }
     });
-    let (repeat, other_repeat) = (sets[0].repeat(&name), sets[1].repeat(&name));
+    let (repeat, other_repeat) = (sets[0].repeat(name), sets[1].repeat(name));
     let any = repeat.is_some() || other_repeat.is_some() || agreement.is_some();
     any.then_some(WidthRow { name, repeat, other_repeat, agreement })
 }
@@ -201,7 +202,7 @@ fn text(sets: &[Set; 2], rows: &[WidthRow]) -> String {
         lines.push(format!("by the other sheets: {}, saddles: {}", count(&sets[1]), sets[1].saddles.len()));
     }
     for row in rows {
-        lines.push(row.name.clone());
+        lines.push(row.name.to_string());
         for (who, repeat) in [("", &row.repeat), (" (the other)", &row.other_repeat)] {
             if let Some(r) = repeat {
                 let [low, high] = r.within_sd_95;

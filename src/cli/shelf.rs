@@ -10,7 +10,7 @@ use super::judge::Judge;
 use super::values::{parse_number, parse_units, parse_view};
 use crate::fit::result::Standing;
 use crate::fit::rule::About;
-use crate::numeric::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NamedWidth, View};
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};
@@ -95,14 +95,12 @@ pub enum SortKey {
     /// When the photo was taken.
     Date,
     /// A named width.
-    Width(String),
+    Width(NamedWidth),
 }
 
-fn known_width(name: &str) -> Result<String, String> {
-    let known = NAMED_WIDTHS.contains(&name);
-    known
-        .then(|| name.to_owned())
-        .ok_or_else(|| format!("'{name}' is not a named width: {}", NAMED_WIDTHS.join(", ")))
+fn known_width(name: &str) -> Result<NamedWidth, String> {
+    let known = NamedWidth::ALL.map(NamedWidth::as_str);
+    name.parse().map_err(|_| format!("'{name}' is not a named width: {}", known.join(", ")))
 }
 
 fn parse_range(text: &str) -> Result<Range, String> {
@@ -251,7 +249,7 @@ fn suiting(found: &[&Summary], rider: &Path, args: &ShelfArgs) -> anyhow::Result
 }
 
 /// Whether a width that matches may also lie outside a range.
-fn may_lie_outside(sheet: &Summary, name: &str, ranges: &[Range]) -> bool {
+fn may_lie_outside(sheet: &Summary, name: NamedWidth, ranges: &[Range]) -> bool {
     ranges.iter().filter(|r| r.name == name).any(|range| {
         let inside = |w: &crate::sheet::summary::SummaryWidth| {
             w.mm - w.u95 >= range.least_mm && w.mm + w.u95 <= range.most_mm
@@ -266,7 +264,7 @@ fn sort(found: &mut [&Summary], key: &SortKey) {
         SortKey::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
         SortKey::Date => found.sort_by_key(|s| s.taken.clone()),
         SortKey::Width(name) => {
-            let mm = |s: &Summary| s.width(name).map_or(f64::INFINITY, |w| w.mm);
+            let mm = |s: &Summary| s.width(*name).map_or(f64::INFINITY, |w| w.mm);
             found.sort_by(|a, b| mm(a).total_cmp(&mm(b)));
         }
     }
@@ -277,15 +275,18 @@ fn list(found: &[&Summary], args: &ShelfArgs) -> String {
     if found.is_empty() {
         return "no sheet matches".into();
     }
-    let shown: Vec<&str> =
-        NAMED_WIDTHS.into_iter().filter(|name| found.iter().any(|s| s.width(name).is_some())).collect();
-    let head = ["saddle", "view", "taken"].into_iter().chain(shown.iter().copied()).chain(["sheet"]);
+    let mut shown = NamedWidth::ALL.to_vec();
+    shown.retain(|name| found.iter().any(|s| s.width(*name).is_some()));
+    let head = ["saddle", "view", "taken"]
+        .into_iter()
+        .chain(shown.iter().map(|name| name.as_str()))
+        .chain(["sheet"]);
     let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).collect()];
     for sheet in found {
         let view = sheet.view.map_or("-", View::as_str);
         let taken = sheet.taken.as_deref().and_then(|t| t.get(..10)).unwrap_or("-");
         let mut row = vec![plain(&sheet.saddle), view.into(), plain(taken)];
-        row.extend(shown.iter().map(|name| match sheet.width(name) {
+        row.extend(shown.iter().map(|&name| match sheet.width(name) {
             Some(w) => {
                 let mark = if may_lie_outside(sheet, name, &args.widths) { "~" } else { "" };
                 format!("{mark}{}", args.units.first(w.mm, w.u95))

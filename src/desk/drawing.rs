@@ -3,10 +3,11 @@
 use serde_json::{Value, json};
 
 use crate::numeric::frame::PhotoPoint;
+use crate::numeric::words::NamedWidth;
 use crate::record::is_poorly_known;
 use crate::report::text::lifts_shown;
 use crate::report::units::{MM_PER_INCH, half_width};
-use crate::report::words::{influence, taper, width};
+use crate::report::words::{better, taper, width};
 use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{EdgePair, EdgePairPx, LiftSource, Part, Sheet};
 use crate::width::COVERAGE;
@@ -92,25 +93,24 @@ fn heights_from_photos(part: Part, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>
 
 /// The sheet's findings as the page shows them: figures rounded as in every report, codes in words.
 pub fn findings(sheet: &Sheet) -> Value {
-    let budget = |of: &str| {
+    let budget = |of: NamedWidth| {
         let mut lines: Vec<_> = sheet.budget.iter().filter(|l| l.of == of).collect();
         lines.sort_by(|a, b| b.u.total_cmp(&a.u));
-        let largest = lines.into_iter().take(4).map(|l| {
-            let (from, better) = influence(&l.from);
-            json!({ "from": from, "better": better, "u_mm": format!("{:.2}", l.u) })
-        });
+        let largest = lines.into_iter().take(4).map(
+            |l| json!({ "from": l.from.in_words(), "better": better(l.from), "u_mm": format!("{:.2}", l.u) }),
+        );
         largest.collect::<Vec<_>>()
     };
     json!({
         "view": sheet.view,
         "widths": sheet.widths.iter().map(|w| json!({
             "name": w.name,
-            "label": width(&w.name),
+            "label": width(w.name.as_str()),
             "at": format!("{:.2}", w.at),
             "shown": shown(w.mm, w.u95),
             "mm": w.mm,
             "u95": w.u95,
-            "budget": budget(&w.name),
+            "budget": budget(w.name),
         })).collect::<Vec<_>>(),
         "stations": sheet.stations.iter().map(|s| json!({
             "at": format!("{:.2}", s.at),

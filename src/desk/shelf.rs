@@ -12,7 +12,7 @@ use super::papers;
 use super::response::{Problem, Reply};
 use crate::fit::compare::{self, compare};
 use crate::fit::verdict::CONFIDENCE;
-use crate::numeric::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NamedWidth, View};
 use crate::photo::{Photo, PhotoError};
 use crate::report::judged::standing_words;
 use crate::report::words::{compared, width};
@@ -31,7 +31,7 @@ pub struct Search {
 
 #[derive(Debug, Deserialize)]
 struct WidthRange {
-    name: String,
+    name: NamedWidth,
     least_mm: Option<f64>,
     most_mm: Option<f64>,
 }
@@ -60,7 +60,7 @@ fn place<'a>(desk: &Desk, summary: &'a Summary) -> &'a str {
 pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
     let shelf = shelf_of(desk)?;
     let range = |r: &WidthRange| Range {
-        name: r.name.clone(),
+        name: r.name,
         least_mm: r.least_mm.unwrap_or(f64::NEG_INFINITY),
         most_mm: r.most_mm.unwrap_or(f64::INFINITY),
     };
@@ -78,13 +78,12 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
         "all": shelf.sheets.len(),
         "found": found,
         "skipped": shelf.passed_over,
-        "widths": NAMED_WIDTHS.map(|name| json!({ "name": name, "label": width(name) })),
+        "widths": NamedWidth::ALL.map(|name| json!({ "name": name, "label": width(name.as_str()) })),
     }))
 }
 
 fn row(place: &str, summary: &Summary) -> Value {
-    let named =
-        |w: &SummaryWidth| json!({ "name": w.name, "label": width(&w.name), "shown": shown(w.mm, w.u95) });
+    let named = |w: &SummaryWidth| json!({ "name": w.name, "label": width(w.name.as_str()), "shown": shown(w.mm, w.u95) });
     json!({
         "sheet": place,
         "saddle": summary.saddle,

@@ -96,8 +96,8 @@ fn warnings(sheets: &[Sheet]) -> Vec<String> {
             .map(|r| format!("{}: not measured: {}", s.saddle.name, r.text))
             .collect::<Vec<_>>();
         let view = s.view.map_or("", View::as_str);
-        let told = s.warnings.iter().map(move |w| format!("{view}: {}", s.warning_text(w)));
-        refused.into_iter().chain(told).collect::<Vec<_>>()
+        let warned = s.warnings.iter().map(move |w| format!("{view}: {}", s.warning_text(w)));
+        refused.into_iter().chain(warned).collect::<Vec<_>>()
     };
     sheets.iter().flat_map(of).collect()
 }
@@ -291,7 +291,7 @@ fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
     let bands = rule.bands.iter().map(|band| Ok((within(band)?, band)));
     let mut likely: Vec<(f64, &Band)> = match bands.collect::<Result<_, Missing>>() {
         Ok(likely) => likely,
-        Err(why) => return format!("in which stretch it lies cannot be told: {why}"),
+        Err(why) => return format!("the stretch it lies in is not known: {why}"),
     };
     likely.sort_by(|a, b| b.0.total_cmp(&a.0));
     match likely.as_slice() {
@@ -364,7 +364,10 @@ fn judge(label: &str, node: &Node, rule: &Rule, subject: &Subject, confidence: f
 }
 
 fn budget(q: &Quantity, unit: Unit) -> Vec<BudgetPart> {
-    q.lines().into_iter().map(|(from, u)| BudgetPart { from, u: u / unit.size }).collect()
+    q.lines()
+        .into_iter()
+        .map(|(cause, u)| BudgetPart { from: cause.as_str().into(), u: u / unit.size })
+        .collect()
 }
 
 fn limit_at(limit: &Option<Limit>, subject: &Subject, unit: Unit) -> Option<LimitAt> {

@@ -6,16 +6,18 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::assess::{Request, assess};
-use super::expr::{Node, parse};
+use super::expr::{Node, Place, parse};
 use super::fields::Fields;
 use super::hint::did_you_mean;
 use super::measure::{Subject, is_view};
-use super::quantity::{Quantity, line};
+use super::quantity::Quantity;
 use super::result::{Assessment, Standing};
 use super::rider::Rider;
 use super::rule::{About, RuleSet, Severity};
+use super::seen::Seen;
 use super::unit::{MM, NO_UNIT, Unit, unit_named};
 use super::verdict::{Verdict, above_zero};
+use crate::numeric::words::NamedWidth;
 use crate::sheet::{Sheet, View};
 
 /// Name and version of the format.
@@ -30,13 +32,13 @@ pub struct Comparison {
     pub rider: Option<String>,
     /// Confidence asked of a firm verdict.
     pub confidence: f64,
-    /// The saddle that differences are taken from.
+    /// The saddle that differences are from.
     pub reference: String,
     /// The saddles, in the order asked for.
     pub saddles: Vec<Column>,
     /// What was measured, a row each; values in the order of `saddles`.
     pub rows: Vec<Row>,
-    /// What is shared between sheets, and how that was taken into account.
+    /// What is shared between sheets, and what follows from it.
     pub notes: Vec<String>,
     /// What to keep in mind.
     pub cautions: Vec<String>,
@@ -96,7 +98,7 @@ pub struct Wish<'a> {
     pub rules: &'a RuleSet,
     /// Confidence asked of a firm verdict.
     pub confidence: f64,
-    /// Name of the saddle that differences are taken from; the first without it.
+    /// Name of the saddle that differences are from; the first without it.
     pub against: Option<&'a str>,
     /// What the saddles are sorted by: `rank`, `name`, `given`, or a row such as `seat.widest`.
     pub sort: &'a str,
@@ -172,8 +174,8 @@ fn column(name: &str, assessment: Assessment, for_a_rider: bool) -> Column {
         About::Horse => "horse",
         About::Saddle => "saddle",
     };
-    let told = assessment.summary.iter().filter(|s| for_a_rider || s.about != About::Rider);
-    let reasons = told.map(|s| format!("{}: {}", about(s.about), s.text)).collect();
+    let summaries = assessment.summary.iter().filter(|s| for_a_rider || s.about != About::Rider);
+    let reasons = summaries.map(|s| format!("{}: {}", about(s.about), s.text)).collect();
     Column { name: name.to_owned(), rank: None, standing, reasons, assessment }
 }
 
@@ -265,7 +267,7 @@ fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidenc
     }
     let cells = values.iter().enumerate().map(|(i, q)| {
         let pair = q.as_ref().zip(values[reference].as_ref()).filter(|_| i != reference);
-        let difference = pair.map(|(a, b)| difference(a, b, Shared::of(groups[i], groups[reference]), &node));
+        let difference = pair.map(|(a, b)| a.minus(b));
         Cell {
             value: q.as_ref().map(|q| q.value / unit.size),
             u95: q.as_ref().map(|q| q.u95() / unit.size),
@@ -279,83 +281,35 @@ fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidenc
     Some(Row { of: of.into(), unit: unit.name.into(), decimals: unit.decimals, values: cells.collect() })
 }
 
-/// What two saddles' sheets have in common.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Shared {
-    /// The same print of the card, on the same day.
-    pub print: bool,
-    /// The same camera.
-    pub lens: bool,
-}
-
-impl Shared {
-    /// As far as the sheets tell: the card's pattern and copy and the day for the print; maker and model for the lens.
-    fn of(a: &[Sheet], b: &[Sheet]) -> Self {
-        let all = |same: fn(&Sheet, &Sheet) -> bool| {
-            a.iter().all(|x| b.iter().filter(|y| y.view == x.view).all(|y| same(x, y)))
-        };
-        Self { print: all(same_print), lens: all(same_lens) }
-    }
-}
-
-fn same_print(a: &Sheet, b: &Sheet) -> bool {
-    let day = |s: &Sheet| s.photos.first().and_then(|p| p.taken.as_ref()?.get(..10).map(str::to_owned));
-    let cards = |s: &Sheet| s.cards.iter().map(|c| (c.pattern.clone(), c.copy)).collect::<Vec<_>>();
-    day(a).is_some() && day(a) == day(b) && !cards(a).is_empty() && cards(a) == cards(b)
-}
-
-fn same_lens(a: &Sheet, b: &Sheet) -> bool {
-    let camera = |s: &Sheet| s.photos.first().and_then(|p| p.camera.clone());
-    camera(a).is_some() && camera(a) == camera(b)
-}
-
-/// Lines of the lens: one camera's are wrong alike on two photos, but which way each moves a width is not carried.
-const LENS_LINES: [&str; 3] = [line::FOCAL, line::PRINCIPAL, line::DISTORTION];
-
-/// By how much a named width of one sheet is larger than that of another, mm, with its expanded uncertainty.
-pub fn wider_by(a: &Sheet, b: &Sheet, name: &str) -> Option<[f64; 2]> {
-    let node = parse(name).ok()?;
+/// How much larger a named width of one sheet is than that of another, mm, with its expanded uncertainty.
+pub fn wider_by(a: &Sheet, b: &Sheet, name: NamedWidth) -> Option<[f64; 2]> {
     let fields = Fields::default();
+    let node = Node::Width(Place::Named(name));
     // The width of the sheet itself, whichever way its saddle lies.
     let own = |sheet| Subject { top: Some(sheet), underside: Some(sheet), fields: &fields }.value(&node).ok();
-    let shared = Shared::of(std::slice::from_ref(a), std::slice::from_ref(b));
-    let d = difference(&own(a)?, &own(b)?, shared, &node);
-    Some([d.value, d.u95()])
+    let difference = own(a)?.minus(&own(b)?);
+    Some([difference.value, difference.u95()])
 }
 
-/// The difference of two saddles' values, line by line: of one print the scale cancels but for the difference itself; of one
-/// lens the lines are summed at their worst; all else is apart.
-fn difference(a: &Quantity, b: &Quantity, shared: Shared, node: &Node) -> Quantity {
-    let (mut la, lb) = (a.lines(), b.lines());
-    let plain = matches!(node, Node::Width(_));
-    let other = |name: &str, lines: &[(String, f64)]| lines.iter().find(|l| l.0 == name).map_or(0.0, |l| l.1);
-    la.extend(lb.iter().filter(|l| other(&l.0, &a.lines()) == 0.0).map(|l| (l.0.clone(), 0.0)));
-    let origin = super::quantity::Origin::new(0, "difference");
-    la.iter().fold(Quantity::exact(a.value - b.value).expanded_as(a, b), |sum, (name, ua)| {
-        let ub = other(name, &lb);
-        let u = match name.as_str() {
-            line::PRINT if shared.print && plain => (ua - ub).abs(),
-            lens if shared.lens && LENS_LINES.contains(&lens) => ua + ub,
-            _ => ua.hypot(ub),
-        };
-        sum.with(name, origin.clone(), u)
-    })
+/// Whether all sheets of one view that two saddles have share something.
+fn all_share<'a>(a: &'a [Sheet], b: &'a [Sheet], share: fn(&Seen<'a>, &Seen<'a>) -> bool) -> bool {
+    let pairs = a.iter().flat_map(|x| b.iter().filter(|y| y.view == x.view).map(move |y| (x, y)));
+    let mut seen = pairs.filter_map(|(x, y)| Some((Seen::of(x).ok()?, Seen::of(y).ok()?))).peekable();
+    seen.peek().is_some() && seen.all(|(x, y)| share(&x, &y))
 }
 
 fn notes(groups: &[&Vec<Sheet>], reference: usize, columns: &[Column]) -> Vec<String> {
     let others = (0..groups.len()).filter(|i| *i != reference);
     others
         .map(|i| {
-            let shared = Shared::of(groups[i], groups[reference]);
-            let print = if shared.print {
-                "one print of the card: its scale cancels"
-            } else {
-                "not known to share a print of the card"
+            let (a, b) = (groups[i], groups[reference]);
+            let print = match all_share(a, b, Seen::shares_print) {
+                true => "one print of the card: its scale cancels",
+                false => "not known to share a print of the card",
             };
-            let lens = if shared.lens {
-                "one camera: its lens is taken at its worst"
-            } else {
-                "not known to share a camera"
+            let lens = match all_share(a, b, Seen::shares_lens) {
+                true => "one camera: the lens is wrong alike in both",
+                false => "not known to share a camera",
             };
             format!("{} and {}: {print}; {lens}", columns[i].name, columns[reference].name)
         })
@@ -365,6 +319,9 @@ fn notes(groups: &[&Vec<Sheet>], reference: usize, columns: &[Column]) -> Vec<St
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::numeric::words::{Pair, Part};
+    use crate::width::influence::Influence;
+    use crate::width::influences::{Influences, Place, SharedError};
 
     fn sheet(name: &str) -> Sheet {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/fit/saddles");
@@ -375,12 +332,38 @@ mod tests {
     #[test]
     fn of_one_print_a_difference_is_surer_than_two_widths_apart() {
         let [a, b] = ["bramble-underside.sheet.json", "tansy-underside.sheet.json"].map(sheet);
-        let width = |s: &Sheet| s.width("channel.narrowest").cloned().unwrap();
-        let [mm, u95] = wider_by(&a, &b, "channel.narrowest").unwrap();
+        let name = NamedWidth::ChannelNarrowest;
+        let width = |s: &Sheet| s.width(name).cloned().unwrap();
+        let [mm, u95] = wider_by(&a, &b, name).unwrap();
         approx::assert_relative_eq!(mm, width(&a).mm - width(&b).mm, epsilon = 1e-9);
         assert!(u95 < width(&a).u95.hypot(width(&b).u95), "{u95}");
         // The outer edge of an underside is called the seat's too.
-        assert!(wider_by(&a, &b, "seat.widest").is_some());
-        assert_eq!(wider_by(&a, &b, "seat.nowhere"), None);
+        assert!(wider_by(&a, &b, NamedWidth::SeatWidest).is_some());
+    }
+
+    /// Two sheets with one error each, of 2 and 1.5 mm in the width.
+    fn of_lenses(cameras: [&str; 2]) -> [Sheet; 2] {
+        let sheet = |i: usize| {
+            let mut sheet = crate::sheet::tests::sample();
+            (sheet.photos[0].sha256, sheet.photos[0].camera) =
+                (format!("{:064}", i + 1), Some(cameras[i].into()));
+            let place = Place { part: Part::Seat, at: 0.72, name: Some(NamedWidth::SeatWidest) };
+            let mut influences = Influences::at(vec![place], 431.0);
+            let effect = Pair::both([1.0, 0.75][i]);
+            influences.shared.push(SharedError::new(Influence::FocalLength, 0, &[effect]));
+            sheet.influences = Some(influences);
+            sheet
+        };
+        [sheet(0), sheet(1)]
+    }
+
+    #[test]
+    fn an_error_of_one_lens_cancels_in_a_difference_and_of_two_adds_in_squares() {
+        let u = |cameras| {
+            let [a, b] = of_lenses(cameras);
+            wider_by(&a, &b, NamedWidth::SeatWidest).unwrap()[1] / 1.959_964
+        };
+        approx::assert_relative_eq!(u(["Fieldphone F1"; 2]), 0.5, epsilon = 1e-4);
+        approx::assert_relative_eq!(u(["Fieldphone F1", "Fieldphone F2"]), 2.5, epsilon = 1e-4);
     }
 }

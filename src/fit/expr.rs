@@ -9,7 +9,7 @@
 
 use super::hint::did_you_mean;
 use super::unit::{Dim, FINGERS, NO_UNIT, Unit, unit_named, unit_names};
-use crate::numeric::words::{NAMED_WIDTHS, Part, Side};
+use crate::numeric::words::{NamedWidth, Part, Side};
 
 /// A parsed expression.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,7 +23,7 @@ pub enum Node {
     /// From the midline to one edge.
     Half(Side, Place),
     /// The station of a named width.
-    At(&'static str),
+    At(NamedWidth),
     /// Height of the seat's edge over the card's plane at a station.
     Lift(Box<Node>),
     /// Front taper.
@@ -40,11 +40,11 @@ pub enum Node {
     Join(Box<Node>, char, Box<Node>),
 }
 
-/// Where a width is taken.
+/// Where a width is measured.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Place {
     /// One of the sheet's named widths.
-    Named(&'static str),
+    Named(NamedWidth),
     /// At a station of an outline.
     Station(Outline, Box<Node>),
 }
@@ -147,7 +147,7 @@ struct Parser<'a> {
 
 /// Deeper brackets than this are no rule of a fitter's.
 const DEEPEST: usize = 32;
-/// Nor is a longer expression, in bytes: every sign in it nests the tree by one, and the tree is walked by recursion.
+/// Nor is a longer expression, in bytes: every sign in it nests the tree by one, and the tree is evaluated by recursion.
 const LONGEST: usize = 300;
 
 impl Parser<'_> {
@@ -245,11 +245,11 @@ impl Parser<'_> {
             self.need(')')?;
             return function(&name, inner).map_err(|what| (inner_at, what));
         }
-        let named = NAMED_WIDTHS.into_iter().find(|n| *n == name).map(|n| Node::Width(Place::Named(n)));
+        let named = name.parse().ok().map(|n| Node::Width(Place::Named(n)));
         let field = || FIELDS.into_iter().find(|f| f.0 == name).map(|f| Node::Field(f.1));
         named.or_else(field).or_else(|| plain(&name)).ok_or_else(|| {
-            let all =
-                NAMED_WIDTHS.into_iter().chain(PLAIN).chain(FUNCTIONS).chain(FIELDS.iter().map(|f| f.0));
+            let named = NamedWidth::ALL.map(NamedWidth::as_str);
+            let all = named.into_iter().chain(PLAIN).chain(FUNCTIONS).chain(FIELDS.iter().map(|f| f.0));
             (start, format!("`{name}` is not known; {}", did_you_mean(&name, all)))
         })
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::expr::Field;
-use super::quantity::{Origin, Quantity, line};
+use super::quantity::{Cause, ErrorId, Quantity};
 
 /// Why a value is not there, in words.
 pub type Missing = String;
@@ -47,11 +47,11 @@ pub fn field_in_words(field: Field) -> &'static str {
 
 /// A quantity of a rider's field with a standard uncertainty.
 pub fn quantity(field: Field, value: f64, u: f64) -> Quantity {
-    let name = match field {
-        Field::SeatBones => line::SEAT_BONES,
-        Field::SeatBonesStation => line::BONES_STATION,
-        Field::Finger => line::FINGER,
-        _ => line::LIMIT,
+    let cause = match field {
+        Field::SeatBones => Cause::SeatBones,
+        Field::SeatBonesStation => Cause::BonesStation,
+        Field::Finger => Cause::Finger,
+        _ => Cause::Limit,
     };
-    Quantity::exact(value).with(name, Origin::new(Origin::RIDER, field.name()), u)
+    Quantity::exact(value).with(ErrorId::new(field.name(), cause), u)
 }

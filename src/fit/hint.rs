@@ -16,7 +16,7 @@ pub fn did_you_mean<'w>(word: &str, known: impl IntoIterator<Item = &'w str>) ->
     }
 }
 
-/// A word that begins or ends another one is as near as can be told.
+/// A word that begins or ends another one counts as nearest.
 fn prefix(word: &str, known: &str) -> f64 {
     let near =
         word.len() >= 3 && (known.starts_with(word) || known.ends_with(word) || word.starts_with(known));

@@ -1,8 +1,8 @@
-//! Room 7: from widths to what to tell the rider. Rules are data with a source for every number; verdicts respect the
+//! Assessment of widths for rider and horse. Rules are data with a source for every number; verdicts respect the
 //! uncertainty; what was not measured is not judged, and one serious miss is never averaged away.
 //!
-//! [`rule`] reads rules, [`rider`] reads rider files, [`expr`] is the language of rules, [`measure`] looks its values up
-//! on sheets with their uncertainty ([`quantity`]), [`verdict`] judges, [`mod@assess`] puts an assessment together,
+//! [`rule`] reads rules, [`rider`] reads rider files, [`expr`] is the language of rules, [`measure`] evaluates it
+//! on sheets ([`seen`]) with the uncertainty ([`quantity`]), [`verdict`] judges, [`mod@assess`] puts an assessment together,
 //! [`mod@compare`] sets saddles side by side.
 
 pub mod advice;
@@ -16,6 +16,7 @@ pub mod quantity;
 pub mod result;
 pub mod rider;
 pub mod rule;
+pub mod seen;
 pub mod summary;
 pub mod text;
 pub mod unit;

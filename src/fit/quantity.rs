@@ -1,93 +1,96 @@
-//! A value with the lines of its uncertainty, carried through sums, differences, products and quotients to first order
-//! (JCGM 100:2008, 5.1 and 5.2).
-//!
-//! A sheet says how large each influence on a width is, not how the same influence moves two widths together. What is
-//! known about that is used and the rest bounded, line by line ([`Together`]).
+//! A value with the independent errors behind it, carried through sums, differences, products and quotients to first
+//! order (JCGM 100:2008, 5.1 and 5.2). An error that two values share is one and the same in both, so it cancels or adds
+//! up with its signs.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-pub use crate::width::COVERAGE;
+use crate::numeric::uncertain::{coverage_factor, effective_freedom};
+use crate::numeric::words::{Part, Side};
+use crate::width::influence::Influence;
 
-/// How one line of the budget moves two values of the same sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Together {
-    /// Each value has its own: root sum of squares.
-    Apart,
-    /// One error moves both, with known signs: summed with their signs.
-    Signed,
-    /// Not carried by the sheet: summed as if the signs were the worst.
-    Worst,
-}
-
-/// Names of the lines of a sheet's budget, and of those that this room adds.
-pub mod line {
-    pub use crate::camera::fit::line::*;
-    pub use crate::width::influence::line::*;
-
-    /// How far beside the midline its front end was pointed at.
-    pub const FRONT_END: &str = "midline front end";
-    /// How far beside the midline its rear end was pointed at.
-    pub const REAR_END: &str = "midline rear end";
-    /// Where along the midline its front end was pointed at.
-    pub const FRONT_ALONG: &str = "midline front end, along";
-    /// Where along the midline its rear end was pointed at.
-    pub const REAR_ALONG: &str = "midline rear end, along";
+/// A cause of uncertainty in an assessment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Cause {
+    /// An influence on a measured width.
+    Photo(Influence),
     /// Heights read with a ruler.
-    pub const RULER: &str = "ruler";
-    /// The spacing of the rider's seat bones.
-    pub const SEAT_BONES: &str = "seat-bone spacing";
-    /// Where along the seat the bones rest.
-    pub const BONES_STATION: &str = "seat-bone station";
+    Ruler,
+    /// Place of a width that is about the same over a stretch.
+    FlatExtreme,
+    /// An uncertainty of which the sheet gives no influences.
+    NotItemised,
+    /// Spacing of the rider's seat bones.
+    SeatBones,
+    /// Place along the seat where the bones rest.
+    BonesStation,
     /// The rider's finger.
-    pub const FINGER: &str = "finger breadth";
+    Finger,
     /// A limit that its source gives roughly.
-    pub const LIMIT: &str = "rough limit";
-    /// An uncertainty of which the sheet gives no lines.
-    pub const WHOLE: &str = "not itemised";
-    /// Where along the midline a width is largest or smallest.
-    pub const EXTREME: &str = "flat extreme";
+    Limit,
 }
 
-/// The sheet's lines as `width` writes them: points of two edges are traced apart; the print scale stretches all
-/// widths alike, and what counts as the outer side of the piping shifts every edge the same way. The rest has signs that
-/// a sheet does not carry.
-pub fn together(line: &str) -> Together {
-    match line {
-        line::EDGE | line::COMPETING | line::RULER | line::EXTREME => Together::Apart,
-        line::PRINT | line::PIPING => Together::Signed,
-        line::FRONT_END | line::REAR_END | line::FRONT_ALONG | line::REAR_ALONG => Together::Signed,
-        line::SEAT_BONES | line::BONES_STATION | line::FINGER | line::LIMIT => Together::Signed,
-        _ => Together::Worst,
+impl Cause {
+    /// Machine word, as in an assessment.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Photo(influence) => influence.as_str(),
+            Self::Ruler => "ruler",
+            Self::FlatExtreme => "flat extreme",
+            Self::NotItemised => "not itemised",
+            Self::SeatBones => "seat-bone spacing",
+            Self::BonesStation => "seat-bone station",
+            Self::Finger => "finger breadth",
+            Self::Limit => "rough limit",
+        }
+    }
+
+    /// The cause in the fitter's words.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Photo(influence) => influence.in_words(),
+            Self::Ruler => "heights read with a ruler",
+            Self::FlatExtreme => "a width that stays about the same over a stretch",
+            Self::NotItemised => "the measurement as a whole",
+            Self::SeatBones => "spacing of the seat bones",
+            Self::BonesStation => "place where the seat bones rest",
+            Self::Finger => "breadth of the rider's finger",
+            Self::Limit => "a limit that is only roughly known",
+        }
+    }
+
+    fn freedom(self) -> f64 {
+        if let Self::Photo(influence) = self { influence.freedom() } else { f64::INFINITY }
     }
 }
 
-/// What a term belongs to: which sheet (0 top, 1 underside, more for the rider), and which value on it.
+/// Identity of an independent error of one standard uncertainty.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Origin {
-    /// The sheet, or [`Origin::RIDER`].
-    pub sheet: usize,
-    /// The value, such as `seat.widest`.
-    pub of: String,
+pub struct ErrorId {
+    /// What has the error: a photo, a lens, a print of the card, the rider. Equal names are one and the same thing.
+    pub of: Arc<str>,
+    /// Its cause.
+    pub cause: Cause,
+    /// The edge, where it belongs to one.
+    pub edge: Option<(Part, Side)>,
+    /// Number among the errors of the same kind.
+    pub number: u32,
 }
 
-impl Origin {
-    /// Not from a sheet.
-    pub const RIDER: usize = usize::MAX;
-
-    /// An origin.
-    pub fn new(sheet: usize, of: impl Into<String>) -> Self {
-        Self { sheet, of: of.into() }
+impl ErrorId {
+    /// The only error of its kind.
+    pub fn new(of: impl Into<Arc<str>>, cause: Cause) -> Self {
+        Self { of: of.into(), cause, edge: None, number: 0 }
     }
 }
 
-/// A value with its uncertainty, line by line. Lengths in mm.
+/// A value with its errors. Lengths in mm.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Quantity {
     /// The value.
     pub value: f64,
-    terms: BTreeMap<String, BTreeMap<Origin, f64>>,
-    /// The largest coverage factor that a sheet gives for a part of it; [`COVERAGE`] where it is smaller.
-    factor: f64,
+    /// What one standard uncertainty of each error adds.
+    errors: BTreeMap<ErrorId, f64>,
 }
 
 impl Quantity {
@@ -96,35 +99,25 @@ impl Quantity {
         Self { value, ..Self::default() }
     }
 
-    /// Adds a term: how far one standard uncertainty of this influence moves the value, with its sign.
-    pub fn with(mut self, line: &str, origin: Origin, moves: f64) -> Self {
+    /// Adds an error: what one standard uncertainty of it adds to the value, with its sign.
+    pub fn with(mut self, error: ErrorId, moves: f64) -> Self {
         if moves != 0.0 {
-            *self.terms.entry(line.to_owned()).or_default().entry(origin).or_default() += moves;
+            *self.errors.entry(error).or_default() += moves;
         }
         self
     }
 
-    /// As read from a sheet that expands its uncertainty by this factor, which is larger the fewer degrees of freedom it has.
-    pub fn expanded_by(self, factor: f64) -> Self {
-        Self { factor: self.factor.max(factor), ..self }
-    }
-
-    /// With the factors of two values that it is made of.
-    pub fn expanded_as(self, x: &Self, y: &Self) -> Self {
-        self.expanded_by(x.factor).expanded_by(y.factor)
+    /// Adds errors.
+    pub fn with_all(self, errors: impl IntoIterator<Item = (ErrorId, f64)>) -> Self {
+        errors.into_iter().fold(self, |sum, (error, moves)| sum.with(error, moves))
     }
 
     /// `a x + b y` with `value` given by the caller: every nonlinear step comes down to this.
     fn linear(value: f64, a: f64, x: &Self, b: f64, y: &Self) -> Self {
-        let mut sum = Self::exact(value).expanded_as(x, y);
-        for (weight, part) in [(a, x), (b, y)] {
-            for (line, terms) in &part.terms {
-                for (origin, moves) in terms {
-                    sum = sum.with(line, origin.clone(), weight * moves);
-                }
-            }
-        }
-        sum
+        let of = |weight: f64, part: &Self| {
+            part.errors.iter().map(|(id, moves)| (id.clone(), weight * moves)).collect::<Vec<_>>()
+        };
+        Self::exact(value).with_all(of(a, x)).with_all(of(b, y))
     }
 
     /// Sum.
@@ -153,15 +146,18 @@ impl Quantity {
         Self::linear(by * self.value, by, self, 0.0, &Self::default())
     }
 
-    /// The same value, moved by what is not known of another one: `slope` is how it answers to that.
+    /// The same value with the errors of another one, on which it depends with a slope.
     pub fn following(&self, slope: f64, other: &Self) -> Self {
         Self::linear(self.value, 1.0, self, slope, other)
     }
 
-    /// Standard uncertainty of each line, the largest first.
-    pub fn lines(&self) -> Vec<(String, f64)> {
-        let mut lines: Vec<(String, f64)> =
-            self.terms.iter().map(|(line, terms)| (line.clone(), line_u(line, terms))).collect();
+    /// Standard uncertainty by cause, the largest first.
+    pub fn lines(&self) -> Vec<(Cause, f64)> {
+        let mut variances: BTreeMap<Cause, f64> = BTreeMap::new();
+        for (id, moves) in &self.errors {
+            *variances.entry(id.cause).or_default() += moves * moves;
+        }
+        let mut lines: Vec<_> = variances.into_iter().map(|(cause, v)| (cause, v.sqrt())).collect();
         lines.retain(|(_, u)| *u != 0.0);
         lines.sort_by(|a, b| b.1.total_cmp(&a.1));
         lines
@@ -169,27 +165,14 @@ impl Quantity {
 
     /// Combined standard uncertainty.
     pub fn u(&self) -> f64 {
-        self.terms.iter().map(|(line, terms)| line_u(line, terms).powi(2)).sum::<f64>().sqrt()
+        self.errors.values().map(|moves| moves * moves).sum::<f64>().sqrt()
     }
 
-    /// Expanded uncertainty (95 %). A sum has no fewer effective degrees of freedom than the part that has the fewest
-    /// (JCGM 100:2008, G.4.1), so the largest factor of its parts is never too small.
+    /// Expanded uncertainty (95 %), by the effective degrees of freedom.
     pub fn u95(&self) -> f64 {
-        self.factor.max(COVERAGE) * self.u()
-    }
-}
-
-fn line_u(line: &str, terms: &BTreeMap<Origin, f64>) -> f64 {
-    match together(line) {
-        Together::Apart => terms.values().map(|t| t * t).sum::<f64>().sqrt(),
-        Together::Worst => terms.values().map(|t| t.abs()).sum(),
-        Together::Signed => {
-            let mut by_sheet: BTreeMap<usize, f64> = BTreeMap::new();
-            for (origin, t) in terms {
-                *by_sheet.entry(origin.sheet).or_default() += t;
-            }
-            by_sheet.values().map(|t| t.abs()).sum()
-        }
+        let parts: Vec<(f64, f64)> =
+            self.lines().into_iter().map(|(cause, u)| (u, cause.freedom())).collect();
+        coverage_factor(effective_freedom(&parts), 0.95) * self.u()
     }
 }
 
@@ -197,50 +180,47 @@ fn line_u(line: &str, terms: &BTreeMap<Origin, f64>) -> f64 {
 mod tests {
     use super::*;
 
-    fn width(of: &str, mm: f64, line: &str, u: f64) -> Quantity {
-        Quantity::exact(mm).with(line, Origin::new(0, of), u)
+    fn width(of: &str, mm: f64, cause: Influence, u: f64) -> Quantity {
+        Quantity::exact(mm).with(ErrorId::new(of, Cause::Photo(cause)), u)
     }
 
     #[test]
-    fn traced_points_of_two_widths_are_apart() {
-        let difference =
-            width("a", 80.0, "edge localisation", 0.3).minus(&width("b", 70.0, "edge localisation", 0.4));
-        approx::assert_relative_eq!(difference.u(), 0.5, epsilon = 1e-12);
+    fn errors_of_two_photos_are_independent() {
+        let [a, b] = [("a", 80.0, 0.3), ("b", 70.0, 0.4)]
+            .map(|(of, mm, u)| width(of, mm, Influence::EdgeLocalisation, u));
+        approx::assert_relative_eq!(a.minus(&b).u(), 0.5, epsilon = 1e-12);
     }
 
     /// 80 mm and 70 mm printed 0.2 % wrong: their difference of 10 mm is wrong by 0.2 % of itself.
     #[test]
-    fn a_print_scale_stretches_a_difference_like_a_length() {
-        let difference = width("a", 80.0, "print scale", 0.16).minus(&width("b", 70.0, "print scale", 0.14));
-        approx::assert_relative_eq!(difference.u(), 0.02, epsilon = 1e-12);
-    }
-
-    #[test]
-    fn what_the_sheet_does_not_say_is_taken_at_its_worst() {
-        let difference = width("a", 80.0, "lift", 0.3).minus(&width("b", 70.0, "lift", 0.4));
-        approx::assert_relative_eq!(difference.u(), 0.7, epsilon = 1e-12);
+    fn one_print_stretches_a_difference_like_a_length() {
+        let [a, b] = [(80.0, 0.16), (70.0, 0.14)].map(|(mm, u)| width("print", mm, Influence::PrintScale, u));
+        approx::assert_relative_eq!(a.minus(&b).u(), 0.02, epsilon = 1e-12);
     }
 
     #[test]
     fn a_value_less_itself_is_known() {
-        let a = width("a", 80.0, "lift", 0.3);
+        let a = width("a", 80.0, Influence::Height, 0.3);
         assert_eq!(a.minus(&a).u(), 0.0);
     }
 
+    /// JCGM 100:2008, table G.2: 2.18 for 12 degrees of freedom.
     #[test]
-    fn a_width_is_as_sure_as_its_sheet_says_and_a_sum_no_surer() {
-        let few = width("a", 80.0, "lift", 0.3).expanded_by(2.2);
-        approx::assert_relative_eq!(few.u95(), 0.66, epsilon = 1e-12);
-        let many = width("b", 70.0, "edge localisation", 0.4);
-        approx::assert_relative_eq!(many.u95(), 1.96 * 0.4, epsilon = 1e-12);
-        approx::assert_relative_eq!(few.plus(&many).u95(), 2.2 * 0.5, epsilon = 1e-12);
+    fn scatter_of_few_points_widens_the_interval() {
+        let few = width("a", 80.0, Influence::EdgeLocalisation, 0.3);
+        approx::assert_relative_eq!(few.u95(), 2.18 * 0.3, epsilon = 0.002);
+        approx::assert_relative_eq!(
+            width("b", 70.0, Influence::Height, 0.4).u95(),
+            1.96 * 0.4,
+            epsilon = 1e-4
+        );
     }
 
     /// By hand: 76 / 19 = 4; relative uncertainties 1/76 and 0.5/19 give 4 hypot(0.01316, 0.02632) = 0.1177.
     #[test]
     fn a_quotient_has_the_relative_uncertainties_of_both() {
-        let fingers = Quantity::exact(19.0).with(line::FINGER, Origin::new(Origin::RIDER, "finger"), 0.5);
-        let q = width("a", 76.0, "edge localisation", 1.0).over(&fingers);
+        let fingers = Quantity::exact(19.0).with(ErrorId::new("rider", Cause::Finger), 0.5);
+        let q = width("a", 76.0, Influence::EdgeLocalisation, 1.0).over(&fingers);
         approx::assert_relative_eq!(q.value, 4.0, epsilon = 1e-12);
         approx::assert_relative_eq!(q.u(), 0.1177, epsilon = 1e-4);
     }

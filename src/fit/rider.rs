@@ -11,7 +11,7 @@ use crate::numeric::file::FileError as Unread;
 
 /// Words that a field of choices may hold.
 pub const PATTERNS: [&str; 3] = ["women", "men", "none"];
-/// How the spacing of the seat bones was taken: each is another quantity.
+/// How the spacing of the seat bones was measured: each is another quantity.
 pub const HOW: [&str; 4] = ["imprint-centres", "imprint-outer", "by-hand", "clinical"];
 /// Shape of the inner thigh.
 pub const THIGHS: [&str; 2] = ["rounded", "flat"];
@@ -33,7 +33,7 @@ pub struct Rider {
     pub thighs: Option<String>,
     /// What the rider complains of: ids of the complaints file.
     pub complaints: Vec<Placed>,
-    /// How the spacing was taken.
+    /// How the spacing was measured.
     pub how: Option<String>,
     /// Amounts given, with the standard uncertainty where it was given.
     pub given: BTreeMap<Field, (Amount, Option<f64>)>,

@@ -49,19 +49,19 @@ fn summary(about: About, results: &[RuleResult]) -> Summary {
 
 /// What each rule says; rules that were not judged for one reason are named together.
 fn reasons(rules: &[&RuleResult]) -> Vec<String> {
-    let mut told: Vec<(Option<&String>, Vec<&str>)> = Vec::new();
+    let mut grouped: Vec<(Option<&String>, Vec<&str>)> = Vec::new();
     for rule in rules {
         let why =
             rule.parts.iter().find_map(|p| p.missing.as_ref()).filter(|_| rule.verdict == Verdict::NotJudged);
         let says = if why.is_some() { &rule.title } else { &rule.says };
-        match told.iter_mut().find(|t| why.is_some() && t.0 == why) {
+        match grouped.iter_mut().find(|t| why.is_some() && t.0 == why) {
             Some(same) => same.1.push(says),
-            None => told.push((why, vec![says])),
+            None => grouped.push((why, vec![says])),
         }
     }
     let one = |(why, titles): (Option<&String>, Vec<&str>)| match why {
         Some(why) => format!("{} ({why})", titles.join("; ")),
         None => titles.join("; "),
     };
-    told.into_iter().map(one).collect()
+    grouped.into_iter().map(one).collect()
 }

@@ -1,4 +1,4 @@
-//! TOML read by hand, so that every mistake is told with its line and unknown keys with what may have been meant.
+//! TOML read by hand, so that every mistake has its line, and unknown keys a suggestion.
 
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -68,7 +68,7 @@ impl<'a> Text<'a> {
     }
 }
 
-/// A table being read: what was asked for is remembered, and [`Table::finish`] tells what nobody asked for.
+/// A table being read: it remembers the keys that were read, and [`Table::finish`] refuses the others.
 #[derive(Debug)]
 pub struct Table<'a> {
     text: Text<'a>,

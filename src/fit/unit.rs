@@ -1,4 +1,4 @@
-//! Units of the trade and how amounts are written. Within the room lengths are mm, masses kg, angles degrees.
+//! Units of the trade and how amounts are written. Within the module lengths are mm, masses kg, angles degrees.
 
 /// Powers of mm, kg and degree of a quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

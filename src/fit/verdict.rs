@@ -8,7 +8,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::quantity::Quantity;
 
-/// What came out for a rule.
+/// The outcome of a rule.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
@@ -59,7 +59,7 @@ impl Conformity {
     }
 
     /// The verdict. A miss is firm only where its side is: between two limits near to one another a poor measurement
-    /// makes conformity unlikely without telling anything, and that stays undecided.
+    /// makes conformity unlikely without showing anything, and that stays undecided.
     pub fn verdict(&self, confidence: f64) -> Verdict {
         if self.within >= confidence {
             Verdict::Meets
@@ -74,11 +74,11 @@ impl Conformity {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fit::quantity::Origin;
+    use crate::fit::quantity::{Cause, ErrorId};
     use proptest::prelude::*;
 
     fn value(v: f64, u: f64) -> Quantity {
-        Quantity::exact(v).with("test", Origin::new(0, "v"), u)
+        Quantity::exact(v).with(ErrorId::new("v", Cause::NotItemised), u)
     }
 
     fn judge(v: f64, u: f64, lower: Option<f64>, upper: Option<f64>) -> Conformity {

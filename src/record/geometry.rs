@@ -5,7 +5,7 @@ use crate::camera::lens::Lens;
 use crate::camera::pose::CameraPose;
 use crate::card::FoundCard;
 use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::{Part, SIDES};
+use crate::numeric::words::{Pair, Part, Side};
 use crate::pipeline::{Request, Traced};
 use crate::sheet::Sheet;
 use crate::sheet::geometry::{CardOutline, NamedLine, OverlayGeometry, StationLine, edge_lines};
@@ -22,10 +22,9 @@ pub fn of(found: &Found, request: &Request, sheet: &Sheet) -> OverlayGeometry {
     });
     let named = measured.into_iter().flat_map(|measured| {
         measured.widths.named.iter().filter_map(|(name, width)| {
-            let part = if name.starts_with("seat") { Part::Seat } else { Part::Channel };
-            let written = sheet.width(name)?;
-            let ends = ends(&measured.traced, part, width.station, width.halves_mm)?;
-            Some(NamedLine { name: (*name).to_owned(), ends, mm: written.mm, u95: written.u95 })
+            let written = sheet.width(*name)?;
+            let ends = ends(&measured.traced, name.part(), width.station, width.halves_mm)?;
+            Some(NamedLine { name: name.to_string(), ends, mm: written.mm, u95: written.u95 })
         })
     });
     OverlayGeometry {
@@ -41,12 +40,12 @@ pub fn of(found: &Found, request: &Request, sheet: &Sheet) -> OverlayGeometry {
 }
 
 /// Where a width touches the left and the right edge.
-fn ends(traced: &Traced, part: Part, station: f64, halves_mm: [f64; 2]) -> Option<[PhotoPoint; 2]> {
-    let end = |i: usize| {
-        let at = traced.midline.point(station, halves_mm[i], SIDES[i], traced.lift(part).at_mm(station));
+fn ends(traced: &Traced, part: Part, station: f64, halves_mm: Pair<f64>) -> Option<[PhotoPoint; 2]> {
+    let end = |side: Side| {
+        let at = traced.midline.point(station, halves_mm[side], side, traced.lift(part).at_mm(station));
         traced.located.fit.camera.photo_from_card(at)
     };
-    Some([end(0)?, end(1)?])
+    Some([end(Side::Left)?, end(Side::Right)?])
 }
 
 /// The cards; without a camera their tags alone.

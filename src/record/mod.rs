@@ -22,8 +22,8 @@ use crate::sheet::geometry::OverlayGeometry;
 use crate::sheet::{self, Sheet};
 use crate::together::Together;
 use crate::warning::Warning;
-use crate::width::joint::{Joint, ToldLift};
-use crate::width::{LocatedPair, MeasuredWidth, Widths, combined, expanded};
+use crate::width::joint::{EstimatedLift, Joint};
+use crate::width::{LocatedPair, MeasuredWidth, Widths};
 pub use asked::asked;
 pub use warnings::is_poorly_known;
 
@@ -82,7 +82,7 @@ pub fn record_together(requests: &[Request], together: &Together) -> (Sheet, Vec
         edges.channel = sheets.iter().find_map(|other| other.edges.as_ref()?.channel.clone());
     }
     for width in &mut sheet.widths {
-        width.one_photo_u95 = alone.as_ref().and_then(|alone| alone.u95(&width.name));
+        width.one_photo_u95 = alone.as_ref().and_then(|alone| alone.u95(width.name));
     }
     (sheet.rounded(), geometries)
 }
@@ -162,8 +162,9 @@ impl<'a> Found<'a> {
             widths: measured.map_or_else(Vec::new, named_widths),
             front_taper: widths
                 .and_then(|w| w.front_taper_deg.as_ref())
-                .map(|t| sheet::Taper { deg: t.value, u95: expanded(&t.budget) }),
+                .map(|t| sheet::Taper { deg: t.value, u95: t.budget.u95() }),
             budget: widths.map_or_else(Vec::new, budget_lines),
+            influences: widths.map(|w| w.influences.clone()),
             hints: request
                 .hints
                 .iter()
@@ -171,6 +172,7 @@ impl<'a> Found<'a> {
                 .collect(),
             hidden: request.hidden.iter().map(hidden).collect(),
             doubts: self.measured.map_or_else(Vec::new, doubts::entries),
+            rivals: Vec::new(),
             warnings: warnings::all(self, request),
             refused: self.refusal.cloned(),
         }
@@ -194,7 +196,7 @@ impl<'a> Found<'a> {
                 channel: channel.map(|lift| lift_rows(&lift.profile)),
                 source: sheet::LiftSource::Photos,
                 seat_u: Some(joint.seat_lift.u_mm.clone()),
-                channel_u: channel.map(|lift: &ToldLift| lift.u_mm.clone()),
+                channel_u: channel.map(|lift: &EstimatedLift| lift.u_mm.clone()),
             };
         }
         let [seat, channel] = [Part::Seat, Part::Channel]
@@ -300,9 +302,9 @@ fn edge_pixels(pair: &LocatedPair) -> sheet::EdgePairPx {
 fn stations(widths: &Widths) -> Vec<sheet::Station> {
     let width = |width: &MeasuredWidth| sheet::StationWidth {
         mm: width.mm,
-        u95: expanded(&width.budget),
-        left_half: width.halves_mm[0],
-        right_half: width.halves_mm[1],
+        u95: width.budget.u95(),
+        left_half: width.halves_mm.left,
+        right_half: width.halves_mm.right,
     };
     let all = widths.stations.iter();
     all.map(|(at, seat, channel)| sheet::Station {
@@ -315,26 +317,23 @@ fn stations(widths: &Widths) -> Vec<sheet::Station> {
 
 fn named_widths(measured: &Measured) -> Vec<sheet::Width> {
     let all = measured.widths.named.iter().map(|(name, width)| sheet::Width {
-        name: (*name).to_owned(),
+        name: *name,
         at: width.station,
         mm: width.mm,
-        u95: expanded(&width.budget),
-        u: Some(combined(&width.budget)),
+        u95: width.budget.u95(),
+        left_half: Some(width.halves_mm.left),
+        right_half: Some(width.halves_mm.right),
+        u: Some(width.budget.u()),
         at_u: width.station_u,
-        one_card_u95: measured.one_card.as_ref().and_then(|alone| alone.u95(name)),
+        one_card_u95: measured.one_card.as_ref().and_then(|alone| alone.u95(*name)),
         one_photo_u95: None,
     });
     all.collect()
 }
 
 fn budget_lines(widths: &Widths) -> Vec<sheet::BudgetLine> {
-    let of = |(name, width): &(&'static str, MeasuredWidth)| -> Vec<sheet::BudgetLine> {
-        let lines = width.budget.iter();
-        lines
-            .map(|(from, u)| sheet::BudgetLine { of: (*name).to_owned(), from: from.clone(), u: *u })
-            .collect()
-    };
-    widths.named.iter().flat_map(of).collect()
+    let all = widths.named.iter().flat_map(|(of, width)| width.budget.lines().map(|line| (*of, line)));
+    all.map(|(of, (from, u))| sheet::BudgetLine { of, from, u }).collect()
 }
 
 fn hidden(stretch: &HiddenStretch) -> sheet::HiddenStretch {

@@ -2,12 +2,12 @@
 
 use super::Found;
 use crate::camera::placement::LensSource;
-use crate::numeric::words::{Part, View};
+use crate::numeric::words::{NamedWidth, Part, View};
 use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::PhotoNote;
 use crate::pipeline::{Located, Measured, Request, Traced};
 use crate::warning::{Warning, WarningCode};
-use crate::width::joint::{Joint, ToldLift};
+use crate::width::joint::{EstimatedLift, Joint};
 use crate::width::{COVERAGE, MeasuredWidth};
 
 /// All warnings about one photo.
@@ -76,8 +76,8 @@ const SPARSE_U_MM: f64 = 5.0;
 
 /// Heights measured too far from a width.
 fn lift_sparse(measured: &Measured) -> Option<Warning> {
-    let off = |(name, width): &(&'static str, MeasuredWidth)| {
-        let part = part_of(name);
+    let off = |(name, width): &(NamedWidth, MeasuredWidth)| {
+        let part = name.part();
         let lift = measured.traced.lift(part);
         let known = lift.is_known().then(|| lift.bow_u_mm(width.station));
         known.filter(|u_mm| *u_mm > SPARSE_U_MM).map(|u_mm| (part.as_str(), width.station, u_mm))
@@ -108,7 +108,7 @@ pub fn is_poorly_known(u_mm: f64) -> bool {
 pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
     let seat = request.seat_lift.is_none().then_some(("seat", &joint.seat_lift));
     let channel = joint.channel_lift.as_ref().filter(|_| request.channel_lift.is_none());
-    let most = |(part, lift): (&'static str, &ToldLift)| {
+    let most = |(part, lift): (&'static str, &EstimatedLift)| {
         let worst = lift.u_mm.iter().copied().fold(0.0, f64::max);
         is_poorly_known(worst).then_some((part, worst))
     };
@@ -218,7 +218,10 @@ fn widths_missing(measured: &Measured) -> Option<Warning> {
     (!missing.is_empty()).then(|| {
         Warning::new(
             WarningCode::WidthsMissing,
-            format!("not measured: {}", missing.join(", ")),
+            format!(
+                "not measured: {}",
+                missing.iter().map(|name| name.as_str()).collect::<Vec<_>>().join(", ")
+            ),
             "look at the overlay for where the edge was lost and photograph again",
         )
     })
@@ -230,8 +233,8 @@ const UNEVEN_MM: f64 = 3.0;
 /// An unknown height shifts both edges to one side, so only known ones say anything about the halves.
 fn halves_differ(found: &Found, request: &Request, measured: &Measured) -> Option<Warning> {
     let named = measured.widths.named.iter();
-    let known = named.filter(|(name, _)| found.knows_lift(request, part_of(name)));
-    let differences = known.map(|(name, w)| (*name, w.halves_mm[0] - w.halves_mm[1]));
+    let known = named.filter(|(name, _)| found.knows_lift(request, name.part()));
+    let differences = known.map(|(name, w)| (*name, w.halves_mm.difference()));
     let (name, difference) = differences.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
     let wider = if difference > 0.0 { "left" } else { "right" };
     (difference.abs() > UNEVEN_MM).then(|| {
@@ -241,9 +244,4 @@ fn halves_differ(found: &Found, request: &Request, measured: &Measured) -> Optio
             "look at the overlay: the saddle is uneven, the midline is beside its middle, or one side was traced along a seam or shadow",
         )
     })
-}
-
-/// The pair of edges of a named width.
-fn part_of(name: &str) -> Part {
-    if name.starts_with(Part::Channel.as_str()) { Part::Channel } else { Part::Seat }
 }

@@ -137,7 +137,7 @@ fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<Limit>
     let of = |result: &RuleResult| {
         let rule = rules.rules.iter().find(|r| r.id == result.id)?;
         let [measure] = rule.measures.as_slice() else { return None };
-        let width = sheet.width(measure.written.trim())?;
+        let width = sheet.width(measure.written.trim().parse().ok()?)?;
         let part = result.parts.first().filter(|p| p.unit == "mm")?;
         let mm = |limit: &Option<LimitAt>| limit.as_ref().map(|l| l.value);
         let (least_mm, most_mm) = (mm(&part.lower), mm(&part.upper));

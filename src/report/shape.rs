@@ -1,7 +1,7 @@
 //! A saddle's lines in millimetres on paper, the front end of the midline at the top, the same way round as in the
 //! photo: seen from above the rider's left is on the left, seen from below on the right.
 
-use crate::numeric::words::{Part, Side, View};
+use crate::numeric::words::{NamedWidth, Part, Side, View};
 use crate::sheet::geometry::stretches;
 use crate::sheet::{EdgePair, Sheet};
 
@@ -22,7 +22,7 @@ pub struct KeyedWidth {
     /// The letter.
     pub key: String,
     /// The width's name, such as `seat.widest`.
-    pub name: String,
+    pub name: NamedWidth,
     /// Station.
     pub at: f64,
     /// Width, mm.
@@ -65,7 +65,7 @@ impl Shape {
             }
         }
         let named = sheet.widths.iter().zip('A'..='Z').map(|(w, key)| {
-            let pair = if w.name.starts_with("channel") { &edges.channel } else { &edges.seat };
+            let pair = if w.name.part() == Part::Channel { &edges.channel } else { &edges.seat };
             let end = |side| {
                 let half = half_at(rows(pair.as_ref()?, side), w.at)?;
                 Some([sign(view, side) * half, w.at * length_mm])
@@ -77,7 +77,7 @@ impl Shape {
                 let stretch = if drawn_mm > 0.0 { w.mm / drawn_mm } else { 1.0 };
                 [a, b].map(|[across, along]| [across * stretch, along])
             });
-            KeyedWidth { key: key.into(), name: w.name.clone(), at: w.at, mm: w.mm, u95: w.u95, ends }
+            KeyedWidth { key: key.into(), name: w.name, at: w.at, mm: w.mm, u95: w.u95, ends }
         });
         let named = named.collect();
         Some(Self { view, length_mm, lines, named })

@@ -1,8 +1,7 @@
 //! The sheet's codes in the reader's words.
 
-use crate::camera::fit::line as lens;
 use crate::sheet::{Card, ScaleSource};
-use crate::width::influence::line;
+use crate::width::influence::Influence;
 
 /// The scale at which a card was printed, where it was measured.
 pub fn printed_at(card: &Card) -> String {
@@ -17,51 +16,32 @@ pub fn printed_at(card: &Card) -> String {
     format!(", printed at {:.2}{u95} %{by}", 100.0 * card.print_scale)
 }
 
-/// An influence of the budget: what it is, and what would make it smaller. An unknown name stays as it is.
-pub fn influence(from: &str) -> (String, &'static str) {
-    let (is, better) = match from {
-        line::CORNERS => (
-            "position of the card in the photo",
-            "fill the photo with saddle and card, sharp and in good light",
-        ),
-        line::LIFT => (
-            "height of the edges over the card",
-            "measure the heights at more places, or lay the card at the height of the edges",
-        ),
-        line::EDGE => ("position of the edge in the photo", "use more and softer light, and a plain floor"),
-        line::PIPING => ("where on the rounded piping the edge is", ""),
-        line::COMPETING => (
-            "other lines that may be the edge",
-            "avoid shadows beside the edge, and cover what looks like an edge",
-        ),
-        line::DIRECTION => ("direction of the midline", "mark the two ends of the midline more precisely"),
-        line::STATION => ("position along the midline", "mark the two ends of the midline more precisely"),
-        line::LEVEL => (
-            "how level the card is with the saddle",
-            "level the card with a spirit level, close to the saddle, and photograph from straight above",
-        ),
-        line::ROLL => (
-            "how level the saddle stands",
-            "turn the saddle on its stand until both sides are at one height, and photograph from straight above",
-        ),
-        line::PRINT => {
-            ("size of the printed card", "print the card at 100 %, and measure its bar with a steel ruler")
+/// What would make an influence smaller, as an order; empty where nothing does.
+pub fn better(influence: Influence) -> &'static str {
+    match influence {
+        Influence::TagCorners => "fill the photo with saddle and card, sharp and in good light",
+        Influence::Height => "measure the heights at more places, or lay the card at the height of the edges",
+        Influence::EdgeLocalisation => "use more and softer light, and a plain floor",
+        Influence::CompetingBoundaries => "avoid shadows beside the edge, and cover what looks like an edge",
+        Influence::MidlineDirection | Influence::StationPosition => {
+            "mark the two ends of the midline more precisely"
         }
-        line::HIDDEN => {
-            ("what an untraced stretch may hide", "remove what covers the edge, or light it more evenly")
+        Influence::CardTilt => {
+            "level the card with a spirit level, close to the saddle, and photograph from straight above"
         }
-        line::UNEVEN => (
-            "left and right differ more than saddles do",
-            "check both edges, and mark the ends of the midline",
-        ),
-        lens::FOCAL | lens::DISTORTION | lens::PRINCIPAL => {
-            return (format!("the lens: {from}"), "calibrate the camera and give its lens file with --lens");
+        Influence::SaddleRoll => {
+            "turn the saddle on its stand until both sides are at one height, and photograph from straight above"
         }
-        lens::BEND => ("bending of the card", "glue the card to something flat and stiff"),
-        lens::BLOOM => ("glare at the edges", "avoid bright light behind the saddle"),
-        other => return (other.to_owned(), ""),
-    };
-    (is.to_owned(), better)
+        Influence::PrintScale => "print the card at 100 %, and measure its bar with a steel ruler",
+        Influence::HiddenStretch => "remove what covers the edge, or light it more evenly",
+        Influence::UnevenHalves => "check both edges, and mark the ends of the midline",
+        Influence::FocalLength | Influence::Distortion | Influence::PrincipalPoint => {
+            "calibrate the camera and give its lens file with --lens"
+        }
+        Influence::CardBend => "glue the card to something flat and stiff",
+        Influence::EdgeBloom => "avoid bright light behind the saddle",
+        Influence::PipingDefinition | Influence::Other => "",
+    }
 }
 
 /// A named width.

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::types::HiddenStretch;
+use super::lines::HiddenStretch;
 use super::words::{Part, View};
 
 /// The request behind a sheet. Nothing in it is rounded, found or derived.

@@ -1,12 +1,13 @@
 //! Sheets as files: JSON text in, JSON text out, every refusal of it in one line.
 
 use super::output::{OutputError, safe_write};
-use super::types::{SCHEMA, Sheet};
+use super::types::{SCHEMA, Sheet, VERSION_1};
+use super::version1::upgraded;
 use crate::numeric::file::FileError;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 
-/// The largest file taken for a sheet, in bytes; a sheet of four edges at every millimetre has some 0.2 MB.
+/// The largest file accepted as a sheet, in bytes; a sheet of four edges at every millimetre has some 0.2 MB.
 const LARGEST: u64 = 64 << 20;
 
 /// What the names of all versions of the format begin with.
@@ -57,7 +58,8 @@ pub fn from_json(text: &[u8]) -> Result<Sheet, String> {
     let value: Value = serde_json::from_slice(text)
         .map_err(|e| format!("not a sheet: the file is not complete JSON ({e}); measure the photo again"))?;
     match value.get("schema").and_then(Value::as_str) {
-        Some(SCHEMA) => from_value(value).and_then(|sheet| refuse_absurd(&sheet).map(|()| sheet)),
+        Some(SCHEMA) => from_value(value).and_then(sound),
+        Some(VERSION_1) => from_value(value).and_then(sound).map(upgraded),
         Some(newer) if newer.starts_with(FAMILY) => Err(format!(
             "a sheet of version {:?}, and this program reads {SCHEMA:?}; update the program",
             &newer[FAMILY.len()..]
@@ -72,15 +74,18 @@ fn from_value(value: Value) -> Result<Sheet, String> {
     serde_path_to_error::deserialize(value).map_err(|e| {
         let key = e.path().to_string();
         let place = if key == "." { String::new() } else { format!("at `{key}`: ") };
-        format!("{place}{}; mend the sheet or measure the photo again", e.inner())
+        format!("{place}{}; correct the sheet or measure the photo again", e.inner())
     })
 }
 
 /// No length of a saddle is longer, mm.
 const LONGEST_MM: f64 = 10_000.0;
 
-/// Refuses lengths that no saddle has: a figure to scale would need room for them.
-fn refuse_absurd(sheet: &Sheet) -> Result<(), String> {
+/// Refuses lengths that no saddle has, for which a figure to scale has no room, and influences that are not whole.
+fn sound(sheet: Sheet) -> Result<Sheet, String> {
+    if sheet.influences.as_ref().is_some_and(|influences| !influences.is_whole()) {
+        return Err("at `influences`: a list is not as long as `places`; measure the photo again".into());
+    }
     let pairs = sheet.edges.iter().flat_map(|e| [&e.seat, &e.channel]).flatten();
     let edges = pairs.flat_map(|p| p.left.iter().chain(&p.right)).map(|row| row[1]);
     let stations = sheet.stations.iter().flat_map(|s| [&s.seat, &s.channel]).flatten();
@@ -92,15 +97,17 @@ fn refuse_absurd(sheet: &Sheet) -> Result<(), String> {
         .chain(stations.flat_map(|w| [w.mm, w.u95, w.left_half, w.right_half]))
         .chain(sheet.budget.iter().map(|l| l.u))
         .chain(edges);
-    match lengths.find(|mm| mm.abs() > LONGEST_MM) {
+    let absurd = lengths.find(|mm| mm.abs() > LONGEST_MM);
+    drop(lengths);
+    match absurd {
         Some(mm) => {
-            Err(format!("a length of {mm} mm is no saddle's; mend the sheet or measure the photo again"))
+            Err(format!("a length of {mm} mm is no saddle's; correct the sheet or measure the photo again"))
         }
-        None => Ok(()),
+        None => Ok(sheet),
     }
 }
 
-/// The sheet as JSON text, rounded as the room's documentation says, one key a line, rows of numbers on one.
+/// The sheet as JSON text, rounded, one key a line, rows of numbers on one.
 ///
 /// Fails when a number is not finite, or when a refused photo's sheet has a width.
 pub fn to_json(sheet: &Sheet) -> Result<String, SheetError> {
@@ -178,7 +185,7 @@ pub fn write(path: &Path, sheet: &Sheet, overwrite: bool) -> Result<(), SheetErr
     Ok(safe_write(path, to_json(sheet)?.as_bytes(), overwrite)?)
 }
 
-/// The JSON Schema of sheets of version 1 (`docs/sheet.schema.json`).
+/// The JSON Schema of sheets of the current version (`docs/sheet.schema.json`).
 ///
 /// Keys that not every writer of the version fills in have a default and are not required.
 pub fn json_schema() -> Value {

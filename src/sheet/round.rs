@@ -4,7 +4,11 @@
 //! small that this would cost more than 1 % of the standard uncertainty, to as many decimals more as it takes.
 //! Uncertainties keep four significant digits, which costs at most 0.05 % of them.
 
-use super::types::{Camera, EdgePair, EdgePairPx, EdgesPx, Sheet, StationWidth, Width};
+use super::capture::Camera;
+use super::lines::{EdgePair, EdgePairPx, EdgesPx};
+use super::types::Sheet;
+use super::widths::{StationWidth, Width};
+use crate::width::influences::Influences;
 
 /// Lengths: 0.001 mm.
 const MM: i32 = 3;
@@ -22,7 +26,7 @@ const ROTATION: i32 = 9;
 const PROBABILITY: i32 = 4;
 /// Significant digits of an uncertainty.
 const DIGITS: i32 = 4;
-/// Coverage factor taken to get a standard uncertainty from an expanded one; only sets the number of digits.
+/// Coverage factor between a standard uncertainty and an expanded one; only sets the number of digits.
 const COVERAGE: f64 = 2.0;
 
 /// `x` with `decimals` digits after the point (no -0). What cannot be rounded is left alone.
@@ -91,6 +95,9 @@ fn station_width(w: &mut StationWidth) {
 
 fn width(w: &mut Width) {
     w.mm = value(w.mm, w.u.unwrap_or(w.u95 / COVERAGE), MM);
+    let u = w.u.unwrap_or(w.u95 / COVERAGE);
+    w.left_half = w.left_half.map(|mm| value(mm, u, MM));
+    w.right_half = w.right_half.map(|mm| value(mm, u, MM));
     w.at = value(w.at, w.at_u.unwrap_or(f64::INFINITY), STATION);
     w.u95 = uncertainty(w.u95);
     w.u = w.u.map(uncertainty);
@@ -99,7 +106,20 @@ fn width(w: &mut Width) {
     w.one_photo_u95 = w.one_photo_u95.map(uncertainty);
 }
 
-/// The traced edges and lifts, rounded.
+fn influences(all: &mut Influences) {
+    all.places.iter_mut().for_each(|place| place.at = to_decimals(place.at, STATION));
+    for error in &mut all.shared {
+        error.left.iter_mut().chain(&mut error.right).for_each(|mm| *mm = to_decimals(*mm, MM));
+        error.length_mm = to_decimals(error.length_mm, MM);
+        error.ends_along_mm = error.ends_along_mm.map(|ends| ends.map(|mm| to_decimals(mm, MM)));
+    }
+    for error in &mut all.own {
+        error.left.iter_mut().chain(&mut error.right).for_each(|mm| *mm = to_decimals(*mm, MM));
+    }
+    all.fading = uncertainty(all.fading);
+}
+
+/// The traced edges and heights, rounded.
 fn lines(s: &mut Sheet) {
     if let Some(lift) = &mut s.lift {
         for row in lift.seat.iter_mut().chain(&mut lift.channel).flatten() {
@@ -145,6 +165,7 @@ impl Sheet {
         for line in &mut s.budget {
             line.u = uncertainty(line.u);
         }
+        s.influences.iter_mut().for_each(influences);
         for hint in &mut s.hints {
             hint.px = point(hint.px);
         }
@@ -157,6 +178,17 @@ impl Sheet {
             d.to_at = to_decimals(d.to_at, STATION);
             d.apart_mm = to_decimals(d.apart_mm, MM);
             d.probability = to_decimals(d.probability, PROBABILITY);
+        }
+        for r in &mut s.rivals {
+            r.from = to_decimals(r.from, STATION);
+            r.to = to_decimals(r.to, STATION);
+            r.offset_mm = to_decimals(r.offset_mm, MM);
+            r.probability = to_decimals(r.probability, PROBABILITY);
+            for w in &mut r.widths {
+                w.mm = value(w.mm, w.u95 / COVERAGE, MM);
+                w.u95 = uncertainty(w.u95);
+                w.at = to_decimals(w.at, STATION);
+            }
         }
         self
     }

@@ -1,4 +1,4 @@
-//! A folder of sheets: the files are the record, and every list is made from them anew.
+//! A folder of sheets: the files are the record, and every list is made from them afresh.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -8,13 +8,13 @@ use crate::numeric::parallel::*;
 use super::file::read;
 use super::output::PART_PREFIX;
 use super::summary::Summary;
-use crate::numeric::words::View;
+use crate::numeric::words::{NamedWidth, View};
 
 /// A range of a named width.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Range {
     /// The width's name.
-    pub name: String,
+    pub name: NamedWidth,
     /// Smallest, mm.
     pub least_mm: f64,
     /// Largest, mm.
@@ -24,7 +24,7 @@ pub struct Range {
 impl Range {
     /// Whether the 95 % interval of the sheet's width reaches into the range.
     fn reached_by(&self, sheet: &Summary) -> bool {
-        sheet.width(&self.name).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
+        sheet.width(self.name).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
     }
 }
 
@@ -35,7 +35,7 @@ pub struct Wish {
     pub name: Option<String>,
     /// The view.
     pub view: Option<View>,
-    /// First day the photo may have been taken, `YYYY-MM-DD`.
+    /// First day of the photo, `YYYY-MM-DD`.
     pub since: Option<String>,
     /// Last such day.
     pub until: Option<String>,

@@ -5,13 +5,13 @@ use std::path::Path;
 use serde_json::{Map, Value};
 
 use super::types::Sheet;
-use crate::numeric::words::{NAMED_WIDTHS, View};
+use crate::numeric::words::{NamedWidth, View};
 
 /// A named width in a row.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SummaryWidth {
     /// Its name.
-    pub name: String,
+    pub name: NamedWidth,
     /// The width, mm.
     pub mm: f64,
     /// Its expanded uncertainty, mm.
@@ -27,7 +27,7 @@ pub struct Summary {
     pub saddle: String,
     /// How it is seen.
     pub view: Option<View>,
-    /// When the first photo was taken.
+    /// Date and time of the first photo.
     pub taken: Option<String>,
     /// The first photo's file name.
     pub photo: String,
@@ -51,7 +51,7 @@ impl Summary {
     /// The row of a sheet that was read from `path`.
     pub fn of(sheet: &Sheet, path: &Path) -> Self {
         let photo = sheet.photos.first();
-        let width = |w: &super::types::Width| SummaryWidth { name: w.name.clone(), mm: w.mm, u95: w.u95 };
+        let width = |w: &super::widths::Width| SummaryWidth { name: w.name, mm: w.mm, u95: w.u95 };
         Self {
             sheet: path.display().to_string(),
             saddle: sheet.saddle.name.clone(),
@@ -69,7 +69,7 @@ impl Summary {
     }
 
     /// The named width of that name.
-    pub fn width(&self, name: &str) -> Option<&SummaryWidth> {
+    pub fn width(&self, name: NamedWidth) -> Option<&SummaryWidth> {
         self.widths.iter().find(|w| w.name == name)
     }
 
@@ -89,9 +89,9 @@ impl Summary {
         put("photo_sha256", self.photos_sha256.first().map_or("", String::as_str).into());
         put("photos", self.photos_sha256.len().into());
         put("midline_mm", number(self.midline_mm));
-        for name in NAMED_WIDTHS {
+        for name in NamedWidth::ALL {
             let width = self.width(name);
-            let key = name.replace('.', "_");
+            let key = name.as_str().replace('.', "_");
             put(&format!("{key}_mm"), number(width.map(|w| w.mm)));
             put(&format!("{key}_u95_mm"), number(width.map(|w| w.u95)));
         }

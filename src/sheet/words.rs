@@ -1,10 +1,10 @@
-//! The sheet's fixed words for where things came from.
+//! Fixed words of the sheet for the sources of what it says.
 
 pub use crate::numeric::words::{Part, Side, View};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Where the focal length's information came from.
+/// Source of the focal length's information.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum FocalSource {
@@ -30,17 +30,18 @@ impl FocalSource {
     }
 }
 
-/// Where the midline came from.
+/// Source of the midline.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum MidlineSource {
     /// The user gave its ends.
     Given,
-    /// The program found the saddle.
+    /// The program found it: the straight line that bisects the seat, between the ends of the outline. Unevenness that runs
+    /// along the whole seat does not show against it.
     Found,
 }
 
-/// Where the lifts came from.
+/// Source of the heights over the card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LiftSource {

@@ -24,6 +24,11 @@ pub struct Extreme {
 }
 
 impl Extreme {
+    /// A set station, where there is nothing to find.
+    pub fn set(station: f64) -> Self {
+        Self { station, station_u: None, concealed_mm: 0.0 }
+    }
+
     /// What several photos make of one: the mean of the stations where least is concealed, for beside a hidden stretch the
     /// extreme is where the stretch begins.
     pub fn agreed(found: &[Self]) -> Option<Self> {

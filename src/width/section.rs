@@ -1,8 +1,8 @@
-//! Sections: where the plane of a station cuts an edge, from the traced points near it.
+//! Sections: where the plane of a station cuts an edge, from the traced points nearby.
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-use super::influence::COMPETITOR_APART_MM;
+use super::response::COMPETITOR_APART_MM;
 use crate::camera::Camera;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::Side;
@@ -10,7 +10,7 @@ use crate::outline::edge::{EdgePoint, TracedEdge};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 
-/// A traced point taken to its lift: along and across the midline.
+/// A traced point projected to its height over the card: along and across the midline.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Located {
     /// Station.
@@ -23,7 +23,7 @@ pub struct Located {
     pub u_mm: f64,
     /// Probability that the edge is here.
     pub confidence: f64,
-    /// How far off the boundary that competes most lies, mm.
+    /// Distance to the boundary that competes most, mm.
     pub rival_mm: f64,
     /// Where it is seen.
     pub pixel: PhotoPoint,
@@ -47,7 +47,7 @@ pub struct Section {
     pub u_mm: f64,
     /// Probability that the edge is here, at the most doubtful of the points used.
     pub confidence: f64,
-    /// How far off the boundary that competes most there lies, mm.
+    /// Distance to the boundary that competes most there, mm.
     pub rival_mm: f64,
 }
 
@@ -79,7 +79,7 @@ pub fn locate_edge(
         .collect()
 }
 
-/// Points this near to a section, along the edge, have a say in it, mm.
+/// Points this near to a section, along the edge, determine it, mm.
 const REACH_MM: f64 = 9.0;
 /// A section without a traced point this near is not traced, mm.
 const GAP_MM: f64 = 5.0;

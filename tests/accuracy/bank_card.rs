@@ -81,10 +81,13 @@ fn widths_are_true_on_a_print_that_was_fitted_to_the_page() {
     let (sheet, _) = measure(photo.clone(), &request).unwrap();
     let (blind, _) = measure(photo, &Request { scale_by: ScaleBy::Printer, ..request }).unwrap();
     for named in &truth.named {
-        let width = sheet.width(named.name).unwrap();
+        let width = sheet.width(named.name.parse().unwrap()).unwrap();
         println!("{}: {:.1} ± {:.1} mm, truth {:.1}", named.name, width.mm, width.u95, named.mm);
         assert!((width.mm - named.mm).abs() <= width.u95);
-        assert!(blind.width(named.name).unwrap().mm > 1.04 * named.mm, "what the print would do unnoticed");
+        assert!(
+            blind.width(named.name.parse().unwrap()).unwrap().mm > 1.04 * named.mm,
+            "what the print would do unnoticed"
+        );
     }
 }
 

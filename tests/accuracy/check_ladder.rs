@@ -11,7 +11,7 @@ use seatspan::card::pattern::BAR_MM;
 use seatspan::check::{Judgement, Verdict, judge};
 use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
-use seatspan::numeric::words::View;
+use seatspan::numeric::words::{Part, View};
 use seatspan::photo::Photo;
 use seatspan::pipeline::{Located, Request};
 use seatspan::record::measure;
@@ -308,7 +308,7 @@ fn errors_mm(truth: &Value, photo: &Arc<Photo>, scale: f64) -> Vec<f64> {
     sheet
         .widths
         .iter()
-        .filter(|w| w.name.starts_with("seat"))
-        .map(|w| w.mm - truth["named"][&w.name]["mm"].as_f64().unwrap())
+        .filter(|w| w.name.part() == Part::Seat)
+        .map(|w| w.mm - truth["named"][w.name.as_str()]["mm"].as_f64().unwrap())
         .collect()
 }

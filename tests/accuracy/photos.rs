@@ -65,7 +65,7 @@ fn request(truth: &Value) -> Request {
 fn compare(truth: &Value, sheet: &Sheet) -> (Vec<Compared>, Vec<String>) {
     let (mut compared, mut missing) = (Vec::new(), Vec::new());
     for (name, width) in truth["named"].as_object().unwrap() {
-        match sheet.widths.iter().find(|w| &w.name == name) {
+        match sheet.widths.iter().find(|w| w.name.as_str() == name) {
             Some(w) => compared.push(Compared {
                 name: name.clone(),
                 error_mm: w.mm - width["mm"].as_f64().unwrap(),

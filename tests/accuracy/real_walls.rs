@@ -14,7 +14,6 @@ use seatspan::camera::calibrate::{Calibration, LensModel, calibrate};
 use seatspan::camera::fit::CameraFit;
 use seatspan::camera::lens::Intrinsics;
 use seatspan::camera::lens_file::{LensFile, SCHEMA};
-use seatspan::camera::parameter::line;
 use seatspan::camera::placement::{camera_over_cards, lens_prior};
 use seatspan::camera::pose::CameraPose;
 use seatspan::camera::prior::LensPrior;
@@ -28,7 +27,8 @@ use seatspan::numeric::homography::homography;
 use seatspan::numeric::uncertain::{coverage_factor, effective_freedom};
 use seatspan::photo::srgb::linear_to_srgb;
 use seatspan::photo::{Limits, Photo};
-use seatspan::width::influence::{LEVEL_U, line as budget_line};
+use seatspan::width::influence::Influence;
+use seatspan::width::response::LEVEL_U;
 use serde::Deserialize;
 
 /// `real/reference/swatbotics_walls.json`: pairs of tags of one wall, with their distance and its standard uncertainty from
@@ -175,6 +175,8 @@ fn variance_by_slope(camera: &Camera, tag: &MeasuredTag) -> Option<f64> {
 type Budget = BTreeMap<&'static str, f64>;
 
 const REFERENCE: &str = "reference";
+const CORNERS: &str = "tag corners";
+const LEVEL: &str = "card not level";
 /// Eight measured points of one tag less its pose's six numbers.
 const CORNERS_FREEDOM: f64 = 2.0;
 
@@ -188,13 +190,9 @@ fn budget(fit: &CameraFit, other: &MeasuredTag, reference_u_mm: f64) -> Option<B
     }
     let noise = variance_by_sides(&fit.camera, other)? * fit.noise.ratio.powi(2);
     let level = variance_by_slope(&fit.camera, other)?;
-    let mut squares = Budget::from([
-        (budget_line::CORNERS, noise),
-        (budget_line::LEVEL, level),
-        (REFERENCE, reference_u_mm.powi(2)),
-    ]);
+    let mut squares = Budget::from([(CORNERS, noise), (LEVEL, level), (REFERENCE, reference_u_mm.powi(2))]);
     for (source, part) in fit.sources() {
-        *squares.entry(source.line()).or_default() += part.dot(&gradient).powi(2);
+        *squares.entry(Influence::of_camera(source).as_str()).or_default() += part.dot(&gradient).powi(2);
     }
     Some(squares)
 }
@@ -216,7 +214,7 @@ impl Distance {
     }
 
     fn u95_mm(&self) -> f64 {
-        let freedom = |name| if name == budget_line::CORNERS { CORNERS_FREEDOM } else { f64::INFINITY };
+        let freedom = |name| if name == CORNERS { CORNERS_FREEDOM } else { f64::INFINITY };
         let parts: Vec<_> =
             self.budget.iter().map(|(name, square)| (square.sqrt(), freedom(*name))).collect();
         coverage_factor(effective_freedom(&parts), 0.95) * self.square_mm2().sqrt()
@@ -351,7 +349,7 @@ impl Outcome {
             mean_relative: self.mean(relative),
             rms_z: self.mean(|d| d.error_mm().powi(2) / d.square_mm2()).sqrt(),
             rms_z_without_bloom: self
-                .mean(|d| d.error_mm().powi(2) / (d.square_mm2() - d.budget[line::BLOOM]))
+                .mean(|d| d.error_mm().powi(2) / (d.square_mm2() - d.budget[Influence::EdgeBloom.as_str()]))
                 .sqrt(),
         }
     }
@@ -376,13 +374,13 @@ impl Outcome {
             100.0 * self.mean(square).sqrt()
         };
         let names = [
-            budget_line::CORNERS,
-            line::FOCAL,
-            line::PRINCIPAL,
-            line::DISTORTION,
-            line::BLOOM,
-            line::BEND,
-            budget_line::LEVEL,
+            CORNERS,
+            Influence::FocalLength.as_str(),
+            Influence::PrincipalPoint.as_str(),
+            Influence::Distortion.as_str(),
+            Influence::EdgeBloom.as_str(),
+            Influence::CardBend.as_str(),
+            LEVEL,
             REFERENCE,
         ];
         let lines: Vec<String> = names.iter().map(|n| format!("{n} {:.2}", line_percent(n))).collect();

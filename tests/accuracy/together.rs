@@ -59,7 +59,7 @@ fn photos_from_two_sides_tell_lift_and_widths() {
         }
     }
     for t in &truth.named {
-        let w = sheet.width(t.name).unwrap();
+        let w = sheet.width(t.name.parse().unwrap()).unwrap();
         println!("{}: {:.2} ± {:.2}, truth {:.2} mm", t.name, w.mm, w.u95, t.mm);
         // 1.5 mm is what photos of one saddle with a ruler's lifts reach.
         assert!((w.mm - t.mm).abs() < 1.5, "{}: {} against {} mm", t.name, w.mm, t.mm);
@@ -99,7 +99,7 @@ fn photos_from_one_place_tell_no_lift_and_their_common_errors_stay() {
     let alone =
         measure(photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
     for w in &sheet.widths {
-        let one = alone.width(&w.name).unwrap();
+        let one = alone.width(w.name).unwrap();
         // What is unknown of the lift is the same in both, and by far the largest part.
         assert!(w.u95 > 0.95 * one.u95, "{}: ± {} from two, ± {} from one", w.name, w.u95, one.u95);
     }

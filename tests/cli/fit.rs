@@ -92,3 +92,25 @@ fn no_spreadsheet_may_run_a_name_of_a_comparison() {
     let csv = printed(&["compare", file.to_str().unwrap(), OTHER, "--format", "csv"]);
     assert!(csv.contains("\n'=1+1,") && !csv.contains("\n=1+1"), "{csv}");
 }
+
+/// Sheets that the program wrote before version 2.
+#[test]
+fn every_command_that_reads_sheets_reads_version_1() {
+    let [top, underside, other] =
+        ["v1-top", "v1-underside", "v1-other"].map(|name| format!("fixtures/sheets/{name}.sheet.json"));
+    let out = tempfile::tempdir().unwrap();
+    let folder = out.path().display().to_string();
+    std::fs::copy(&top, out.path().join("top.sheet.json")).unwrap();
+    assert!(
+        printed(&["assess", &top, &underside, "--rider", RIDER])
+            .contains("nothing measured speaks against it")
+    );
+    assert!(printed(&["compare", &top, &other, "--format", "csv"]).contains("seat.widest"));
+    assert!(printed(&["shelf", &folder]).contains("harebell"));
+    for args in
+        [vec!["report", &top, &other, "--out", &folder], vec!["repeat", &top, &other, "--other", &top]]
+    {
+        let output = seatspan(&args);
+        assert_eq!(output.status.code(), Some(0), "{args:?}: {output:?}");
+    }
+}

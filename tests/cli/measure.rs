@@ -9,6 +9,7 @@ use crate::run::seatspan;
 use crate::said::error_line;
 use crate::willow::WILLOW;
 use lab::synth::{self, Scenario, Subject, presets};
+use seatspan::numeric::words::NamedWidth;
 use seatspan::refusal::RefusalCode;
 use seatspan::sheet::{self, Sheet};
 use tempfile::TempDir;
@@ -359,7 +360,7 @@ fn a_height_missing_near_a_width_is_said_and_makes_it_less_sure() {
         let args = [&WILLOW[1..7], &["--lift", lift, "--json"]].concat();
         let output = measure(Path::new(WILLOW[0]), folder.path(), &args);
         let sheet = sheet::from_json(&output.stdout).unwrap();
-        let widest = sheet.width("seat.widest").unwrap().clone();
+        let widest = sheet.width(NamedWidth::SeatWidest).unwrap().clone();
         // The demo's truth, mm (fixtures/demo/README.md).
         assert!((widest.mm - 214.92).abs() < widest.u95, "{lift}: {} ± {}", widest.mm, widest.u95);
         (widest.u95, sheet.warnings.iter().any(|w| w.code == seatspan::warning::WarningCode::LiftSparse))

@@ -9,7 +9,7 @@ use crate::run::seatspan;
 use crate::willow::WILLOW;
 use lopdf::content::Content;
 use lopdf::{Document, Object};
-use seatspan::numeric::words::Part;
+use seatspan::numeric::words::{NamedWidth, Part};
 use seatspan::sheet;
 use seatspan::sheet::geometry::edge_lines;
 use tempfile::TempDir;
@@ -215,7 +215,7 @@ fn inches_can_come_first() {
     let (folder, _) = report(&["willow"], &["--units", "in"]);
     let page = std::fs::read_to_string(folder.path().join("willow.report.html")).unwrap();
     let sheet = sheet::read(&sheet_file("willow")).unwrap();
-    let widest = format!("<strong>{:.2} in</strong>", sheet.width("seat.widest").unwrap().mm / 25.4);
+    let widest = format!("<strong>{:.2} in</strong>", sheet.width(NamedWidth::SeatWidest).unwrap().mm / 25.4);
     assert!(page.contains(&widest), "{widest}");
 }
 
@@ -396,7 +396,7 @@ fn the_plan_at_true_scale_has_true_lengths() {
             assert!(on_two_pages(plan, width.mm), "{} {} on {paper}", width.name, width.mm);
         }
         // The check can fail: lengths that nothing on the pages has are not found.
-        let widest = sheet.width("seat.widest").unwrap().mm;
+        let widest = sheet.width(NamedWidth::SeatWidest).unwrap().mm;
         assert!(!on_two_pages(plan, 0.97 * widest));
     }
 }

@@ -5,8 +5,8 @@ use super::key;
 use crate::canvas::{Anchor, Canvas, Path, TextStyle};
 use crate::report::palette::{HAIRLINE, PAPER, SEAT, SMALL, SOFT};
 use crate::report::shape::{KeyedWidth, Shape};
-use crate::report::words::influence;
 use crate::sheet::Sheet;
+use crate::width::influence::Influence;
 
 /// Height of a line, mm.
 const LINE_MM: f64 = 4.6;
@@ -65,7 +65,7 @@ fn block(
     canvas: &mut Canvas,
     sheet: &Sheet,
     widths: &[KeyedWidth],
-    influences: &[String],
+    influences: &[Influence],
     bars: &Bars,
     top: f64,
 ) {
@@ -84,7 +84,7 @@ fn block(
     }
     for (row, from) in influences.iter().enumerate() {
         let y = top + ABOVE_MM + LINE_MM * row as f64;
-        canvas.text([0.0, y + 3.0], Anchor::Start, influence(from).0, SMALL);
+        canvas.text([0.0, y + 3.0], Anchor::Start, from.in_words(), SMALL);
         for (i, width) in widths.iter().enumerate() {
             let Some(line) = sheet.budget.iter().find(|l| l.of == width.name && l.from == *from) else {
                 continue;
@@ -101,13 +101,13 @@ fn block(
     }
 }
 
-/// The names of the influences, the largest contribution first.
-pub fn influences(sheet: &Sheet) -> Vec<String> {
-    let mut all: Vec<(String, f64)> = Vec::new();
+/// The influences, the largest contribution first.
+pub fn influences(sheet: &Sheet) -> Vec<Influence> {
+    let mut all: Vec<(Influence, f64)> = Vec::new();
     for line in &sheet.budget {
         match all.iter_mut().find(|(name, _)| *name == line.from) {
             Some((_, largest)) => *largest = largest.max(line.u),
-            None => all.push((line.from.clone(), line.u)),
+            None => all.push((line.from, line.u)),
         }
     }
     all.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -117,8 +117,6 @@ pub fn influences(sheet: &Sheet) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::fit::line as lens;
-    use crate::width::influence::line;
 
     #[test]
     fn a_scale_has_a_line_beside_its_zero() {
@@ -127,30 +125,11 @@ mod tests {
 
     #[test]
     fn every_influence_has_words_that_fit() {
-        let all = [
-            line::CORNERS,
-            line::LIFT,
-            line::EDGE,
-            line::PIPING,
-            line::COMPETING,
-            line::HIDDEN,
-            line::UNEVEN,
-            line::DIRECTION,
-            line::STATION,
-            line::LEVEL,
-            line::ROLL,
-            line::PRINT,
-            lens::FOCAL,
-            lens::PRINCIPAL,
-            lens::DISTORTION,
-            lens::BLOOM,
-            lens::BEND,
-        ];
-        for from in all {
-            let words = influence(from).0;
-            let wide_mm = SMALL.width_mm(&words);
+        for influence in Influence::ALL {
+            let words = influence.in_words();
+            let wide_mm = SMALL.width_mm(words);
             assert!(wide_mm < WORDS_MM, "{words}: {wide_mm:.1} mm");
-            assert!(words != from, "{from} has no words of its own");
+            assert!(words != influence.as_str(), "{words} has no words of its own");
         }
     }
 }

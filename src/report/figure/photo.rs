@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::key;
 use super::plan::{OnPaper, RULERS_MM, caliper, edge_look, key_heights, window_mm};
 use crate::canvas::{Canvas, Item, Path, Stroke};
-use crate::numeric::words::View;
+use crate::numeric::words::{Part, View};
 use crate::photo::Photo;
 use crate::report::palette::{MIDLINE, NAMED, PAPER};
 use crate::report::shape::Shape;
@@ -41,7 +41,7 @@ pub fn straightened(photo: &Photo, sheet: &Sheet, shape: &Shape, of: f64) -> Opt
         cased(class, Path::line(paper.all(&points)), stroke);
     }
     // For the same reason the channel's widths are not drawn.
-    for width in shape.named.iter().filter(|w| shape.view == View::Top || w.name.starts_with("seat")) {
+    for width in shape.named.iter().filter(|w| shape.view == View::Top || w.name.part() == Part::Seat) {
         if let Some(ends) = width.ends {
             cased("named-width", caliper(ends.map(|p| paper.at(p))), NAMED);
         }

@@ -100,10 +100,10 @@ fn tables(view: View, compared: &[&Compared], units: Units) -> Vec<Block> {
     let (first, others) = (compared[0], &compared[1..]);
     let mut rows = Vec::new();
     let mut differences = Vec::new();
-    for name in view.named_widths() {
+    for &name in view.named_widths() {
         let width =
             |one: &&Compared| one.sheet.width(name).map_or_else(missing, |w| units.first(w.mm, w.u95));
-        rows.push(row(words::width(name), &mut compared.iter().map(width)));
+        rows.push(row(words::width(name.as_str()), &mut compared.iter().map(width)));
         let difference = |one: &&Compared| match wider_by(one.sheet, first.sheet, name) {
             Some([mm, u95]) => {
                 let sure = if mm.abs() > u95 { "" } else { ", not sure" };
@@ -112,7 +112,7 @@ fn tables(view: View, compared: &[&Compared], units: Units) -> Vec<Block> {
             None => missing(),
         };
         if first.sheet.width(name).is_some() {
-            differences.push(row(words::width(name), &mut others.iter().map(difference)));
+            differences.push(row(words::width(name.as_str()), &mut others.iter().map(difference)));
         }
     }
     let taper = |one: &&Compared| match &one.sheet.front_taper {

@@ -4,7 +4,7 @@ use super::document::{Block, Captioned, Document, KeyFigure, Note, Section, Tabl
 use super::method::{method, trace};
 use super::pieces::GAP_MM;
 use super::uncertainty::{improvements, uncertainty};
-use crate::numeric::words::View;
+use crate::numeric::words::{NamedWidth, View};
 use crate::photo::Photo;
 use crate::report::figure::chart::{CHART_MM, Limit, NARROW_MM, widths};
 use crate::report::figure::photo::straightened;
@@ -140,13 +140,13 @@ fn measured(subject: &Subject, shape: &Shape, options: &Options) -> Vec<Section>
 }
 
 fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
-    let widths = ["seat.widest", "seat.waist", "channel.narrowest"];
+    let widths = [NamedWidth::SeatWidest, NamedWidth::SeatWaist, NamedWidth::ChannelNarrowest];
     let mut items: Vec<KeyFigure> = widths
         .iter()
         .filter_map(|name| shape.named.iter().find(|w| w.name == *name))
         .map(|w| KeyFigure {
             key: Some(w.key.clone()),
-            label: words::width(&w.name),
+            label: words::width(w.name.as_str()),
             value: units.plain(w.mm),
             uncertainty: units.plus_minus(w.u95),
             second: units.second(w.mm),
@@ -231,7 +231,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
     let measured = shape.named.iter().map(|w| {
         vec![
             w.key.clone(),
-            words::width(&w.name),
+            words::width(w.name.as_str()),
             units.plain(w.mm),
             units.plus_minus(w.u95),
             units.second(w.mm),
@@ -243,7 +243,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
         shape.view.named_widths().iter().filter(|name| shape.named.iter().all(|w| w.name != **name));
     let missing = missing.map(|name| {
         let mut row = vec![String::new(); 7];
-        (row[1], row[2]) = (words::width(name), "not measured".into());
+        (row[1], row[2]) = (words::width(name.as_str()), "not measured".into());
         row
     });
     let second = match units {

@@ -6,7 +6,7 @@ use crate::report::figure::chart::{CHART_MM, NARROW_MM};
 use crate::report::shape::{KeyedWidth, Shape};
 use crate::report::text::stretch;
 use crate::report::units::half_width;
-use crate::report::words::{influence, sentence, unbroken, width};
+use crate::report::words::{better, sentence, unbroken, width};
 use crate::sheet::{Doubt, Sheet};
 
 /// The largest contributions in words, and all of them as bars.
@@ -29,14 +29,14 @@ fn main_sources(sheet: &Sheet, of: &KeyedWidth) -> Option<[String; 2]> {
     let mut lines: Vec<_> = sheet.budget.iter().filter(|l| l.of == of.name).collect();
     lines.sort_by(|a, b| b.u.total_cmp(&a.u));
     let variance: f64 = lines.iter().map(|l| l.u * l.u).sum();
-    let shares = lines.iter().map(|l| (influence(&l.from).0, 100.0 * l.u * l.u / variance));
+    let shares = lines.iter().map(|l| (l.from.in_words(), 100.0 * l.u * l.u / variance));
     let main: Vec<String> = shares
         .take_while(|(_, share)| *share >= 10.0)
         .map(|(words, share)| format!("{words} ({share:.0} %)"))
         .collect();
     let sources = format!("± {} mm: {}", half_width(of.u95, 1), main.join(", "));
     let any = !main.is_empty();
-    any.then(|| [format!("{} · {}", of.key, width(&of.name)), unbroken(&sources)])
+    any.then(|| [format!("{} · {}", of.key, width(of.name.as_str())), unbroken(&sources)])
 }
 
 /// What the user can do, from the warnings, the doubts and the largest contribution.
@@ -45,7 +45,7 @@ pub fn improvements(sheet: &Sheet, shape: &Shape) -> Option<Section> {
     let mut items: Vec<Note> =
         warnings.map(|w| Note::plain(sentence(&sheet.warning_text(w)), sentence(&w.hint))).collect();
     items.extend(sheet.doubts.iter().map(doubt));
-    let advice = influences(sheet).into_iter().map(|from| influence(&from));
+    let advice = influences(sheet).into_iter().map(|from| (from.in_words(), better(from)));
     if let Some((is, better)) = advice.into_iter().find(|(_, better)| !better.is_empty())
         && !shape.named.is_empty()
     {

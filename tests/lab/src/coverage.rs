@@ -19,14 +19,14 @@ use seatspan::card::side::Observation;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
 use seatspan::numeric::uncertain::Drawer;
-use seatspan::numeric::words::{SIDES, View};
+use seatspan::numeric::words::{NamedWidth, SIDES, View};
 use seatspan::outline::Outline;
 use seatspan::outline::edge::{EdgePoint, TracedEdge};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
 use seatspan::photo::focal::FILM_DIAGONAL_MM;
-use seatspan::width::influence::{PIPING_U_MM, Slope};
-use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, combined, expanded, measure_widths};
+use seatspan::width::response::{PIPING_U_MM, Slope};
+use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
 
 /// Options of `lab coverage`.
 #[derive(Debug, ClapArgs)]
@@ -393,7 +393,7 @@ fn trial(d: &mut Drawer) -> Option<Trial> {
     let compared: Vec<[f64; 3]> = widths
         .named
         .iter()
-        .map(|(name, w)| [w.mm - true_mm(&seat, name), combined(&w.budget), expanded(&w.budget)])
+        .map(|(name, w)| [w.mm - true_mm(&seat, *name), w.budget.u(), w.budget.u95()])
         .collect();
     (compared.len() == 2).then_some(Trial { tilt_deg, distance_mm, lift_known, exif, widths: compared })
 }
@@ -409,13 +409,12 @@ fn measured((fit, traced): &Observed, ends: [PhotoPoint; 2], lift: &LiftProfile)
         outline: &Outline { seat: traced.clone(), channel: None },
         seat_lift: lift,
         channel_lift: lift,
-        end_u_mm: GIVEN_END_U_MM,
         print_scale_u: PRINT_SCALE_U,
     })
 }
 
-fn true_mm(seat: &Seat, name: &str) -> f64 {
-    let (range, sign) = if name == "seat.widest" { ((0.5, 0.95), 1.0) } else { ((0.1, 0.5), -1.0) };
+fn true_mm(seat: &Seat, name: NamedWidth) -> f64 {
+    let (range, sign) = if name == NamedWidth::SeatWidest { ((0.5, 0.95), 1.0) } else { ((0.1, 0.5), -1.0) };
     let all = (0..=900).map(|i| range.0 + (range.1 - range.0) * f64::from(i) / 900.0);
     sign * all.map(|s| sign * 2.0 * seat.half_mm(s)).fold(f64::NEG_INFINITY, f64::max)
 }

@@ -86,7 +86,7 @@ struct Row {
 impl From<&Compared> for Row {
     fn from(c: &Compared) -> Self {
         Self {
-            name: c.name,
+            name: c.name.as_str(),
             mm: c.mm,
             u: c.u_mm,
             interval_95: [c.mm - COVERAGE * c.u_mm, c.mm + COVERAGE * c.u_mm],
@@ -208,7 +208,7 @@ const SAME_MM: f64 = 0.1;
 
 fn same_widths(sheet: &Sheet, measured: &Measured, file: &Path) -> anyhow::Result<()> {
     for (name, width) in &measured.widths.named {
-        let before = sheet.width(name).map(|w| w.mm);
+        let before = sheet.width(*name).map(|w| w.mm);
         if !before.is_some_and(|mm| (mm - width.mm).abs() <= SAME_MM) {
             let before = before.map_or_else(|| "nothing".into(), |mm| format!("{mm:.1} mm"));
             anyhow::bail!(

@@ -6,17 +6,17 @@
 use nalgebra::{DMatrix, DVector};
 
 use seatspan::numeric::uncertain::{Drawer, Drawn, tolerance};
+use seatspan::numeric::words::{NamedWidth, SIDES};
 use seatspan::outline::lift::LiftProfile;
-use seatspan::width::influence::{
-    COMPETITOR_APART_MM, Cut, Inputs, PIPING_U_MM, Slope, halves_over, moved_midline,
-};
-use seatspan::width::{COVERAGE, MeasuredWidth, Subject, combined, excess_mm, measure_widths, named_cuts};
+use seatspan::width::plan::{excess_mm, named_cuts};
+use seatspan::width::response::{COMPETITOR_APART_MM, Cut, Halves, Inputs, PIPING_U_MM, Slope, State};
+use seatspan::width::{COVERAGE, MeasuredWidth, Subject, measure_widths};
 
 /// A named width by budget and by simulation.
 #[derive(Debug, Clone)]
 pub struct Compared {
     /// Its name.
-    pub name: &'static str,
+    pub name: NamedWidth,
     /// Value by the budget, mm.
     pub mm: f64,
     /// Standard uncertainty by the budget, mm.
@@ -57,28 +57,27 @@ struct Draws<'a> {
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
     let (linear, cuts) = (measure_widths(subject)?, named_cuts(subject));
     let root = root(&subject.fit.estimate.covariance)?;
-    let draws = Draws { inputs: Inputs::of(subject), cuts: cuts.iter().map(|c| c.cut).collect(), root };
+    let draws = Draws { inputs: subject.inputs(), cuts: cuts.iter().map(|c| c.cut).collect(), root };
     let mut drawer = Drawer::new(seed);
     let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); cuts.len()];
     for _ in 0..count {
         let Some(drawn) = draws.halves(&mut drawer) else { continue };
-        for (((list, [left, right]), cut), (_, width)) in
-            widths.iter_mut().zip(drawn).zip(&cuts).zip(&linear.named)
+        for (((list, halves), cut), (_, width)) in widths.iter_mut().zip(drawn).zip(&cuts).zip(&linear.named)
         {
             let further =
                 [cut.concealed_mm, excess_mm(width.halves_mm)].map(|half| half * (2.0 * drawer.unit() - 1.0));
-            list.push(left + right + further.iter().sum::<f64>());
+            list.push(halves.sum() + further.iter().sum::<f64>());
         }
     }
     let complete = widths.iter().all(|list| list.len() >= count - count / 100);
     complete.then(|| linear.named.iter().zip(widths).map(|(named, list)| compared(named, list)).collect())?
 }
 
-fn compared((name, linear): &(&'static str, MeasuredWidth), draws: Vec<f64>) -> Option<Compared> {
+fn compared((name, linear): &(NamedWidth, MeasuredWidth), draws: Vec<f64>) -> Option<Compared> {
     let drawn = Drawn::new(draws)?;
-    let u_mm = combined(&linear.budget);
+    let u_mm = linear.budget.u();
     Some(Compared {
-        name,
+        name: *name,
         mm: linear.mm,
         u_mm,
         drawn_mm: drawn.mean(),
@@ -109,26 +108,28 @@ fn root(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 
 impl Draws<'_> {
     /// Half-widths of every cut for one draw of all inputs; `None` where the drawn camera cannot see an edge.
-    fn halves(&self, drawer: &mut Drawer) -> Option<Vec<[f64; 2]>> {
-        let fit = self.inputs.fit;
+    fn halves(&self, drawer: &mut Drawer) -> Option<Halves> {
+        let Inputs { fit, midline, seat_lift, channel_lift, print_scale_u } = self.inputs;
         let normal = DVector::from_fn(self.root.ncols(), |_, _| drawer.normal());
         let camera = fit.camera_at(&(&fit.estimate.values + &self.root * normal));
-        let [seat, channel] =
-            [&self.inputs.seat_lift, &self.inputs.channel_lift].map(|lift| raised(lift, drawer));
-        let mut midline = moved_midline(&fit.camera, &camera, &self.inputs)?;
-        for (front, along) in [(true, true), (true, false), (false, true), (false, false)] {
-            midline = midline.shifted(front, along, self.inputs.end_u_mm * drawer.normal());
+        let [seat, channel] = [seat_lift, channel_lift].map(|lift| raised(lift, drawer));
+        let slopes = Slope::drawn(midline, drawer).to_vec();
+        let state = State { camera, seat, channel, slopes };
+        let mut about = self.inputs.midline_in(&state)?;
+        for error in midline.end_errors() {
+            let by = drawer.normal();
+            about = about.moved(error.map(|mm| by * mm));
         }
-        let slopes = Slope::drawn(&midline, drawer);
-        let mut halves = halves_over(&slopes, &camera, &midline, [&seat, &channel], &self.cuts)?;
+        let mut halves = state.halves_about(&about, &self.cuts)?;
         // Rectangular, with the budget's standard uncertainty.
-        let scale = 1.0 + drawer.rectangular(self.inputs.print_scale_u);
+        let scale = 1.0 + drawer.rectangular(print_scale_u);
         let piping_mm = PIPING_U_MM * drawer.normal();
         for (half, cut) in halves.iter_mut().zip(&self.cuts) {
-            for (value, side) in half.iter_mut().zip(&cut.sides) {
-                let rival_mm = if side.rival_mm > 0.0 { side.rival_mm } else { COMPETITOR_APART_MM };
-                let rival = competing(drawer, side.confidence.clamp(0.0, 1.0), rival_mm);
-                *value = (*value + piping_mm + side.u_mm * drawer.normal() + rival) * scale;
+            for side in SIDES {
+                let at = &cut.sides[side];
+                let rival_mm = if at.rival_mm > 0.0 { at.rival_mm } else { COMPETITOR_APART_MM };
+                let rival = competing(drawer, at.confidence.clamp(0.0, 1.0), rival_mm);
+                half[side] = (half[side] + piping_mm + at.u_mm * drawer.normal() + rival) * scale;
             }
         }
         Some(halves)

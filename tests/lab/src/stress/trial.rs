@@ -203,7 +203,7 @@ fn compared(truth: &Truth, sheet: &Sheet) -> Outcome {
     let mut missing = Vec::new();
     let mut named = Vec::new();
     for t in &truth.named {
-        match sheet.width(t.name) {
+        match t.name.parse().ok().and_then(|name| sheet.width(name)) {
             Some(w) => named.push(one(t.name, t.at, w.mm, t.mm, w.u95)),
             None => missing.push(t.name),
         }
