@@ -107,9 +107,12 @@ fn every_command_that_reads_sheets_reads_version_1() {
     );
     assert!(printed(&["compare", &top, &other, "--format", "csv"]).contains("seat.widest"));
     assert!(printed(&["shelf", &folder]).contains("harebell"));
-    for args in
-        [vec!["report", &top, &other, "--out", &folder], vec!["repeat", &top, &other, "--other", &top]]
-    {
+    // One saddle, measured twice.
+    let again = out.path().join("again.sheet.json");
+    let text = std::fs::read_to_string(&other).unwrap();
+    std::fs::write(&again, text.replace("\"name\": \"yarrow\"", "\"name\": \"harebell\"")).unwrap();
+    let again = again.display().to_string();
+    for args in [vec!["report", &top, &other, "--out", &folder], vec!["repeat", &top, &again]] {
         let output = seatspan(&args);
         assert_eq!(output.status.code(), Some(0), "{args:?}: {output:?}");
     }
