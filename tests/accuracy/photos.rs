@@ -19,8 +19,8 @@ use serde_json::Value;
 const NAMED_MM: [f64; 2] = [0.8, 2.5];
 const STATIONS_MM: [f64; 2] = [1.0, 5.0];
 /// The same of the front taper, degrees, however the photo is measured.
-const MOST_RMS_DEG: f64 = 0.5;
-const WORST_DEG: f64 = 1.5;
+const MOST_RMS_DEG: f64 = 0.8;
+const WORST_DEG: f64 = 2.0;
 /// Share of the truths within the uncertainty.
 const LEAST_COVERAGE: f64 = 0.9;
 
