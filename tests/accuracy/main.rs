@@ -5,6 +5,7 @@ mod camera_photos;
 mod check_ladder;
 mod edge_noise;
 mod hints;
+mod invariance;
 mod lens;
 #[path = "../common/pair.rs"]
 mod pair;
