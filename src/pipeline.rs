@@ -26,6 +26,7 @@ use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
+use crate::width::rivals::{RivalLine, rival_lines};
 use crate::width::{Subject, Widths, measure_widths};
 pub use refused::{Reached, Refused};
 pub use request::Request;
@@ -187,7 +188,8 @@ impl Traced {
             return Err(refused(refused::no_width(), Reached::Traced(self)));
         };
         let one_card = self.located.first_card_alone().and_then(|fit| measure_widths(&self.subject(&fit)));
-        let measured = Measured { traced: self, widths, one_card };
+        let rivals = rival_lines(&self.subject(&self.located.fit), &widths);
+        let measured = Measured { traced: self, widths, rivals, one_card };
         match refused::implausible(&measured.widths) {
             None => Ok(measured),
             Some(refusal) => Err(refused(refusal, Reached::Measured(measured))),
@@ -240,6 +242,8 @@ pub struct Measured {
     pub traced: Traced,
     /// The widths.
     pub widths: Widths,
+    /// Lines that may be the edge instead and would change a named width.
+    pub rivals: Vec<RivalLine>,
     /// The widths as the first of several cards alone gives them.
     pub one_card: Option<Widths>,
 }

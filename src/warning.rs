@@ -59,6 +59,8 @@ pub enum WarningCode {
     StationsUntraced,
     /// Named widths could not be measured.
     WidthsMissing,
+    /// Another line may be the edge, and a named width would be another.
+    WhichLine,
     /// The two halves of a width differ.
     HalvesDiffer,
     /// A photo other than the first was corrected by hand.

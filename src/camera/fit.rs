@@ -9,7 +9,6 @@ use super::bundle::{Bundle, BundlePhoto, Known, Layout, Noise};
 pub use super::camera_fit::CameraFit;
 use super::lens::focal_from_homography;
 use super::paper::BEND_U_MM;
-pub use super::parameter::line;
 use super::parameter::{BundleParameter, LensParameter, Scope};
 use super::pose::PoseStart;
 use super::prior::{FOCAL_CHANGE_U, LensCovariance, LensPrior};

@@ -1,4 +1,4 @@
-//! Room 2: the reference card: its patterns, finding its tags in a photo, and measuring their sides.
+//! The reference card: its patterns, finding its tags in a photo, and measuring their sides.
 
 pub mod assemble;
 pub mod bank_card;

@@ -61,7 +61,7 @@ fn budget_along(
     let side = |side| {
         let at = midline.point(0.5, WIDTH_MM / 2.0, side, lift.at_mm(0.5));
         let pixel = fit.camera.photo_from_card(at)?;
-        Some(CutSide { pixel, slope: 0.0, u_mm: edge_u_mm, confidence: 1.0, rival_mm: 0.0 })
+        Some(CutSide { pixel, slope: 0.0, u_mm: edge_u_mm, doubt_mm: 0.0 })
     };
     let cut = Cut { part: Part::Seat, station: 0.5, sides: Pair::try_of(side)? };
     let inputs = Inputs { fit, midline: &midline, seat_lift: lift, channel_lift: lift, print_scale_u };

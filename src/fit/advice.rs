@@ -13,6 +13,7 @@ fn remedy(cause: Cause) -> &'static str {
         Cause::BonesStation => "see where on the saddle this rider's seat bones rest, and give their station",
         Cause::Finger => "measure the rider's own fingers and give them in the rider file",
         Cause::Limit => "the limit itself is rough: the fitter's judgement decides",
+        Cause::OtherLine => "look at the overlay, which shows both lines, and show the right one",
         Cause::FlatExtreme => {
             "the seat is about equally wide over a stretch there: look where the bones rest on it"
         }

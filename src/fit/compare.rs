@@ -351,7 +351,7 @@ mod tests {
             let mut influences = Influences::at(vec![place], 431.0);
             let effect = Pair::both([1.0, 0.75][i]);
             influences.shared.push(SharedError::new(Influence::FocalLength, 0, &[effect]));
-            sheet.influences = Some(influences);
+            (sheet.influences, sheet.rivals) = (Some(influences), Vec::new());
             sheet
         };
         [sheet(0), sheet(1)]

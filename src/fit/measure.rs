@@ -8,7 +8,7 @@ use super::quantity::{Cause, Quantity};
 use super::seen::Seen;
 use crate::numeric::words::{NamedWidth, Pair};
 use crate::outline::lift::{LiftProfile, RULER_U_MM};
-use crate::sheet::{LiftSource, Part, Sheet, Side, View};
+use crate::sheet::{LiftSource, Part, RivalLine, Sheet, Side, View};
 use crate::width::COVERAGE;
 use crate::width::influence::Influence;
 use crate::width::influences::Gradient;
@@ -113,7 +113,23 @@ fn at_named(seen: &Seen, name: NamedWidth, weights: Pair<f64>) -> Result<Quantit
         (false, Some((left, right))) => weights.dot(Pair { left, right }),
         (false, None) => return Err(format!("the halves of {name} are not known")),
     };
-    Ok(seen.quantity(value, &[(place, weights)]))
+    let moves = seen.sheet.rivals.iter().flat_map(|rival| {
+        let named = rival.widths.iter().filter(|w| w.name == name);
+        named.map(|w| 0.5 * (w.mm - width.mm) * share(rival.side, weights))
+    });
+    Ok(with_other_line(seen, seen.quantity(value, &[(place, weights)]), name.as_str(), moves))
+}
+
+/// What a change of one side's half, or of half the width where both change, makes of halves with weights, doubled.
+fn share(side: Option<Side>, weights: Pair<f64>) -> f64 {
+    side.map_or(weights.left + weights.right, |side| 2.0 * weights[side])
+}
+
+/// A value with the greatest of the changes that other lines would make as an error of one standard uncertainty: it is on
+/// neither side of a limit unless it is so with either line.
+fn with_other_line(seen: &Seen, value: Quantity, what: &str, moves: impl Iterator<Item = f64>) -> Quantity {
+    let most = moves.max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or_default();
+    value.with(seen.own_error(Cause::OtherLine, what), most)
 }
 
 /// The halves at a station by the cubic through the four set stations about it, so that a curve is followed; the
@@ -122,7 +138,13 @@ fn at_station(seen: &Seen, part: Part, station: &Quantity, weights: Pair<f64>) -
     let nodes = nodes_about(seen, part, station.value)?;
     let gradient: Gradient = nodes.iter().map(|node| (node.place, weights.times(node.weight))).collect();
     let halves = interpolated(&nodes);
+    let there = |r: &&RivalLine| r.part == part && (r.from..=r.to).contains(&station.value);
+    let moves = seen.sheet.rivals.iter().filter(there).map(|r| {
+        let sides = if r.side.is_some() { 0.5 } else { 1.0 };
+        r.offset_mm * sides * share(r.side, weights)
+    });
     let made = seen.quantity(weights.dot(halves), &gradient);
+    let made = with_other_line(seen, made, &format!("station {:.3}", station.value), moves);
     if station.u() == 0.0 {
         return Ok(made);
     }

@@ -16,6 +16,8 @@ pub enum Cause {
     Photo(Influence),
     /// Heights read with a ruler.
     Ruler,
+    /// Which of two lines is the edge.
+    OtherLine,
     /// Place of a width that is about the same over a stretch.
     FlatExtreme,
     /// An uncertainty of which the sheet gives no influences.
@@ -36,6 +38,7 @@ impl Cause {
         match self {
             Self::Photo(influence) => influence.as_str(),
             Self::Ruler => "ruler",
+            Self::OtherLine => "other line",
             Self::FlatExtreme => "flat extreme",
             Self::NotItemised => "not itemised",
             Self::SeatBones => "seat-bone spacing",
@@ -50,6 +53,7 @@ impl Cause {
         match self {
             Self::Photo(influence) => influence.in_words(),
             Self::Ruler => "heights read with a ruler",
+            Self::OtherLine => "which of two lines is the edge",
             Self::FlatExtreme => "a width that stays about the same over a stretch",
             Self::NotItemised => "the measurement as a whole",
             Self::SeatBones => "spacing of the seat bones",

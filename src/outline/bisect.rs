@@ -23,7 +23,7 @@ const END_REACH_MM: f64 = 14.0;
 pub type Sides = [Vec<Vector2<f64>>; 2];
 
 /// The midline, seen the same way as `about`, that lies halfway between both edges and ends where its line cuts their ends.
-/// `None` where the edges are not traced well enough to tell.
+/// `None` where the edges are not traced well enough.
 pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
     let length = about.length_mm();
     let toward_left = |p: &Vector2<f64>| {

@@ -49,7 +49,10 @@ pub fn trace_channel(
         let rim = rim::follow(net, scene, Part::Channel, lift, first)?;
         let mut traced = TracedEdge::of(scene, lift, &rim);
         // The rim's outwards is toward the midline; a rival's is away from it.
-        traced.points.iter_mut().flatten().flat_map(|p| &mut p.rival).for_each(|r| r.apart_mm = -r.apart_mm);
+        for point in traced.points.iter_mut().flatten() {
+            point.rivals.iter_mut().flatten().for_each(|r| r.apart_mm = -r.apart_mm);
+            point.rivals.reverse();
+        }
         Some(traced)
     };
     let (left, right) = parallel::join(|| trace(0), || trace(1));

@@ -5,7 +5,7 @@ use crate::numeric::parallel::*;
 use super::Scene;
 use super::lift::LiftProfile;
 use super::rim::FollowedRim;
-use super::trace::Belief;
+use super::trace::{Belief, Other};
 use crate::numeric::frame::PhotoPoint;
 
 /// One traced point of an edge.
@@ -17,14 +17,18 @@ pub struct EdgePoint {
     pub u_mm: f64,
     /// Probability that the edge is here and not at a competing place more than 2 mm away.
     pub confidence: f64,
-    /// The boundary that competes most.
-    pub rival: Option<Rival>,
+    /// Standard uncertainty from competing places, mm.
+    pub doubt_mm: f64,
+    /// The lines that compete: further in and further out.
+    pub rivals: [Option<Rival>; 2],
 }
 
-/// A boundary that competes with a traced one.
+/// A line that competes with a traced one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rival {
-    /// How far outwards it lies, mm.
+    /// Probability that the edge is there.
+    pub probability: f64,
+    /// How far outwards it lies (negative: inwards), mm.
     pub apart_mm: f64,
     /// Where it is seen.
     pub pixel: PhotoPoint,
@@ -33,8 +37,12 @@ pub struct Rival {
 impl EdgePoint {
     /// The point as sure as a belief says; `pixel_at` gives where an offset outwards from it is seen, mm.
     fn of(belief: Belief, pixel_at: impl Fn(f64) -> Option<PhotoPoint>) -> Option<Self> {
-        let rival = belief.rival_mm.and_then(|apart_mm| Some(Rival { apart_mm, pixel: pixel_at(apart_mm)? }));
-        Some(Self { pixel: pixel_at(0.0)?, u_mm: POINT_U_MM, confidence: belief.confidence, rival })
+        let Belief { confidence, doubt_mm, others } = belief;
+        let rivals = others.map(|Other { probability, apart_mm }| {
+            let likely = (probability >= LEAST_RIVAL).then_some(apart_mm)?;
+            Some(Rival { probability, apart_mm, pixel: pixel_at(likely)? })
+        });
+        Some(Self { pixel: pixel_at(0.0)?, u_mm: POINT_U_MM, confidence, doubt_mm, rivals })
     }
 }
 
@@ -45,6 +53,8 @@ pub struct TracedEdge {
     pub points: Vec<Option<EdgePoint>>,
 }
 
+/// Less probable lines are no rivals.
+pub const LEAST_RIVAL: f64 = 0.05;
 /// A place this far from the path, mm, is another boundary and not the same one less sharply seen.
 pub const COMPETITOR_MM: f64 = 2.0;
 /// Rows between points: neighbours share most of their pixels anyway.

@@ -77,14 +77,14 @@ impl FormPictures {
 
     fn seen(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> Seen<'_> {
         let look = |i: usize| {
-            let path_of = |told: &EdgePosterior| Some(programme(told, rows.clone()).best()?.0);
+            let path_of = |posterior: &EdgePosterior| Some(programme(posterior, rows.clone()).best()?.0);
             let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;
             let grid = Grid { row_mm, column_mm: COLUMN_MM, straight: false };
-            let told = net.posterior(self.planes[i].clone());
-            hint::believed(told, rows.clone(), &self.shown(part, i), grid, path_of)
+            let posterior = net.posterior(self.planes[i].clone());
+            hint::believed(posterior, rows.clone(), &self.shown(part, i), grid, path_of)
         };
         let (left, right) = parallel::join(|| look(0), || look(1));
-        Seen { charts: &self.charts, told: [left, right], rows }
+        Seen { charts: &self.charts, posteriors: [left, right], rows }
     }
 
     /// The hints of a part that lie on a side, in its picture.
@@ -103,8 +103,8 @@ impl FormPictures {
 /// A pair of edges as they are seen.
 pub struct Seen<'a> {
     charts: &'a [Chart; 2],
-    /// What is told of each side.
-    pub told: [EdgePosterior; 2],
+    /// The posterior of each side.
+    pub posteriors: [EdgePosterior; 2],
     /// The rows in which the edges are looked for.
     rows: Range<usize>,
 }
@@ -112,7 +112,7 @@ pub struct Seen<'a> {
 impl Seen<'_> {
     /// How surely: the mean over the rows of both sides of the probability that an edge is seen.
     pub fn surely(&self) -> f64 {
-        let unseen = self.told.iter().flat_map(|t| &t.unseen[self.rows.clone()]);
+        let unseen = self.posteriors.iter().flat_map(|t| &t.unseen[self.rows.clone()]);
         1.0 - unseen.map(|v| f64::from(v.exp())).sum::<f64>() / (2 * self.rows.len()) as f64
     }
 
@@ -130,8 +130,8 @@ impl Seen<'_> {
     /// The most likely points of one side, mm in the card's horizontal; with a tolerance they begin and end at the
     /// midline's ends.
     pub fn points(&self, side: usize, end_tolerance_mm: Option<f64>) -> Option<Vec<Vector2<f64>>> {
-        let (chart, told) = (&self.charts[side], &self.told[side]);
-        let mut programme = programme(told, self.rows.clone());
+        let (chart, posterior) = (&self.charts[side], &self.posteriors[side]);
+        let mut programme = programme(posterior, self.rows.clone());
         if let Some(tolerance_mm) = end_tolerance_mm {
             for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm) {
                 let costs = programme.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
@@ -141,7 +141,7 @@ impl Seen<'_> {
         }
         let (path, _) = programme.best()?;
         let last = (chart.rays.len() - 1) as f64;
-        let reach = |i: usize| reach_mm(network::fine_column(told, self.rows.start + i, path[i]));
+        let reach = |i: usize| reach_mm(network::fine_column(posterior, self.rows.start + i, path[i]));
         let place = |i: usize| ((self.rows.start + i) as f64 + 0.5) / ROWS as f64 * last;
         let mut points: Vec<_> = (0..path.len()).map(|i| chart.plan_point(place(i), reach(i))).collect();
         if end_tolerance_mm.is_some() {
@@ -152,8 +152,8 @@ impl Seen<'_> {
     }
 }
 
-fn programme(told: &EdgePosterior, rows: Range<usize>) -> Programme {
-    network::programme(told, rows, MAX_SLOPE, BEND_COST)
+fn programme(posterior: &EdgePosterior, rows: Range<usize>) -> Programme {
+    network::programme(posterior, rows, MAX_SLOPE, BEND_COST)
 }
 
 /// The column in whose middle a reach lies.

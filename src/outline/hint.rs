@@ -74,23 +74,23 @@ const REACH_MM: f64 = 60.0;
 /// An edge that was shown may lie where nothing else says so: likelihoods are no smaller than this.
 const LEAST: f32 = 1e-3;
 
-/// What is told of rows once the hints are believed. `path_of` gives the column that is taken in each of `rows`.
+/// The posterior of rows once the hints are believed. `path_of` gives the column that is taken in each of `rows`.
 pub fn believed(
-    mut told: EdgePosterior,
+    mut posterior: EdgePosterior,
     rows: Range<usize>,
     shown: &[Shown],
     grid: Grid,
     path_of: impl Fn(&EdgePosterior) -> Option<Vec<usize>>,
 ) -> EdgePosterior {
     for hint in shown.iter().filter(|hint| rows.contains(&hint.row)) {
-        let Some(path) = path_of(&told) else { continue };
+        let Some(path) = path_of(&posterior) else { continue };
         let taken = |row: usize| path[row - rows.start] as f64;
-        let mistaken = mistaken(&told, hint, taken(hint.row), grid);
+        let mistaken = mistaken(&posterior, hint, taken(hint.row), grid);
         for row in rows.clone() {
             let away_mm = row.abs_diff(hint.row) as f64 * grid.row_mm;
             let runs_on = if grid.straight { 0.0 } else { taken(row) - taken(hint.row) };
             let less = mistaken * (-0.5 * (away_mm / REACH_MM).powi(2)).exp();
-            for (c, v) in told.row_mut(row).iter_mut().enumerate() {
+            for (c, v) in posterior.row_mut(row).iter_mut().enumerate() {
                 let off_mm = (c as f64 - hint.column - runs_on) * grid.column_mm;
                 let is_taken = (c as f64 - taken(row)).abs() * grid.column_mm < COMPETITOR_MM;
                 let strays = off_mm / (HINT_U_MM + STRAYS * away_mm);
@@ -98,20 +98,21 @@ pub fn believed(
                 *v = v.max(LEAST.ln()) - against as f32;
             }
         }
-        told.unseen[hint.row] = f32::NEG_INFINITY;
-        rows.clone().for_each(|row| told.normalise(row));
+        posterior.unseen[hint.row] = f32::NEG_INFINITY;
+        rows.clone().for_each(|row| posterior.normalise(row));
     }
-    told
+    posterior
 }
 
 /// By how much, as a logarithm, the line that was taken was thought more likely in the row of a hint than the edge.
-fn mistaken(told: &EdgePosterior, hint: &Shown, taken: f64, grid: Grid) -> f64 {
+fn mistaken(posterior: &EdgePosterior, hint: &Shown, taken: f64, grid: Grid) -> f64 {
     let apart = COMPETITOR_MM / grid.column_mm;
     if (taken - hint.column).abs() < apart {
         return 0.0;
     }
     let likely = |column: f64| -> f32 {
-        let near = told.row(hint.row).iter().enumerate().filter(|(c, _)| (*c as f64 - column).abs() < apart);
+        let near =
+            posterior.row(hint.row).iter().enumerate().filter(|(c, _)| (*c as f64 - column).abs() < apart);
         near.map(|(_, v)| v.exp()).sum::<f32>().max(LEAST)
     };
     f64::from((likely(taken) / likely(hint.column)).ln().max(0.0))
@@ -123,27 +124,27 @@ mod tests {
 
     const BAND: Grid = Grid { row_mm: 2.0, column_mm: 0.4, straight: true };
 
-    /// Rows that tell of two lines, the first of them more likely.
+    /// Rows that show two lines, the first of them more likely.
     fn two_lines(rows: usize, columns: [usize; 2]) -> EdgePosterior {
-        let mut told =
+        let mut posterior =
             EdgePosterior { rows, columns: 64, edge: vec![-12.0; rows * 64], unseen: vec![-5.0; rows] };
         for row in 0..rows {
-            told.row_mut(row)[columns[0]] = 0.9f32.ln();
-            told.row_mut(row)[columns[1]] = 0.1f32.ln();
+            posterior.row_mut(row)[columns[0]] = 0.9f32.ln();
+            posterior.row_mut(row)[columns[1]] = 0.1f32.ln();
         }
-        told
+        posterior
     }
 
-    fn most_likely(told: &EdgePosterior) -> Option<Vec<usize>> {
+    fn most_likely(posterior: &EdgePosterior) -> Option<Vec<usize>> {
         let most = |row: &[f32]| row.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|m| m.0);
-        (0..told.rows).map(|row| most(told.row(row))).collect()
+        (0..posterior.rows).map(|row| most(posterior.row(row))).collect()
     }
 
     #[test]
     fn a_hint_turns_the_rows_beside_it_and_leaves_what_is_far_away() {
         let hint = Shown { row: 50, column: 40.0 };
-        let told = believed(two_lines(300, [20, 40]), 0..300, &[hint], BAND, most_likely);
-        let path = most_likely(&told).unwrap();
+        let posterior = believed(two_lines(300, [20, 40]), 0..300, &[hint], BAND, most_likely);
+        let path = most_likely(&posterior).unwrap();
         // 20 mm away: the 8 mm between the lines cost 11, more than the little that is left of the mistake.
         assert_eq!([path[40], path[50], path[60]], [40; 3]);
         // 400 mm away, ten lengths of what a hint reaches.
@@ -154,22 +155,22 @@ mod tests {
     fn what_is_hidden_is_seen_where_it_was_shown() {
         let mut hidden = two_lines(9, [20, 40]);
         hidden.unseen = vec![-1e-3; 9];
-        let told = believed(hidden, 0..9, &[Shown { row: 4, column: 33.0 }], BAND, most_likely);
-        assert_eq!(told.unseen[4], f32::NEG_INFINITY);
-        assert_eq!(most_likely(&told).unwrap()[4], 33);
+        let posterior = believed(hidden, 0..9, &[Shown { row: 4, column: 33.0 }], BAND, most_likely);
+        assert_eq!(posterior.unseen[4], f32::NEG_INFINITY);
+        assert_eq!(most_likely(&posterior).unwrap()[4], 33);
     }
 
     #[test]
     fn where_the_edge_is_not_straight_it_runs_on_as_the_line_taken_for_it() {
         let slope = Grid { straight: false, ..BAND };
-        let mut told =
+        let mut posterior =
             EdgePosterior { rows: 20, columns: 64, edge: vec![-12.0; 20 * 64], unseen: vec![-5.0; 20] };
         for row in 0..20 {
-            told.row_mut(row)[10 + 2 * row] = -0.1;
-            told.row_mut(row)[16 + 2 * row] = -5.0;
+            posterior.row_mut(row)[10 + 2 * row] = -0.1;
+            posterior.row_mut(row)[16 + 2 * row] = -5.0;
         }
         let shown = [Shown { row: 10, column: 36.0 }];
-        let path = most_likely(&believed(told, 0..20, &shown, slope, most_likely)).unwrap();
+        let path = most_likely(&believed(posterior, 0..20, &shown, slope, most_likely)).unwrap();
         assert_eq!([path[7], path[13]], [30, 42]);
     }
 }

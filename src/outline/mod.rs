@@ -1,4 +1,4 @@
-//! Room 4: midline, the form and its rim as they are seen, and edges measured in the photo.
+//! The outline in the photo: midline, form, rim and edges.
 
 pub mod bisect;
 pub mod channel;
@@ -108,9 +108,11 @@ pub fn trace_seat(
 ) -> Result<[TracedEdge; 2], Refusal> {
     let pictures = FormPictures::of(scene, lift);
     let seen = pictures.edges().inspect(|seen| {
-        for (told, name) in seen.told.iter().zip(["form-left", "form-right"]) {
+        for (posterior, name) in seen.posteriors.iter().zip(["form-left", "form-right"]) {
             scene.explain.add(|| {
-                Picture::probabilities(name, [told.rows, told.columns], 4, |r, c| told.row(r)[c].exp())
+                Picture::probabilities(name, [posterior.rows, posterior.columns], 4, |r, c| {
+                    posterior.row(r)[c].exp()
+                })
             });
         }
     });

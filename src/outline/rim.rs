@@ -7,7 +7,7 @@ use super::lift::LiftProfile;
 use super::network::net::{EdgeNets, EdgePosterior, MULTIPLE, Planes};
 use super::network::{self, COLUMNS, RIM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
-use super::trace::Belief;
+use super::trace::{Belief, Other};
 use super::{Part, Scene};
 
 /// Width of a band's columns, mm: it reaches 25 mm to either side.
@@ -33,7 +33,7 @@ pub struct FollowedRim {
     pub beliefs: Vec<Belief>,
 }
 
-/// Follows a rim from a first trace with what a network for such rims tells.
+/// Follows a rim from a first trace by the posterior of a network for such rims.
 pub fn follow(
     net: &EdgeNets,
     scene: &Scene,
@@ -44,14 +44,16 @@ pub fn follow(
     let mut followed = FollowedRim { curve: first, beliefs: Vec::new() };
     for smoothing_mm in SMOOTHINGS_MM {
         let (planes, rows) = picture(scene, lift, &followed.curve)?;
-        let path_of =
-            |told: &EdgePosterior| Some(network::programme(told, 0..rows, MAX_SLOPE, BEND_COST).best()?.0);
+        let path_of = |posterior: &EdgePosterior| {
+            Some(network::programme(posterior, 0..rows, MAX_SLOPE, BEND_COST).best()?.0)
+        };
         let shown = shown(scene, part, lift, &followed.curve);
-        let told = hint::believed(net.posterior(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
-        let path = path_of(&told)?;
+        let posterior =
+            hint::believed(net.posterior(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
+        let path = path_of(&posterior)?;
         let points = followed.curve.points.len();
-        followed.beliefs = beliefs(&told, &path, points);
-        followed.curve = followed.curve.moved(&offsets_mm(&told, &path, points), smoothing_mm);
+        followed.beliefs = beliefs(&posterior, &path, points);
+        followed.curve = followed.curve.moved(&offsets_mm(&posterior, &path, points), smoothing_mm);
     }
     Some(followed)
 }
@@ -92,10 +94,10 @@ pub fn column_of(offset_mm: f64) -> f64 {
     offset_mm / COLUMN_MM + COLUMNS as f64 / 2.0 - 0.5
 }
 
-/// Offset in each row of the band of which `told` has one in [`SAMPLES`], mm.
-fn offsets_mm(told: &EdgePosterior, path: &[usize], rows: usize) -> Vec<f64> {
+/// Offset in each row of the band of which `posterior` has one in [`SAMPLES`], mm.
+fn offsets_mm(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<f64> {
     let at: Vec<f64> =
-        (0..told.rows).map(|row| offset_mm(network::fine_column(told, row, path[row]))).collect();
+        (0..posterior.rows).map(|row| offset_mm(network::fine_column(posterior, row, path[row]))).collect();
     (0..rows)
         .map(|row| {
             let x = ((row as f64 - 0.5) / SAMPLES as f64).clamp(0.0, (at.len() - 1) as f64);
@@ -106,26 +108,56 @@ fn offsets_mm(told: &EdgePosterior, path: &[usize], rows: usize) -> Vec<f64> {
 }
 
 /// How sure each row of the band is that the edge lies on the path.
-fn beliefs(told: &EdgePosterior, path: &[usize], rows: usize) -> Vec<Belief> {
-    let beliefs: Vec<Belief> = (0..told.rows).map(|row| belief(told, row, path[row])).collect();
-    (0..rows).map(|row| beliefs[(row / SAMPLES).min(told.rows - 1)]).collect()
+fn beliefs(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<Belief> {
+    let beliefs: Vec<Belief> = (0..posterior.rows).map(|row| belief(posterior, row, path[row])).collect();
+    (0..rows).map(|row| beliefs[(row / SAMPLES).min(posterior.rows - 1)]).collect()
 }
 
-/// What is told of a row near a column, against all that is told of it elsewhere; most of all speaks for the rival.
-fn belief(told: &EdgePosterior, row: usize, column: usize) -> Belief {
-    if told.unseen[row] > HIDDEN {
+/// How sure a row is that the edge lies at a column, and where else it may be.
+fn belief(posterior: &EdgePosterior, row: usize, column: usize) -> Belief {
+    if posterior.unseen[row] > HIDDEN {
         return Belief::HIDDEN;
     }
-    let apart = (COMPETITOR_MM / COLUMN_MM) as usize;
-    let (mut near, mut elsewhere, mut rival) = (0.0, 0.0, (f32::NEG_INFINITY, 0));
-    for (at, told) in told.row(row).iter().enumerate() {
-        if at.abs_diff(column) < apart {
-            near += f64::from(told.exp());
+    let (mut near, mut second_mm2, mut others) = (0.0, 0.0, [Other::default(); 2]);
+    for (at, log) in posterior.row(row).iter().enumerate() {
+        let (p, apart_mm) = (f64::from(log.exp()), (at as f64 - column as f64) * COLUMN_MM);
+        if apart_mm.abs() < COMPETITOR_MM {
+            near += p;
         } else {
-            elsewhere += f64::from(told.exp());
-            rival = if *told > rival.0 { (*told, at) } else { rival };
+            let other = &mut others[usize::from(apart_mm > 0.0)];
+            other.probability += p;
+            other.apart_mm += p * apart_mm;
+            second_mm2 += p * apart_mm * apart_mm;
         }
     }
-    let rival_mm = (rival.1 as f64 - column as f64) * COLUMN_MM;
-    Belief { confidence: near / (near + elsewhere), rival_mm: Some(rival_mm) }
+    let all = near + others[0].probability + others[1].probability;
+    let others = others.map(|o| Other {
+        probability: o.probability / all,
+        apart_mm: o.apart_mm / o.probability.max(f64::MIN_POSITIVE),
+    });
+    Belief { confidence: near / all, doubt_mm: (second_mm2 / all).sqrt(), others }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn places_beside_the_path_are_rivals_by_their_probability() {
+        // Columns are 0.4 mm wide: 3 of 10 lie 6 mm further out, 1 of 10 lies 4 mm further in.
+        let mut edge = vec![f32::NEG_INFINITY; COLUMNS];
+        for (column, p) in [(64, 0.6_f32), (79, 0.3), (54, 0.1)] {
+            edge[column] = p.ln();
+        }
+        let posterior = EdgePosterior { rows: 1, columns: COLUMNS, edge, unseen: vec![f32::NEG_INFINITY] };
+        let belief = belief(&posterior, 0, 64);
+        let [inside, outside] = belief.others;
+        // Single-precision logarithms.
+        assert_relative_eq!(belief.confidence, 0.6, epsilon = 1e-6);
+        assert_relative_eq!(belief.doubt_mm, (0.3 * 36.0 + 0.1 * 16.0_f64).sqrt(), epsilon = 1e-5);
+        assert_relative_eq!(inside.apart_mm, -4.0, epsilon = 1e-6);
+        assert_relative_eq!(outside.apart_mm, 6.0, epsilon = 1e-6);
+        assert_relative_eq!(outside.probability, 0.3, epsilon = 1e-6);
+    }
 }

@@ -23,13 +23,25 @@ pub struct Programme {
 pub struct Belief {
     /// Probability that the edge is where it was traced.
     pub confidence: f64,
-    /// How far outwards the boundary lies that competes most, mm.
-    pub rival_mm: Option<f64>,
+    /// Root of the second moment of all other places about it, mm: the standard uncertainty that they add.
+    pub doubt_mm: f64,
+    /// The places further in and further out.
+    pub others: [Other; 2],
+}
+
+/// The places on one side of a traced edge.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Other {
+    /// Probability that the edge is at one of them.
+    pub probability: f64,
+    /// Their mean distance outwards (negative: inwards), each as probable as it is, mm.
+    pub apart_mm: f64,
 }
 
 impl Belief {
     /// Nothing is seen of the edge: something lies across it.
-    pub const HIDDEN: Self = Self { confidence: 0.0, rival_mm: None };
+    pub const HIDDEN: Self =
+        Self { confidence: 0.0, doubt_mm: 0.0, others: [Other { probability: 0.0, apart_mm: 0.0 }; 2] };
 }
 
 impl Programme {

@@ -53,9 +53,9 @@ pub fn edges(traced: &Traced) -> Picture {
     let picture = frame.picture("edges", &located.photo, camera, size_mm).line(&ends, colour::ACCEPTED);
     let edges = traced.outline.seat.iter().chain(traced.outline.channel.iter().flatten());
     edges.flat_map(|edge| edge.points.iter().flatten()).fold(picture, |picture, point| {
-        let rival = point.rival.and_then(|rival| place(rival.pixel));
+        let rivals: Vec<_> = point.rivals.iter().flatten().filter_map(|rival| place(rival.pixel)).collect();
         let own = place(point.pixel);
-        picture.crosses(rival.as_slice(), colour::RIVAL).crosses(own.as_slice(), colour::EDGE)
+        picture.crosses(&rivals, colour::RIVAL).crosses(own.as_slice(), colour::EDGE)
     })
 }
 

@@ -1,82 +1,62 @@
-//! Stretches of edges with a rival boundary.
+//! Stretches of edges with a rival line, and what the widths would be along it.
 
-use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::{Part, SIDES, Side};
-use crate::outline::edge::{EdgePoint, Rival};
 use crate::pipeline::Measured;
 use crate::sheet;
 use crate::sheet::geometry::DoubtLine;
+use crate::width::rivals::{RivalLine, Stretch, stretches};
 
-/// Below this probability a traced point is doubtful.
-const DOUBTFUL: f64 = 0.8;
-/// Doubtful points whose rivals lie on one side belong to one stretch with up to this many others between them, about 20 mm.
-const POINTS_BETWEEN: usize = 10;
-/// Fewer points are no stretch.
-const LEAST_POINTS: usize = 3;
-
-/// A stretch of an edge along which another boundary competes.
-struct Stretch {
-    part: Part,
-    side: Side,
-    points: Vec<(f64, EdgePoint, Rival)>,
-}
+/// A competing line of at least this probability is shown.
+const DOUBTFUL: f64 = 0.2;
 
 /// The doubtful stretches as the sheet has them.
 pub fn entries(measured: &Measured) -> Vec<sheet::Doubt> {
-    stretches(measured).iter().map(Stretch::entry).collect()
-}
-
-/// The doubtful stretches in the photo.
-pub fn lines(measured: &Measured) -> Vec<DoubtLine> {
-    stretches(measured).iter().map(Stretch::line).collect()
-}
-
-fn stretches(measured: &Measured) -> Vec<Stretch> {
-    let outline = &measured.traced.outline;
-    let seat = Some((&measured.widths.seat, &outline.seat));
-    let channel = measured.widths.channel.as_ref().zip(outline.channel.as_ref());
-    let mut stretches = Vec::new();
-    for (part, pairs) in [(Part::Seat, seat), (Part::Channel, channel)] {
-        let Some((located, edges)) = pairs else { continue };
-        for (i, side) in SIDES.into_iter().enumerate() {
-            let mut last = None;
-            for (at, (located, point)) in located[i].iter().zip(&edges[i].points).enumerate() {
-                let (Some(located), Some(point)) = (located, point) else { continue };
-                let Some(rival) = point.rival.filter(|_| point.confidence < DOUBTFUL) else { continue };
-                let outside = rival.apart_mm > 0.0;
-                if last.is_none_or(|(last, side)| at > last + POINTS_BETWEEN || side != outside) {
-                    stretches.push(Stretch { part, side, points: Vec::new() });
-                }
-                last = Some((at, outside));
-                if let Some(stretch) = stretches.last_mut() {
-                    stretch.points.push((located.station, *point, rival));
-                }
-            }
-        }
-    }
-    stretches.retain(|s| s.points.len() >= LEAST_POINTS);
-    stretches
-}
-
-impl Stretch {
-    fn entry(&self) -> sheet::Doubt {
-        let points = &self.points;
-        let mean = |value: &dyn Fn(&(f64, EdgePoint, Rival)) -> f64| {
-            points.iter().map(value).sum::<f64>() / points.len() as f64
-        };
+    let entry = |stretch: &Stretch| {
+        let (from_at, to_at) = stretch.stations();
         sheet::Doubt {
-            part: self.part,
-            side: self.side,
-            from_at: points[0].0.clamp(0.0, 1.0),
-            to_at: points[points.len() - 1].0.clamp(0.0, 1.0),
-            apart_mm: mean(&|p| p.2.apart_mm),
-            probability: mean(&|p| 1.0 - p.1.confidence),
+            part: stretch.part,
+            side: stretch.side,
+            from_at,
+            to_at,
+            apart_mm: stretch.apart_mm(),
+            probability: stretch.probability(),
         }
-    }
+    };
+    doubtful(measured).iter().map(entry).collect()
+}
 
-    fn line(&self) -> DoubtLine {
-        let pixels =
-            |pixel: &dyn Fn(&(f64, EdgePoint, Rival)) -> PhotoPoint| self.points.iter().map(pixel).collect();
-        DoubtLine { traced: pixels(&|p| p.1.pixel), rival: pixels(&|p| p.2.pixel) }
+/// The stretches to show in the photo: the doubtful ones, and those of lines that would change a width.
+pub fn lines(measured: &Measured) -> Vec<DoubtLine> {
+    let rivals = measured.rivals.iter().flat_map(|rival| rival.stretches.iter());
+    let rivals = rivals.filter(|s| s.probability() < DOUBTFUL).cloned();
+    let line = |s: Stretch| DoubtLine { traced: s.traced(), rival: s.rival() };
+    doubtful(measured).into_iter().chain(rivals).map(line).collect()
+}
+
+fn doubtful(measured: &Measured) -> Vec<Stretch> {
+    stretches(&measured.traced.outline, &measured.widths, DOUBTFUL)
+}
+
+/// The rival lines as the sheet has them.
+pub fn rivals(measured: &Measured) -> Vec<sheet::RivalLine> {
+    measured.rivals.iter().map(rival).collect()
+}
+
+fn rival(line: &RivalLine) -> sheet::RivalLine {
+    let stretches = &line.stretches;
+    let least = |value: &dyn Fn(&Stretch) -> f64| stretches.iter().map(value).fold(f64::INFINITY, f64::min);
+    let width = |(name, width): &(_, crate::width::MeasuredWidth)| sheet::RivalWidth {
+        name: *name,
+        mm: width.mm,
+        u95: width.budget.u95(),
+        at: width.station,
+    };
+    sheet::RivalLine {
+        part: stretches[0].part,
+        side: Some(stretches[0].side).filter(|_| stretches.len() == 1),
+        from: least(&|s| s.stations().0),
+        to: -least(&|s| -s.stations().1),
+        offset_mm: stretches.iter().map(Stretch::apart_mm).sum::<f64>() / stretches.len() as f64,
+        probability: least(&Stretch::probability),
+        widths: line.widths.iter().map(width).collect(),
     }
 }

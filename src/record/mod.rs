@@ -172,10 +172,15 @@ impl<'a> Found<'a> {
                 .collect(),
             hidden: request.hidden.iter().map(hidden).collect(),
             doubts: self.measured.map_or_else(Vec::new, doubts::entries),
-            rivals: Vec::new(),
+            rivals: self.single().map_or_else(Vec::new, doubts::rivals),
             warnings: warnings::all(self, request),
             refused: self.refusal.cloned(),
         }
+    }
+
+    /// The measurement where the widths are this photo's alone: several photos settle between lines.
+    fn single(&self) -> Option<&Measured> {
+        self.measured.filter(|_| self.refusal.is_none() && self.joint.is_none())
     }
 
     /// Whether the heights of a part's edges are known: given, or from several photos.

@@ -1,11 +1,12 @@
 //! What the user should know about a result that stands all the same.
 
-use super::Found;
+use super::{Found, doubts};
 use crate::camera::placement::LensSource;
 use crate::numeric::words::{NamedWidth, Part, View};
 use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::photo::PhotoNote;
 use crate::pipeline::{Located, Measured, Request, Traced};
+use crate::sheet;
 use crate::warning::{Warning, WarningCode};
 use crate::width::joint::{EstimatedLift, Joint};
 use crate::width::{COVERAGE, MeasuredWidth};
@@ -25,9 +26,39 @@ pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
     all.extend(traced.and_then(card_far));
     all.extend(measured.map(untraced).unwrap_or_default());
     all.extend(measured.and_then(widths_missing));
+    all.extend(found.single().map(which_line).unwrap_or_default());
     all.extend(measured.and_then(|m| halves_differ(found, request, m)));
     all.extend(request.lens.warning.clone());
     all
+}
+
+/// Lines that may be the edge instead, one warning each.
+fn which_line(measured: &Measured) -> Vec<Warning> {
+    let warning = |line: sheet::RivalLine| {
+        let part = line.part.as_str();
+        let edge = match line.side {
+            Some(side) => format!("the {part}'s {} edge", side.as_str()),
+            None => format!("both edges of the {part}"),
+        };
+        let width = |w: &sheet::RivalWidth| format!("{} would be {:.0} mm", w.name, w.mm);
+        let widths: Vec<String> = line.widths.iter().map(width).collect();
+        let (away, mm) =
+            (if line.offset_mm > 0.0 { "further out" } else { "further in" }, line.offset_mm.abs());
+        Warning::new(
+            WarningCode::WhichLine,
+            format!(
+                "{edge} may be another line between stations {:.2} and {:.2}, {mm:.0} mm {away}: {}",
+                line.from,
+                line.to,
+                widths.join(", ")
+            ),
+            format!(
+                "look at the overlay, which shows both lines, and point to the edge: --through {part}=X,Y, or \"Edge is here\" \
+                 on the desk"
+            ),
+        )
+    };
+    doubts::rivals(measured).into_iter().map(warning).collect()
 }
 
 /// Damaged camera data matters only when the focal length is not known otherwise.

@@ -120,8 +120,9 @@ pub struct Doubt {
 pub struct RivalLine {
     /// Which pair of edges.
     pub part: Part,
-    /// Which of the two.
-    pub side: Side,
+    /// Which of the two; null where both sides may follow another body.
+    #[serde(deserialize_with = "Option::deserialize")]
+    pub side: Option<Side>,
     /// First station of the stretch, without a unit.
     pub from: f64,
     /// Last station of the stretch, without a unit.

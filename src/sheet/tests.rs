@@ -145,7 +145,7 @@ pub(crate) fn sample() -> Sheet {
         }],
         rivals: vec![RivalLine {
             part: Part::Seat,
-            side: Side::Right,
+            side: Some(Side::Right),
             from: 0.69,
             to: 0.94,
             offset_mm: 7.3,

@@ -164,7 +164,7 @@ mod tests {
                         offset_mm,
                         u_mm: 0.1,
                         confidence: 1.0,
-                        rival_mm: 4.0,
+                        doubt_mm: 0.0,
                         pixel: PhotoPoint::new(0.0, 0.0),
                     })
                 })

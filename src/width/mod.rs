@@ -6,6 +6,7 @@ pub mod influences;
 pub mod joint;
 pub mod plan;
 pub mod response;
+pub mod rivals;
 pub mod section;
 
 use nalgebra::Vector2;

@@ -216,8 +216,7 @@ fn cut_at(subject: &Subject, edges: &LocatedEdges, place: Place) -> Option<Cut> 
             pixel,
             slope: cut.slope,
             u_mm: cut.u_mm,
-            confidence: cut.confidence,
-            rival_mm: cut.rival_mm,
+            doubt_mm: cut.doubt_mm,
         })
     };
     Some(Cut { part, station, sides: Pair::try_of(cut_side)? })

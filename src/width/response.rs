@@ -36,22 +36,10 @@ pub struct CutSide {
     pub slope: f64,
     /// Standard uncertainty from the traced points' scatter, mm.
     pub u_mm: f64,
-    /// Probability that the edge is here.
-    pub confidence: f64,
-    /// Distance to the boundary that competes most, mm.
-    pub rival_mm: f64,
+    /// Standard uncertainty from competing places, mm.
+    pub doubt_mm: f64,
 }
 
-impl CutSide {
-    /// Standard uncertainty from the boundary that competes most, mm.
-    pub fn competing_u_mm(&self) -> f64 {
-        let p = self.confidence.clamp(0.0, 1.0);
-        (p * (1.0 - p)).sqrt() * self.rival_mm
-    }
-}
-
-/// Distance to a competing boundary where the trace does not give it, mm: the welt's other side, a shadow, a panel's rim.
-pub const COMPETITOR_APART_MM: f64 = 4.0;
 /// Distance of the line taken for the outermost side of the piping from where a caliper would touch it, mm, as a standard
 /// uncertainty common to both sides. It varies with the angle of view, the light and the background; on rendered photos
 /// of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
@@ -356,7 +344,7 @@ impl Inputs<'_> {
         let own =
             |u: fn(&CutSide) -> f64| cuts.iter().map(|c| Pair::of(|s| u(&c.sides[s]))).collect::<Vec<_>>();
         influences.add_own(Influence::EdgeLocalisation, &own(|side| side.u_mm));
-        influences.add_own(Influence::CompetingBoundaries, &own(CutSide::competing_u_mm));
+        influences.add_own(Influence::CompetingBoundaries, &own(|side| side.doubt_mm));
         Some((base, influences.condensed()))
     }
 }
@@ -390,7 +378,7 @@ mod tests {
         let side = |side: Side| {
             let edge = midline.toward(side) * HALF_MM;
             let pixel = camera.photo_from_card(CardPoint::new(edge.x, edge.y, 0.0)).unwrap();
-            CutSide { pixel, slope: 0.0, u_mm: 0.0, confidence: 1.0, rival_mm: 0.0 }
+            CutSide { pixel, slope: 0.0, u_mm: 0.0, doubt_mm: 0.0 }
         };
         let cut = Cut { part: Part::Seat, station: 0.5, sides: Pair::of(side) };
         let width = |slopes: Vec<Slope>| {

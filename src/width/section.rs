@@ -2,7 +2,6 @@
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-use super::response::COMPETITOR_APART_MM;
 use crate::camera::Camera;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::Side;
@@ -23,17 +22,10 @@ pub struct Located {
     pub u_mm: f64,
     /// Probability that the edge is here.
     pub confidence: f64,
-    /// Distance to the boundary that competes most, mm.
-    pub rival_mm: f64,
+    /// Standard uncertainty from competing places, mm.
+    pub doubt_mm: f64,
     /// Where it is seen.
     pub pixel: PhotoPoint,
-}
-
-impl Located {
-    /// Variance from a boundary that may be the edge instead, mm².
-    fn doubt_mm2(&self) -> f64 {
-        self.confidence * (1.0 - self.confidence) * self.rival_mm.powi(2)
-    }
 }
 
 /// Where a section plane cuts one edge.
@@ -47,8 +39,8 @@ pub struct Section {
     pub u_mm: f64,
     /// Probability that the edge is here, at the most doubtful of the points used.
     pub confidence: f64,
-    /// Distance to the boundary that competes most there, mm.
-    pub rival_mm: f64,
+    /// Standard uncertainty from competing places there, mm.
+    pub doubt_mm: f64,
 }
 
 /// All traced points of one side, in order; `None` where a row was not traced.
@@ -63,16 +55,15 @@ pub fn locate_edge(
     edge.points
         .iter()
         .map(|point| {
-            let EdgePoint { pixel, u_mm, confidence, rival } = (*point)?;
+            let EdgePoint { pixel, u_mm, confidence, doubt_mm, .. } = (*point)?;
             let (station, offset_mm) = midline.locate(camera, lift, side, pixel, 0.5)?;
-            let rival_mm = rival.map_or(COMPETITOR_APART_MM, |r| r.apart_mm.abs());
             Some(Located {
                 station,
                 along_mm: station * length,
                 offset_mm,
                 u_mm,
                 confidence,
-                rival_mm,
+                doubt_mm,
                 pixel,
             })
         })
@@ -100,7 +91,7 @@ pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Opti
     let t = if t.is_finite() { t } else { 0.5 };
     let centre = place(crossing[0]) * (1.0 - t) + place(crossing[1]) * t;
     let near: Vec<&Located> = traced.into_iter().filter(|p| (place(p) - centre).norm() <= REACH_MM).collect();
-    let doubted = near.iter().max_by(|a, b| a.doubt_mm2().total_cmp(&b.doubt_mm2()))?;
+    let doubted = near.iter().max_by(|a, b| a.doubt_mm.total_cmp(&b.doubt_mm))?;
     let fit = LocalFit::through(&near, centre)?;
     let (offset, slope, variance) = fit.cut(along)?;
     Some(Section {
@@ -108,7 +99,7 @@ pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Opti
         slope,
         u_mm: variance.sqrt(),
         confidence: doubted.confidence,
-        rival_mm: doubted.rival_mm,
+        doubt_mm: doubted.doubt_mm,
     })
 }
 
@@ -209,7 +200,7 @@ mod tests {
                     offset_mm,
                     u_mm: 0.1,
                     confidence: 1.0,
-                    rival_mm: 4.0,
+                    doubt_mm: 0.0,
                     pixel: PhotoPoint::new(0.0, 0.0),
                 })
             })

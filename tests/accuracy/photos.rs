@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use seatspan::numeric::frame::PhotoPoint;
-use seatspan::numeric::words::View;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
 use seatspan::pipeline::Request;
@@ -20,7 +19,7 @@ const NAMED_MM: [f64; 2] = [0.8, 2.5];
 const STATIONS_MM: [f64; 2] = [1.0, 5.0];
 /// The same of the front taper, degrees, however the photo is measured.
 const MOST_RMS_DEG: f64 = 0.8;
-const WORST_DEG: f64 = 2.0;
+const WORST_DEG: f64 = 3.0;
 /// Share of the truths within the uncertainty.
 const LEAST_COVERAGE: f64 = 0.9;
 
@@ -55,9 +54,9 @@ impl Errors {
     }
 }
 
-/// The rendered photos, where they are.
-fn photos_folder() -> Option<PathBuf> {
-    crate::shared::shared_folder().map(|f| f.join("photos")).filter(|f| f.is_dir())
+/// A set of rendered photos, where it is.
+fn photos_folder(name: &str) -> Option<PathBuf> {
+    crate::shared::shared_folder().map(|f| f.join(name)).filter(|f| f.is_dir())
 }
 
 fn truth_files(folder: &Path) -> Vec<PathBuf> {
@@ -81,8 +80,8 @@ fn lift(truth: &Value, part: &str) -> Option<LiftProfile> {
 fn request(truth: &Value) -> Request {
     Request {
         name: truth["name"].as_str().unwrap().to_owned(),
-        view: Some(if truth["view"] == "top" { View::Top } else { View::Underside }),
-        ends: Some([end(truth, "front_px"), end(truth, "rear_px")]),
+        view: serde_json::from_value(truth["view"].clone()).ok(),
+        ends: truth["midline"].is_object().then(|| [end(truth, "front_px"), end(truth, "rear_px")]),
         seat_lift: lift(truth, "seat"),
         channel_lift: lift(truth, "channel"),
         ..Request::default()
@@ -95,6 +94,8 @@ struct Measured {
     named: Errors,
     stations: Errors,
     tapers: Errors,
+    /// How many photos of a saddle were measured.
+    photos: usize,
     missing: Vec<String>,
     refused: Vec<String>,
 }
@@ -107,6 +108,7 @@ impl Measured {
             let name = truth["name"].as_str().unwrap();
             let photo = Photo::open(&folder.join(format!("{name}.jpg"))).unwrap();
             match measure(photo, &request(&truth)) {
+                result if truth["expect"] == "refuse" => assert!(result.is_err(), "{name} shows no saddle"),
                 Ok((sheet, _)) => measured.add(name, &truth, &sheet),
                 Err(refusal) => measured.refused.push(format!("{name}: {}", refusal.text)),
             }
@@ -115,6 +117,7 @@ impl Measured {
     }
 
     fn add(&mut self, photo: &str, truth: &Value, sheet: &Sheet) {
+        self.photos += 1;
         for (name, width) in truth["named"].as_object().unwrap() {
             let Some(found) = sheet.widths.iter().find(|w| w.name.as_str() == name) else {
                 self.missing.push(format!("{photo} {name}"));
@@ -138,8 +141,16 @@ impl Measured {
     }
 
     /// Fails where a width is missing or too far from its truth.
-    fn assert_within(&self, [named_rms_mm, named_mm]: [f64; 2], [station_rms_mm, station_mm]: [f64; 2]) {
+    fn assert_within(&self, named_mm: [f64; 2], stations_mm: [f64; 2]) {
         assert!(self.missing.is_empty(), "not measured: {}", self.missing.join(", "));
+        self.assert_errors_within(named_mm, stations_mm);
+    }
+
+    fn assert_errors_within(
+        &self,
+        [named_rms_mm, named_mm]: [f64; 2],
+        [station_rms_mm, station_mm]: [f64; 2],
+    ) {
         let within = [
             self.named.are_within("named widths, mm", named_rms_mm, named_mm),
             self.stations.are_within("widths at stations, mm", station_rms_mm, station_mm),
@@ -151,7 +162,7 @@ impl Measured {
 
 #[test]
 fn named_widths_of_rendered_photos_are_true_where_ends_are_given() {
-    let Some(folder) = photos_folder() else { return };
+    let Some(folder) = photos_folder("photos") else { return };
     let measured = Measured::of(&folder, request);
     assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
     measured.assert_within(NAMED_MM, STATIONS_MM);
@@ -162,10 +173,26 @@ const NAMED_FOUND_MM: [f64; 2] = [1.0, 3.0];
 
 #[test]
 fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
-    let Some(folder) = photos_folder() else { return };
+    let Some(folder) = photos_folder("photos") else { return };
     let measured = Measured::of(&folder, |truth| Request { view: None, ends: None, ..request(truth) });
     assert!(measured.refused.is_empty(), "refused: {}", measured.refused.join(", "));
     measured.assert_within(NAMED_FOUND_MM, STATIONS_MM);
+}
+
+/// Path-traced photos with scanned materials and measured light, of which the networks have seen neither saddle nor scene:
+/// view and heights given, the ends found.
+const NAMED_OF_UNSEEN_MM: [f64; 2] = [1.5, 8.0];
+const STATIONS_OF_UNSEEN_MM: [f64; 2] = [2.0, 20.0];
+const LEAST_MEASURED: f64 = 0.95;
+
+#[test]
+fn saddles_never_seen_are_found_and_measured_and_other_things_refused() {
+    let Some(folder) = photos_folder("photos-2") else { return };
+    let measured = Measured::of(&folder, |truth| Request { ends: None, ..request(truth) });
+    let (refused, measured_count) = (measured.refused.len() as f64, measured.photos as f64);
+    println!("refused: {}; measured: {measured_count}", measured.refused.join(", "));
+    assert!(measured_count >= LEAST_MEASURED * (measured_count + refused));
+    measured.assert_errors_within(NAMED_OF_UNSEEN_MM, STATIONS_OF_UNSEEN_MM);
 }
 
 /// The same for pairs of photos of one saddle, with neither view, ends nor lifts given: the lifts come from the photos.
@@ -175,7 +202,7 @@ const MOST_LIFT_MM: f64 = 6.0;
 
 #[test]
 fn pairs_of_photos_tell_the_lift_and_the_widths() {
-    let Some(folder) = photos_folder() else { return };
+    let Some(folder) = photos_folder("photos") else { return };
     let mut measured = Measured::default();
     for name in ["hazel", "bramble"] {
         let photos =

@@ -674,6 +674,24 @@ fn sheets_of_two_names_are_judged_with_a_warning() {
     assert!(judged_by(&rules, &rider("ilse")).warnings.is_empty());
 }
 
+/// Harebell's left seat bone has 51 mm where 20 mm are asked: with a line 25 mm further in that is no longer sure, with one
+/// 5 mm further in it is.
+#[test]
+fn a_verdict_is_firm_only_where_either_line_makes_it_so() {
+    let verdict = |offset_mm: f64| {
+        let mut sheets = saddle("harebell");
+        let (part, side) = (Part::Seat, Some(Side::Left));
+        let line =
+            RivalLine { part, side, from: 0.1, to: 0.95, offset_mm, probability: 0.2, widths: Vec::new() };
+        sheets[0].rivals.push(line);
+        let assessment = judged(&sheets, &rider("ilse"));
+        let bone = &result(&assessment, "bones-left").parts[0];
+        (bone.verdict, bone.budget[0].from.clone())
+    };
+    assert_eq!(verdict(-25.0), (Verdict::Undecided, Cause::OtherLine.as_str().to_owned()));
+    assert_eq!(verdict(-5.0).0, Verdict::Meets);
+}
+
 /// A station that the saddle gives is as sure as the saddle's sheet, and no doubt about a rider.
 #[test]
 fn what_is_not_known_of_a_station_keeps_its_cause() {

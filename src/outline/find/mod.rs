@@ -107,7 +107,7 @@ fn traced_at(
     trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
 }
 
-/// Traces a saddle anew about a midline along which it was found before.
+/// Traces a saddle again about a midline along which it was found before.
 ///
 /// # Errors
 /// `no-saddle` where no edges are seen there any more.
@@ -269,7 +269,7 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
 /// Whether a saddle between two ends shows a channel, and so its underside.
 ///
 /// # Errors
-/// `view-unclear` where that cannot be told.
+/// `view-unclear` where that is not certain.
 pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile) -> Result<View, Refusal> {
     let scene = around.scene(midline, View::Top);
     let pictures = FormPictures::of(&scene, lift);
@@ -328,7 +328,7 @@ fn cut_off() -> Refusal {
 fn view_unclear() -> Refusal {
     Refusal::new(
         RefusalCode::ViewUnclear,
-        "it cannot be told whether the saddle is seen from above or from below",
+        "it is not certain whether the saddle is seen from above or from below",
         "say so with --view top or --view underside",
     )
 }

@@ -1,4 +1,4 @@
-//! Networks trained on synthetic saddles: where a saddle lies, and posteriors of its edges.
+//! Networks trained on rendered and drawn saddles: where a saddle lies, and posteriors of its edges.
 
 pub mod net;
 
@@ -103,28 +103,33 @@ const ROW_WEIGHT: f32 = 0.5;
 /// An edge may lie where nothing says so, with this probability a row.
 const BLIND: f32 = 1e-3;
 
-/// The programme over some rows of an edge that lies where a network tells; where it is not seen all columns are alike. A row
+/// The programme over some rows of an edge that lies where a network sees it; where it is not seen all columns are alike. A row
 /// that cannot be hidden has been shown by hand: there the edge does not lie where nothing says so.
-pub fn programme(told: &EdgePosterior, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Programme {
-    let mut cost = Vec::with_capacity(rows.len() * told.columns);
+pub fn programme(
+    posterior: &EdgePosterior,
+    rows: Range<usize>,
+    max_slope: usize,
+    bend_cost: f32,
+) -> Programme {
+    let mut cost = Vec::with_capacity(rows.len() * posterior.columns);
     for row in rows.clone() {
-        if told.unseen[row] == f32::NEG_INFINITY {
-            cost.extend(told.row(row).iter().map(|v| -v));
+        if posterior.unseen[row] == f32::NEG_INFINITY {
+            cost.extend(posterior.row(row).iter().map(|v| -v));
             continue;
         }
-        let any = (told.unseen[row].exp() + BLIND) / told.columns as f32;
-        cost.extend(told.row(row).iter().map(|v| -ROW_WEIGHT * (v.exp() + any).ln()));
+        let any = (posterior.unseen[row].exp() + BLIND) / posterior.columns as f32;
+        cost.extend(posterior.row(row).iter().map(|v| -ROW_WEIGHT * (v.exp() + any).ln()));
     }
-    Programme { rows: rows.len(), places: told.columns, cost, max_slope, bend_cost }
+    Programme { rows: rows.len(), places: posterior.columns, cost, max_slope, bend_cost }
 }
 
 /// Columns on either side of a path's over which the probabilities are averaged.
 const NEAR: usize = 2;
 
 /// Mean column about a path's in a row, by the probabilities.
-pub fn fine_column(told: &EdgePosterior, row: usize, column: usize) -> f64 {
+pub fn fine_column(posterior: &EdgePosterior, row: usize, column: usize) -> f64 {
     let from = column.saturating_sub(NEAR);
-    let near = &told.row(row)[from..(column + NEAR + 1).min(told.columns)];
+    let near = &posterior.row(row)[from..(column + NEAR + 1).min(posterior.columns)];
     let (mut sum, mut weights) = (0.0, 0.0);
     for (i, v) in near.iter().enumerate() {
         let weight = f64::from(v.exp() + BLIND);

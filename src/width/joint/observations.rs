@@ -55,7 +55,7 @@ pub(super) struct CommonError {
 /// Source of an observation's own error, which no other shares.
 pub(super) enum Own {
     /// A half-width: the noise of its edge, and the boundary that competes.
-    Half { edge_u_mm: f64, competing_u_mm: f64, at: HalfAt },
+    Half { edge_u_mm: f64, doubt_mm: f64, at: HalfAt },
     /// Prior knowledge of a height.
     Lift { u_mm: f64 },
 }
@@ -88,7 +88,7 @@ impl Own {
     /// Variance of what no other observation shares.
     fn variance(&self) -> f64 {
         match self {
-            Self::Half { competing_u_mm, .. } => competing_u_mm.powi(2),
+            Self::Half { doubt_mm, .. } => doubt_mm.powi(2),
             Self::Lift { u_mm } => u_mm.powi(2),
         }
     }
@@ -144,7 +144,7 @@ impl Observations {
             let half = &cut.sides[side];
             let along_mm = cut.station * photo.length_mm;
             let at = HalfAt { photo: number, part: cut.part, side, place, along_mm };
-            let own = Own::Half { edge_u_mm: half.u_mm, competing_u_mm: half.competing_u_mm(), at };
+            let own = Own::Half { edge_u_mm: half.u_mm, doubt_mm: half.doubt_mm, at };
             self.push(photo.halves[i][side], lifts.chain([(unknown(place, side), 1.0)]), own)
         };
         let cuts = photo.places.iter().zip(&photo.cuts).enumerate();

@@ -143,9 +143,8 @@ impl Solved {
         let own = self.by_place(|k| {
             let mut cost: BTreeMap<(usize, Side), f64> = BTreeMap::new();
             for (i, own) in self.observed.own.iter().enumerate() {
-                if let Own::Half { competing_u_mm, at, .. } = own {
-                    *cost.entry((at.place, at.side)).or_default() +=
-                        (self.gain[(k, i)] * competing_u_mm).abs();
+                if let Own::Half { doubt_mm, at, .. } = own {
+                    *cost.entry((at.place, at.side)).or_default() += (self.gain[(k, i)] * doubt_mm).abs();
                 }
             }
             cost.values().map(|u| u * u).sum::<f64>().sqrt()

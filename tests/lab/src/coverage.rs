@@ -336,7 +336,13 @@ fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[Tr
                 let at = seat.midline.point(moved, half + out, SIDES[side], 0.0);
                 let pixel = shot.camera.photo_from_card(seat.over_card(s, at.horizontal()))?;
                 let shown = (0.0..WIDTH_PX).contains(&pixel.x_px) && (0.0..HEIGHT_PX).contains(&pixel.y_px);
-                shown.then_some(EdgePoint { pixel, u_mm: EDGE_U_MM, confidence: 1.0, rival: None })
+                shown.then_some(EdgePoint {
+                    pixel,
+                    u_mm: EDGE_U_MM,
+                    confidence: 1.0,
+                    doubt_mm: 0.0,
+                    rivals: [None; 2],
+                })
             })
             .collect::<Option<Vec<_>>>()?;
         Some(TracedEdge { points: points.into_iter().map(Some).collect() })

@@ -9,7 +9,7 @@ use seatspan::numeric::uncertain::{Drawer, Drawn, tolerance};
 use seatspan::numeric::words::{NamedWidth, SIDES};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::width::plan::{excess_mm, named_cuts};
-use seatspan::width::response::{COMPETITOR_APART_MM, Cut, Halves, Inputs, PIPING_U_MM, Slope, State};
+use seatspan::width::response::{Cut, Halves, Inputs, PIPING_U_MM, Slope, State};
 use seatspan::width::{COVERAGE, MeasuredWidth, Subject, measure_widths};
 
 /// A named width by budget and by simulation.
@@ -127,21 +127,12 @@ impl Draws<'_> {
         for (half, cut) in halves.iter_mut().zip(&self.cuts) {
             for side in SIDES {
                 let at = &cut.sides[side];
-                let rival_mm = if at.rival_mm > 0.0 { at.rival_mm } else { COMPETITOR_APART_MM };
-                let rival = competing(drawer, at.confidence.clamp(0.0, 1.0), rival_mm);
-                half[side] = (half[side] + piping_mm + at.u_mm * drawer.normal() + rival) * scale;
+                let edge_mm = at.u_mm * drawer.normal() + at.doubt_mm * drawer.normal();
+                half[side] = (half[side] + piping_mm + edge_mm) * scale;
             }
         }
         Some(halves)
     }
-}
-
-/// Effect of a rival boundary, equally likely on either side, which is the edge with probability 1 - p. The mean is removed, as in
-/// the budget.
-fn competing(drawer: &mut Drawer, p: f64, rival_mm: f64) -> f64 {
-    let outside = if drawer.unit() < 0.5 { 1.0 } else { -1.0 };
-    let is_edge = f64::from(u8::from(drawer.unit() > p));
-    outside * rival_mm * (is_edge - (1.0 - p))
 }
 
 fn raised(lift: &LiftProfile, drawer: &mut Drawer) -> LiftProfile {
