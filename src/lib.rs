@@ -3,7 +3,7 @@
 //! [`pipeline`] takes one photo from its pixels to widths; read it first. Its modules, each of which uses only those with a
 //! smaller number:
 //!
-//! 0. [`numeric`]: frames, units, homographies, least squares, uncertain quantities. [`refusal`], [`warning`], [`explain`].
+//! 0. [`numeric`]: frames, fixed terms, homographies, least squares, uncertain quantities. [`refusal`], [`warning`], [`explain`].
 //! 1. [`photo`]: bytes to an upright photo with its focal hint and history.
 //! 2. [`card`]: the reference card's tags detected, checked and measured.
 //! 3. [`camera`]: lens and pose from the card; from pixels to lifted planes.

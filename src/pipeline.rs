@@ -129,6 +129,7 @@ impl Located {
         let scene = around.scene(&saddle.midline, saddle.view);
         let channel = match saddle.view {
             View::Top => None,
+            // Without a channel the seat still counts; a warning says what is missing.
             View::Underside => trace_channel(&scene, &seat_lift, &channel_lift).ok(),
         };
         let mut outline = Outline { seat: saddle.seat.clone(), channel };

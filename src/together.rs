@@ -102,8 +102,7 @@ fn trace(located: &[Located], requests: &[Request]) -> Staged<Vec<Traced>> {
     traced.into_iter().collect()
 }
 
-/// Photos that differ by more than this many of their uncertainties, in the mean of squares, show another saddle, or one that
-/// was moved.
+/// Largest root of the reduced sum of squares at which photos count as showing one saddle that was not moved.
 const MOST_DISAGREEMENT: f64 = 3.0;
 
 fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
@@ -153,7 +152,7 @@ fn adopt(photo: &mut Measured, joint: &Joint, index: usize) {
     }
 }
 
-/// The lens of each photo, as the index of the first photo that it took; lenses that nothing distinguishes are one.
+/// The lens of each photo, as the index of the first photo taken with it; lenses that nothing distinguishes are one.
 fn lenses(traced: &[&Traced]) -> Vec<usize> {
     let photo = |i: usize| &traced[i].located.photo;
     (0..traced.len()).map(|i| (0..i).find(|j| !other_lens(photo(*j), photo(i))).unwrap_or(i)).collect()

@@ -52,7 +52,8 @@ pub enum WarningCode {
     /// The heights were measured too far apart.
     LiftSparse,
     /// The photos determine the heights poorly.
-    LiftPoorlyTold,
+    #[serde(rename = "lift-poorly-told")]
+    LiftPoorlyKnown,
     /// Something was given for the channel of a saddle seen from above.
     ChannelNotShown,
     /// Edges could not be traced at some stations.

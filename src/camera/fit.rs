@@ -20,7 +20,7 @@ use crate::numeric::solve::{Estimate, SETTLED, SolveError};
 const RIVAL_GAP: f64 = 1000.0;
 /// For that question the mirrored pose need not settle closer: its cost falls by no more than this part.
 const ROUGHLY: f64 = 0.01;
-/// Blurred edges of dark squares move with the camera's tone curve, by up to some 0.3 px.
+/// Prior standard uncertainty of the bloom, pixels: blurred edges move with the camera's tone curve.
 pub const BLOOM_U_PX: f64 = 0.3;
 
 /// Fits the camera of one photo; the first card is the world.
@@ -223,14 +223,13 @@ fn of_photo(parameter: BundleParameter) -> Known {
     }
 }
 
-/// Factor on the stated noise from which the noise found comes down: taken too small, the residuals, large beside it,
-/// pull the lens far from its prior, and each step overshoots.
+/// Initial factor on the stated noise: starting low, the residuals would drag the lens far from its prior.
 const FIRST_NOISE: Noise = Noise { ratio: 10.0, tag_px: 0.0 };
 /// Most iterations over the noise, and the relative change at which it counts as found.
 const NOISE_ITERATIONS: usize = 12;
 const NOISE_SETTLED: f64 = 0.02;
 
-/// Solves again with the noise that the residuals show, until that stays.
+/// Solves again with the noise that the residuals show, until the noise converges.
 fn settle_noise(bundle: &mut Bundle, mut estimate: Estimate) -> Result<Estimate, SolveError> {
     for _ in 0..NOISE_ITERATIONS {
         let found = bundle.noise_found(&estimate);

@@ -90,7 +90,7 @@ pub enum Scope {
 pub enum BundleParameter {
     /// Lens parameter of one lens, or of one photo where the camera moves it between photos (stabilisation).
     Lens(LensParameter, Scope),
-    /// Width by which bright areas grow into dark ones, pixels.
+    /// Outward shift of the edges of dark areas, pixels: positive where they look larger.
     Bloom {
         /// The photo.
         photo: usize,

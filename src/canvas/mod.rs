@@ -1,4 +1,4 @@
-//! Layer 8: drawings in millimetres on paper. A [`Canvas`] holds lines, text and pictures; it is written as SVG
+//! Drawings in millimetres on paper. A [`Canvas`] holds lines, text and pictures; it is written as SVG
 //! ([`Canvas::to_svg`]), as PNG ([`Canvas::to_png`]) or, with others, as the pages of a PDF ([`pdf()`]).
 
 mod paper;

@@ -46,10 +46,10 @@ impl EdgePoint {
     }
 }
 
-/// One side's edge; `None` for a row in which it could not be traced.
+/// One side's edge; `None` for a point that could not be traced.
 #[derive(Debug, Clone, Default)]
 pub struct TracedEdge {
-    /// Points in order along the edge, one a row.
+    /// Points in order along the edge, some 2 mm apart.
     pub points: Vec<Option<EdgePoint>>,
 }
 
@@ -59,13 +59,13 @@ pub const LEAST_RIVAL: f64 = 0.05;
 pub const COMPETITOR_MM: f64 = 2.0;
 /// Rows between points: neighbours share most of their pixels anyway.
 const ROWS_APART: usize = 2;
-/// Standard uncertainty of a point where one boundary is seen, mm: drawn photos that were not learnt from scatter so about the
+/// Standard uncertainty of a point where one boundary is seen, mm: drawn photos that were not trained on scatter so about the
 /// truth.
 pub const POINT_U_MM: f64 = 0.4;
 
 /// Distance along an edge over which the correlation of its localisation falls to 1/e, mm. On rendered and drawn photos
 /// of known truth the correlation was 0.75 at 20 mm, 0.41 at 40 mm and 0.13 at 60 mm: a stitch, a fold or the light
-/// leads neighbouring rows astray together. An exponential is rougher than that on purpose: with a smooth law the small
+/// misleads neighbouring rows together. An exponential is rougher than that on purpose: with a smooth law the small
 /// differences between neighbours, which no model of an edge's noise covers, would outweigh everything else.
 pub const FADING_MM: f64 = 42.0;
 /// Part of an edge's variance that no neighbour shares, however near.

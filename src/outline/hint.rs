@@ -1,8 +1,7 @@
 //! Hints: points that a person has shown to lie on an edge.
 //!
-//! A hint says more than where the edge is in one row: what has led the network astray there does so in the rows beside it
-//! as well. How much it was mistaken in the row shown is taken off its belief in the line that it took for the edge there, and
-//! the less of it the further away a row is.
+//! A hint pins the edge in its row. What misled the network there does so in the rows nearby as well: the line that was traced
+//! instead loses the log odds by which it beat the hint, fading over [`REACH_MM`].
 
 use std::ops::Range;
 
@@ -62,16 +61,16 @@ pub struct Grid {
     pub straight: bool,
 }
 
-/// A point shown by hand is off by so much, mm (standard deviation), and the edge strays by so much a millimetre from where
+/// A point shown by hand is off by so much, mm (standard deviation), and the edge departs by so much a millimetre from where
 /// it runs on from there.
 const HINT_U_MM: f64 = 0.7;
-const STRAYS: f64 = 0.05;
+const DRIFT: f64 = 0.05;
 /// A hint further off a first trace than this, mm, is not of its edge but of the one on the other side: channels are twice as
 /// wide.
 const OWN_MM: f64 = 15.0;
-/// What leads a trace astray does so over a stretch of this length to either side, mm: straps, shadows, worn patches.
+/// What misleads a trace does so over a stretch of this length to either side, mm: straps, shadows, worn patches.
 const REACH_MM: f64 = 60.0;
-/// An edge that was shown may lie where nothing else says so: likelihoods are no smaller than this.
+/// Floor of a likelihood: the edge may lie where the network sees none.
 const LEAST: f32 = 1e-3;
 
 /// The posterior of rows once the hints are believed. `path_of` gives the column that is taken in each of `rows`.
@@ -85,7 +84,7 @@ pub fn believed(
     for hint in shown.iter().filter(|hint| rows.contains(&hint.row)) {
         let Some(path) = path_of(&posterior) else { continue };
         let taken = |row: usize| path[row - rows.start] as f64;
-        let mistaken = mistaken(&posterior, hint, taken(hint.row), grid);
+        let mistaken = log_odds_of_trace(&posterior, hint, taken(hint.row), grid);
         for row in rows.clone() {
             let away_mm = row.abs_diff(hint.row) as f64 * grid.row_mm;
             let runs_on = if grid.straight { 0.0 } else { taken(row) - taken(hint.row) };
@@ -93,7 +92,7 @@ pub fn believed(
             for (c, v) in posterior.row_mut(row).iter_mut().enumerate() {
                 let off_mm = (c as f64 - hint.column - runs_on) * grid.column_mm;
                 let is_taken = (c as f64 - taken(row)).abs() * grid.column_mm < COMPETITOR_MM;
-                let strays = off_mm / (HINT_U_MM + STRAYS * away_mm);
+                let strays = off_mm / (HINT_U_MM + DRIFT * away_mm);
                 let against = 0.5 * strays * strays + if is_taken { less } else { 0.0 };
                 *v = v.max(LEAST.ln()) - against as f32;
             }
@@ -104,8 +103,8 @@ pub fn believed(
     posterior
 }
 
-/// By how much, as a logarithm, the line that was taken was thought more likely in the row of a hint than the edge.
-fn mistaken(posterior: &EdgePosterior, hint: &Shown, taken: f64, grid: Grid) -> f64 {
+/// Log odds by which the traced line beat the hint in its row.
+fn log_odds_of_trace(posterior: &EdgePosterior, hint: &Shown, taken: f64, grid: Grid) -> f64 {
     let apart = COMPETITOR_MM / grid.column_mm;
     if (taken - hint.column).abs() < apart {
         return 0.0;

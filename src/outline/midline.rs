@@ -9,14 +9,14 @@ use crate::refusal::{Refusal, RefusalCode};
 
 use super::lift::LiftProfile;
 
-/// Standard uncertainty of an end of the midline that was pointed at by hand, along and across, mm.
+/// Standard uncertainty of an end of the midline given by hand, along and across, mm.
 pub const GIVEN_END_U_MM: f64 = 1.5;
 
 /// Independent errors of a midline's ends, two across and two along it. Each moves the ends by so much, mm: the front end
 /// across (leftwards), the rear end across, the front end along (rearwards), the rear end along.
 pub type EndErrors = [[f64; 4]; 4];
 
-/// Errors of ends that were pointed at by hand.
+/// Errors of ends given by hand.
 pub const GIVEN_ENDS: EndErrors = {
     let mut errors = [[0.0; 4]; 4];
     let mut i = 0;
@@ -42,8 +42,8 @@ pub struct Midline {
 const LENGTH_RANGE_MM: (f64, f64) = (200.0, 750.0);
 
 impl Midline {
-    /// The midline between two points of the card's horizontal, as sure as if they had been pointed at. Seen from above (`top`) the rider, who looks to the
-    /// front, has the left hand a quarter turn counter-clockwise of the front; seen from below it is the other way.
+    /// The midline between two points of the card's horizontal, with the errors of ends given by hand. Seen from above, the
+    /// rider's left is a quarter turn counter-clockwise of the front; seen from below, clockwise.
     pub fn new(front_mm: Vector2<f64>, rear_mm: Vector2<f64>, view: View) -> Self {
         let d = (rear_mm - front_mm).normalize();
         let left = match view {
@@ -99,16 +99,6 @@ impl Midline {
     /// Errors of its ends.
     pub fn end_errors(&self) -> EndErrors {
         self.end_errors
-    }
-
-    /// The midline with one end moved, along the midline (rearwards) or across it, mm.
-    pub fn shifted(&self, front: bool, along: bool, by_mm: f64) -> Self {
-        let by = if along { self.along() } else { self.left } * by_mm;
-        if front {
-            self.with_ends(self.front_mm + by, self.rear_mm)
-        } else {
-            self.with_ends(self.front_mm, self.rear_mm + by)
-        }
     }
 
     /// The midline with its ends moved by so much, mm, in the order of [`EndErrors`].

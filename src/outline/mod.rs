@@ -1,4 +1,9 @@
 //! The outline in the photo: midline, form, rim and edges.
+//!
+//! - *form*: the closed outline of the seat, traced first, in a *chart* for each side: rows round the side, columns outwards;
+//! - *rim*: the same edge refined in a *band*, 25 mm to either side of that first trace;
+//! - *strip*: the photo resampled along a chart or a band;
+//! - *station*: a place along the midline, 0 at the front and 1 at the rear.
 
 pub mod bisect;
 pub mod channel;

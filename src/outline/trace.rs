@@ -1,9 +1,8 @@
-//! The boundary programme: the most likely path over the rows of a strip (Viterbi), with the path's slope part of
-//! the state, so that what is penalised is bending and not slope.
+//! The Viterbi path over the rows of a strip. Its slope is part of the state, so that bending costs and slope does not.
 //!
 //! R. Bellman 1957; A. J. Viterbi 1967.
 
-/// What the programme works on: costs of a boundary at every place, and the path's habits.
+/// Costs of a path at every place, of its slope and of its bends.
 #[derive(Debug, Clone)]
 pub struct Programme {
     /// Number of rows.

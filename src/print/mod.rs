@@ -1,4 +1,4 @@
-//! Layer 10: pages to print: the reference cards and the guide for clients. All in black and greys, for any printer.
+//! Pages to print: the reference cards and the guide for clients. All in black and greys, for any printer.
 
 pub mod card;
 pub mod guide;

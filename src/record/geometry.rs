@@ -12,7 +12,7 @@ use crate::sheet::geometry::{CardOutline, NamedLine, OverlayGeometry, StationLin
 
 /// The geometry of a photo's sheet.
 pub fn of(found: &Found, request: &Request, sheet: &Sheet) -> OverlayGeometry {
-    let measured = found.measured.filter(|_| found.refusal.is_none());
+    let measured = found.trusted();
     let stations = measured.into_iter().flat_map(|measured| {
         measured.widths.stations.iter().filter_map(|(at, seat, channel)| {
             let seat = seat.as_ref().map(|width| (Part::Seat, width));

@@ -135,9 +135,9 @@ impl<'a> Found<'a> {
     }
 
     fn sheet(&self, request: &Request) -> Sheet {
-        let traced = self.measured.map(|m| &m.widths);
         // Edges without trustworthy widths are shown, their widths are not given.
-        let measured = self.measured.filter(|_| self.refusal.is_none());
+        let drawn = self.measured.map(|m| &m.widths);
+        let measured = self.trusted();
         let widths = measured.map(|m| &m.widths);
         Sheet {
             schema: sheet::SCHEMA.into(),
@@ -150,11 +150,11 @@ impl<'a> Found<'a> {
             camera: self.located.map(camera_entry),
             midline: self.traced.and_then(|t| midline_entry(request, t)),
             lift: self.traced.map(|t| self.lift_entry(request, t)),
-            edges: traced.map(|w| sheet::Edges {
+            edges: drawn.map(|w| sheet::Edges {
                 seat: Some(edge_rows(&w.seat)),
                 channel: w.channel.as_ref().map(edge_rows),
             }),
-            edges_px: traced.map(|w| sheet::EdgesPx {
+            edges_px: drawn.map(|w| sheet::EdgesPx {
                 seat: Some(edge_pixels(&w.seat)),
                 channel: w.channel.as_ref().map(edge_pixels),
             }),
@@ -178,9 +178,14 @@ impl<'a> Found<'a> {
         }
     }
 
+    /// The measurement, unless it was refused.
+    fn trusted(&self) -> Option<&'a Measured> {
+        self.measured.filter(|_| self.refusal.is_none())
+    }
+
     /// The measurement where the widths are this photo's alone: several photos settle between lines.
-    fn single(&self) -> Option<&Measured> {
-        self.measured.filter(|_| self.refusal.is_none() && self.joint.is_none())
+    fn single(&self) -> Option<&'a Measured> {
+        self.trusted().filter(|_| self.joint.is_none())
     }
 
     /// Whether the heights of a part's edges are known: given, or from several photos.

@@ -1,4 +1,4 @@
-//! What the user should know about a result that stands all the same.
+//! What the user should know about a valid result.
 
 use super::{Found, doubts};
 use crate::camera::placement::LensSource;
@@ -17,7 +17,7 @@ pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
     let lens_known = found.photo.focal_hint().is_some() || request.lens.prior.is_some();
     all.extend(found.photo.history().iter().filter_map(|note| history(note, lens_known)));
     let (located, traced) = (found.located, found.traced);
-    let measured = found.measured.filter(|_| found.refusal.is_none());
+    let measured = found.trusted();
     all.extend(traced.and_then(|t| lift_unknown(found, request, t.view)));
     all.extend(traced.and_then(|t| channel_not_shown(request, t.view)));
     all.extend(measured.and_then(lift_sparse));
@@ -146,14 +146,14 @@ pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
     let (part, u_mm) =
         [seat, channel.map(|lift| ("channel", lift))].into_iter().flatten().filter_map(most).next()?;
     Some(Warning::new(
-        WarningCode::LiftPoorlyTold,
+        WarningCode::LiftPoorlyKnown,
         format!(
             "in places the photos give the height of the {part}'s edges only to ± {:.0} mm, which the uncertainty of the \
              widths there includes",
             COVERAGE * u_mm
         ),
         format!(
-            "take one photo from the saddle's left and one from its right, some thirty degrees from straight above, or \
+            "take one photo from the saddle's left and one from its right, some 25 degrees from straight above, or \
              measure with a ruler and give --heights {part}={EXAMPLE}"
         ),
     ))

@@ -1,4 +1,4 @@
-//! Layer 9: renderers only. They write and draw what a sheet holds, and compute no measurement.
+//! Renderers only. They write and draw what a sheet holds, and compute no measurement.
 
 pub mod assessment;
 pub mod comparison;

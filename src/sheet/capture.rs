@@ -85,7 +85,7 @@ pub struct Camera {
     /// The first card's origin in the camera's axes, in millimetres; null when not kept.
     #[serde(default)]
     pub translation_mm: Option<[f64; 3]>,
-    /// Root mean square of all corner residuals, in pixels; null when not kept.
+    /// Root mean square of the residuals of all side points, in pixels; null when not kept.
     #[serde(default)]
     pub reprojection_rms_px: Option<f64>,
     /// How far the first card bows out of its plane (positive toward the camera), in millimetres; null when

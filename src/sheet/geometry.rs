@@ -69,7 +69,7 @@ pub struct OverlayGeometry {
     pub named: Vec<NamedLine>,
     /// The traced edges, one entry per stretch without a gap.
     pub edges: Vec<EdgeLine>,
-    /// The doubtful stretches.
+    /// The doubtful stretches, and those of rival lines.
     pub doubts: Vec<DoubtLine>,
     /// Points given by hand through which the edges run.
     pub hints: Vec<(Part, PhotoPoint)>,

@@ -129,7 +129,7 @@ pub struct RivalLine {
     pub to: f64,
     /// Mean distance outwards from the line that was used (negative: inwards), in millimetres.
     pub offset_mm: f64,
-    /// Probability that it is the edge, 0 to 1.
+    /// Probability that it is the edge, 0 to 1; of lines on both sides, the smaller.
     pub probability: f64,
     /// Every named width that it would change by more than that width's expanded uncertainty.
     pub widths: Vec<RivalWidth>,

@@ -77,10 +77,10 @@ pub struct Sheet {
     /// Stretches of edges that a person has struck out as hidden: nothing was measured along them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub hidden: Vec<HiddenStretch>,
-    /// Stretches along which two boundaries compete for being the edge.
+    /// Stretches along which another line has a probability of 20 % or more of being the edge.
     #[serde(default)]
     pub doubts: Vec<Doubt>,
-    /// Other lines that may be the edge, with the widths that each would give.
+    /// Other lines, of a probability of 5 % or more, that would change a named width by more than its expanded uncertainty.
     #[serde(default)]
     pub rivals: Vec<RivalLine>,
     /// What the user should know although the result stands.

@@ -6,7 +6,7 @@ use super::LocatedPair;
 use super::section::{Located, section};
 use crate::numeric::polynomial::polynomial;
 
-/// Stations between which an extreme is looked for, and the reach of the parabola that places it.
+/// Spacing of the stations searched, and half-width of the parabola that places the extreme.
 const SEARCH_STEP: f64 = 0.005;
 const VERTEX_REACH: f64 = 0.03;
 /// What a hidden stretch may conceal beyond this, mm, makes the extreme unknown: it decides between saddles.
@@ -67,8 +67,8 @@ pub fn extreme(pair: &LocatedPair, length_mm: f64, range: (f64, f64), sign: f64)
     (concealed_mm <= MOST_CONCEALED_MM).then_some(Extreme { station, station_u, concealed_mm })
 }
 
-/// Uncertainty of the traced point nearest to a station, mm. It is not reduced by the points beside it: what leads one
-/// astray (a stitch, a fold, light) leads its neighbours astray as well.
+/// Uncertainty of the traced point nearest to a station, mm. It is not reduced by the points beside it: what misleads
+/// one (a stitch, a fold, light) misleads its neighbours as well.
 fn point_u(points: &[Option<Located>], station: f64) -> Option<f64> {
     let far = |p: &&Located| (p.station - station).abs();
     points.iter().flatten().min_by(|a, b| far(a).total_cmp(&far(b))).map(|p| p.u_mm)

@@ -129,7 +129,8 @@ impl<'a> Subject<'a> {
     }
 }
 
-/// Measures everything that the traced edges give.
+/// Measures everything that the traced edges give; no named width where they give none. `None` where an edge cannot be
+/// projected through a perturbed camera.
 pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let edges = LocatedEdges::of(subject);
     let plan = Plan::of(&[(subject, &edges)]);

@@ -42,7 +42,7 @@ pub struct CutSide {
 
 /// Distance of the line taken for the outermost side of the piping from where a caliper would touch it, mm, as a standard
 /// uncertainty common to both sides. It varies with the angle of view, the light and the background; on rendered photos
-/// of known truth the medians of most sides lie within this (`tests/photos.rs` prints the widths).
+/// of known truth the medians of most sides lie within this (`tests/accuracy/photos.rs` prints the widths).
 pub const PIPING_U_MM: f64 = 0.4;
 /// A card laid level by eye lies within a degree of the saddle's horizontal, either way (a stated assumption): a
 /// rectangular distribution, radians. Heights are measured upwards from the card; where the saddle lies its plane is off

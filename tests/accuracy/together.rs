@@ -68,7 +68,7 @@ fn photos_from_two_sides_tell_lift_and_widths() {
         sheet
             .warnings
             .iter()
-            .all(|w| w.code != WarningCode::LiftUnknown && w.code != WarningCode::LiftPoorlyTold)
+            .all(|w| w.code != WarningCode::LiftUnknown && w.code != WarningCode::LiftPoorlyKnown)
     );
     assert_eq!(sheet.photos.len(), 2);
 }
@@ -95,7 +95,7 @@ fn photos_from_one_place_tell_no_lift_and_their_common_errors_stay() {
     let sheet = sheet.unwrap();
     let middle = lifts(&sheet, &truth)[5];
     assert!(middle[2] > 20.0, "the lift cannot be known: u {} mm", middle[2]);
-    assert!(sheet.warnings.iter().any(|w| w.code == WarningCode::LiftPoorlyTold));
+    assert!(sheet.warnings.iter().any(|w| w.code == WarningCode::LiftPoorlyKnown));
     let alone =
         measure(photo(&scenarios[0]).0, &Request { name: "acorn".into(), ..Request::default() }).unwrap().0;
     for w in &sheet.widths {

@@ -98,13 +98,13 @@ pub fn relative(value: f32, channel: usize, mean: f32) -> f32 {
     gain * ((value / mean).clamp(-MOST, MOST) - level)
 }
 
-/// Neighbouring rows see the same things: each counts so much.
+/// Neighbouring rows see the same things: each counts as this part of an independent one.
 const ROW_WEIGHT: f32 = 0.5;
-/// An edge may lie where nothing says so, with this probability a row.
+/// Probability in a row that the edge lies where the network sees none.
 const BLIND: f32 = 1e-3;
 
-/// The programme over some rows of an edge that lies where a network sees it; where it is not seen all columns are alike. A row
-/// that cannot be hidden has been shown by hand: there the edge does not lie where nothing says so.
+/// Viterbi costs of some rows: the negative log posterior times [`ROW_WEIGHT`], the posterior no less than [`BLIND`] allows. A
+/// row that cannot be hidden was shown by hand and gets neither.
 pub fn programme(
     posterior: &EdgePosterior,
     rows: Range<usize>,
