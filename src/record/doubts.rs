@@ -56,7 +56,7 @@ fn rival(line: &RivalLine) -> sheet::RivalLine {
         from: least(&|s| s.stations().0),
         to: -least(&|s| -s.stations().1),
         offset_mm: stretches.iter().map(Stretch::apart_mm).sum::<f64>() / stretches.len() as f64,
-        probability: least(&Stretch::probability),
+        probability: line.probability(),
         widths: line.widths.iter().map(width).collect(),
     }
 }

@@ -111,7 +111,8 @@ pub struct RivalLine {
     pub widths: Vec<(NamedWidth, MeasuredWidth)>,
 }
 
-/// The lines that would change a named width, each side by itself and both together.
+/// The lines that would change a named width, each side by itself and both together, the most probable first; of lines that
+/// give the same widths only that one.
 pub fn rival_lines(subject: &Subject, widths: &Widths) -> Vec<RivalLine> {
     let stretches = stretches(subject.outline, widths, LEAST_RIVAL);
     let alone = stretches.iter().map(|s| vec![s.clone()]);
@@ -125,10 +126,30 @@ pub fn rival_lines(subject: &Subject, widths: &Widths) -> Vec<RivalLine> {
             let own = widths.named.iter().find(|(own, _)| own == name);
             own.is_some_and(|(_, own)| (width.mm - own.mm).abs() > own.budget.u95())
         };
-        let widths: Vec<_> = other.named.into_iter().filter(changed).collect();
-        (!widths.is_empty()).then_some(RivalLine { stretches, widths })
+        Some(RivalLine { stretches, widths: other.named.into_iter().filter(changed).collect() })
     };
-    alone.chain(both).filter_map(line).collect()
+    let mut lines: Vec<RivalLine> = alone.chain(both).filter_map(line).collect();
+    lines.sort_by(|a, b| b.probability().total_cmp(&a.probability()));
+    let mut kept: Vec<RivalLine> = Vec::new();
+    for line in lines {
+        let known = |(name, width): &(NamedWidth, MeasuredWidth)| {
+            let same = |(other, known): &(NamedWidth, MeasuredWidth)| {
+                other == name && (width.mm - known.mm).abs() <= width.budget.u95()
+            };
+            kept.iter().flat_map(|k| &k.widths).any(same)
+        };
+        if !line.widths.iter().all(known) {
+            kept.push(line);
+        }
+    }
+    kept
+}
+
+impl RivalLine {
+    /// Probability that it is the edge; of lines on both sides, the smaller.
+    pub fn probability(&self) -> f64 {
+        self.stretches.iter().map(Stretch::probability).fold(1.0, f64::min)
+    }
 }
 
 /// The outline with other lines in place of the traced stretches.
