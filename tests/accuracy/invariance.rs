@@ -41,16 +41,17 @@ fn each(photo: &RgbImage, change: impl Fn([f32; 3]) -> [f32; 3]) -> RgbImage {
     changed
 }
 
-/// The segment with a JPEG's EXIF, marker and length included.
+/// The segment with a JPEG's EXIF, marker and length included; empty where it has none.
 fn exif_segment(jpeg: &[u8]) -> &[u8] {
     let mut at = 2;
-    loop {
+    while jpeg[at + 1] != 0xDA {
         let length = 2 + usize::from(u16::from_be_bytes([jpeg[at + 2], jpeg[at + 3]]));
         if jpeg[at + 1] == 0xE1 {
             return &jpeg[at..at + length];
         }
         at += length;
     }
+    &[]
 }
 
 fn measured(name: &str, jpeg: Vec<u8>, truth: &Value) -> Sheet {
