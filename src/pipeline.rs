@@ -26,6 +26,7 @@ use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
+use crate::width::response::Inputs;
 use crate::width::rivals::{RivalLine, rival_lines};
 use crate::width::{Subject, Widths, measure_widths};
 pub use refused::{Reached, Refused};
@@ -199,14 +200,14 @@ impl Traced {
 
     /// The input of the widths, with a camera fitted to all of the cards or to some.
     pub fn subject<'a>(&'a self, fit: &'a CameraFit) -> Subject<'a> {
-        Subject {
+        let inputs = Inputs {
             fit,
             midline: &self.midline,
-            outline: &self.outline,
             seat_lift: &self.seat_lift,
             channel_lift: &self.channel_lift,
             print_scale_u: self.located.print_scale.relative_u,
-        }
+        };
+        Subject { inputs, outline: &self.outline }
     }
 
     /// Height of a part's edges over the card.

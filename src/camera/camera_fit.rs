@@ -13,6 +13,9 @@ use super::pose::CameraPose;
 use crate::numeric::frame::CardPoint;
 use crate::numeric::solve::{Estimate, EstimateSource};
 
+/// The index of the only photo of a bundle.
+const PHOTO: usize = 0;
+
 /// Camera of a photo with the estimate it belongs to.
 #[derive(Debug, Clone)]
 pub struct CameraFit {
@@ -20,7 +23,7 @@ pub struct CameraFit {
     pub camera: Camera,
     /// Pose of every card of the photo in the camera's axes.
     pub card_poses: Vec<CameraPose>,
-    /// The estimate, which photos that were adjusted together share.
+    /// The estimate.
     pub estimate: Arc<Estimate>,
     /// Noise of the observations as the residuals show it; the covariance includes it.
     pub noise: Noise,
@@ -31,43 +34,33 @@ pub struct CameraFit {
     /// The mirrored pose, where it fits about as well.
     pub ambiguity: Option<Ambiguity>,
     layout: Arc<Layout>,
-    photo: usize,
 }
 
 impl CameraFit {
-    /// The cameras of all photos of a bundle.
-    pub(super) fn all(bundle: &Bundle, estimate: Estimate) -> Vec<Self> {
-        let (layout, estimate) = (Arc::new(bundle.layout.clone()), Arc::new(estimate));
-        let values = &estimate.values;
+    /// The camera of a bundle's only photo.
+    pub(super) fn of(bundle: &Bundle, estimate: Estimate, ambiguity: Option<Ambiguity>) -> Option<Self> {
+        let (layout, values) = (&bundle.layout, &estimate.values);
         let rms = |squares: &[f64]| (squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt();
-        let of_photo = |photo: usize| {
-            let views: Vec<usize> = layout.views_of(photo).collect();
-            let squares = |view: &usize| -> Vec<f64> {
-                let residuals = bundle.residuals_px(*view, values);
-                residuals.unwrap_or_default().iter().map(|r| r * r).collect()
-            };
-            let squares: Vec<Vec<f64>> = views.iter().map(squares).collect();
-            let card_poses: Vec<CameraPose> = views.iter().map(|view| layout.pose(*view, values)).collect();
-            Some(Self {
-                camera: Camera {
-                    lens: layout.intrinsics(photo, values).with_square_pixels(),
-                    pose: *card_poses.first()?,
-                },
-                card_poses,
-                estimate: estimate.clone(),
-                noise: bundle.noise()[photo],
-                rms_px: rms(&squares.concat()),
-                card_rms_px: squares.iter().map(|s| rms(s)).collect(),
-                ambiguity: None,
-                layout: layout.clone(),
-                photo,
-            })
+        let squares = |view: usize| -> Vec<f64> {
+            let residuals = bundle.residuals_px(view, values);
+            residuals.unwrap_or_default().iter().map(|r| r * r).collect()
         };
-        (0..layout.photos.len()).filter_map(of_photo).collect()
-    }
-
-    pub(super) fn with_ambiguity(self, ambiguity: Option<Ambiguity>) -> Self {
-        Self { ambiguity, ..self }
+        let squares: Vec<Vec<f64>> = layout.views_of(PHOTO).map(squares).collect();
+        let card_poses: Vec<CameraPose> =
+            layout.views_of(PHOTO).map(|view| layout.pose(view, values)).collect();
+        Some(Self {
+            camera: Camera {
+                lens: layout.intrinsics(PHOTO, values).with_square_pixels(),
+                pose: *card_poses.first()?,
+            },
+            card_poses,
+            noise: bundle.noise()[PHOTO],
+            rms_px: rms(&squares.concat()),
+            card_rms_px: squares.iter().map(|s| rms(s)).collect(),
+            ambiguity,
+            layout: layout.clone().into(),
+            estimate: estimate.into(),
+        })
     }
 
     /// The parameters, in the order of the estimate.
@@ -81,14 +74,13 @@ impl CameraFit {
     }
 
     /// Independent sources of the estimate's uncertainty, each with the signed change of the parameters by one of its
-    /// standard uncertainties. Their outer products add up to the covariance. Photos that were adjusted together have
-    /// the same sources.
+    /// standard uncertainties. Their outer products add up to the covariance.
     pub fn sources(&self) -> Vec<(UncertaintySource, DVector<f64>)> {
         let named = |source| match source {
             EstimateSource::Data(photo) => UncertaintySource::Data { photo },
             EstimateSource::Prior(index) => UncertaintySource::Prior(self.layout.parameters[index]),
         };
-        let data = UncertaintySource::Data { photo: self.photo };
+        let data = UncertaintySource::Data { photo: PHOTO };
         let ambiguity = self.ambiguity.iter().map(|a| (data, a.part()));
         self.estimate
             .parts()
@@ -116,11 +108,11 @@ impl CameraFit {
     }
 
     fn lens_at(&self, values: &DVector<f64>) -> Lens {
-        self.layout.intrinsics(self.photo, values).with_square_pixels()
+        self.layout.intrinsics(PHOTO, values).with_square_pixels()
     }
 
     fn views(&self) -> impl Iterator<Item = usize> + '_ {
-        self.layout.views_of(self.photo)
+        self.layout.views_of(PHOTO)
     }
 
     fn view(&self, card: usize) -> usize {
@@ -134,7 +126,7 @@ impl CameraFit {
 
     /// Distance by which the edges of dark things on white appear outwards of their place, pixels.
     pub fn bloom_px(&self) -> f64 {
-        self.layout.bloom_px(self.photo, &self.estimate.values)
+        self.layout.bloom_px(PHOTO, &self.estimate.values)
     }
 
     /// Standard uncertainty of the focal length, pixels.

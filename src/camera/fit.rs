@@ -1,4 +1,4 @@
-//! The camera of one photo from the cards in it, and the cameras of several photos together.
+//! The camera of a photo from the cards in it.
 //!
 //! What the cards cannot show stays at its prior, and the covariance says so.
 
@@ -10,8 +10,7 @@ pub use super::camera_fit::CameraFit;
 use super::lens::focal_from_homography;
 use super::paper::BEND_U_MM;
 use super::parameter::{BundleParameter, LensParameter, Scope};
-use super::pose::PoseStart;
-use super::prior::{FOCAL_CHANGE_U, LensCovariance, LensPrior};
+use super::prior::{LensCovariance, LensPrior};
 use super::target::TargetView;
 use crate::numeric::solve::{Estimate, SETTLED, SolveError};
 
@@ -55,9 +54,7 @@ pub fn fit_camera(prior: &LensPrior, cards: &[TargetView]) -> Result<CameraFit, 
         // The mirrored pose puts the camera behind the card, or leads nowhere.
         Err(_) => (first, None),
     };
-    let fits = CameraFit::all(&bundle, estimate);
-    let fit = fits.into_iter().next().ok_or(SolveError::BadStart)?;
-    Ok(fit.with_ambiguity(mirror))
+    CameraFit::of(&bundle, estimate, mirror).ok_or(SolveError::BadStart)
 }
 
 /// Starts farther from the prior than this many of its standard uncertainties are not tried.
@@ -104,77 +101,6 @@ fn solve_from_starts(
     let (_, solved, estimate) = best.ok_or(failure)?;
     *bundle = solved;
     Ok(estimate)
-}
-
-/// A photo to be adjusted with others.
-#[derive(Debug, Clone)]
-pub struct PhotoTogether<'a> {
-    /// Its camera by itself.
-    pub fit: &'a CameraFit,
-    /// The prior of its lens.
-    pub prior: LensPrior,
-    /// Index of its lens.
-    pub lens: usize,
-    /// Its cards in the order of the fit, each with an index that is the same in all photos.
-    pub cards: Vec<(usize, &'a TargetView)>,
-}
-
-/// Cameras of several photos, with what they have in common: lenses, and the bends of cards that lay still.
-///
-/// # Errors
-/// As [`fit_camera`].
-pub fn fit_together(photos: &[PhotoTogether]) -> Result<Vec<CameraFit>, SolveError> {
-    let of_lens = |lens: usize| photos.iter().filter(move |p| p.lens == lens);
-    let prior_of = |lens: usize| of_lens(lens).next().map(|p| p.prior);
-    // Photos held another way have the lens turned in their frame.
-    let one_frame = |lens: usize| {
-        let centre = |p: &PhotoTogether| (p.prior.mean.cx_px, p.prior.mean.cy_px);
-        of_lens(lens).all(|p| of_lens(lens).next().is_some_and(|first| centre(first) == centre(p)))
-    };
-    let joint = |lens: usize| prior_of(lens).and_then(|p| p.covariance).filter(|_| one_frame(lens));
-    let shared = |lens: usize, parameter: LensParameter| match parameter {
-        LensParameter::PrincipalX | LensParameter::PrincipalY => joint(lens).is_some(),
-        LensParameter::P1 | LensParameter::P2 => one_frame(lens),
-        _ => true,
-    };
-    let by_itself = |lens: usize, prior: &LensPrior, parameter: LensParameter| {
-        of_prior(&LensPrior { covariance: joint(lens), ..*prior }, parameter)
-    };
-    let known = |parameter| match parameter {
-        BundleParameter::Lens(p, Scope::Lens(lens)) => match prior_of(lens) {
-            Some(prior) if shared(lens, p) => by_itself(lens, &prior, p),
-            _ => Known::Fixed,
-        },
-        BundleParameter::Lens(LensParameter::Focal, Scope::Photo(_)) => Known::Within(FOCAL_CHANGE_U),
-        BundleParameter::Lens(p, Scope::Photo(photo)) => {
-            let PhotoTogether { lens, prior, .. } = &photos[photo];
-            if shared(*lens, p) { Known::Fixed } else { by_itself(*lens, prior, p) }
-        }
-        other => of_photo(other),
-    };
-    let bundled = photos.iter().map(|p| BundlePhoto {
-        lens: p.lens,
-        base: p.prior.mean.into(),
-        views: p.cards.clone(),
-    });
-    let all: Vec<BundlePhoto> = bundled.collect();
-    let mut bundle = Bundle::new(&all, known).ok_or(SolveError::BadStart)?;
-    for lens in 0..photos.len() {
-        if let Some(covariance) = joint(lens) {
-            bundle = with_joint_prior(bundle, &covariance, |_| Scope::Lens(lens))?;
-        }
-    }
-    bundle.set_noise(photos.iter().map(|p| p.fit.noise).collect());
-    let poses = photos.iter().flat_map(|p| p.fit.card_poses.iter().map(|pose| (pose, p.fit.camera.lens)));
-    for (view, (pose, lens)) in bundle.layout.views.iter_mut().zip(poses) {
-        view.start = PoseStart::new(*pose, &lens.into());
-    }
-    let start = bundle.start();
-    let first = bundle.solve(&start, SETTLED)?;
-    let estimate = settle_noise(&mut bundle, first)?;
-    let alone = photos.iter().map(|p| p.fit.ambiguity.clone());
-    let fits = CameraFit::all(&bundle, estimate).into_iter().zip(alone);
-    Ok(fits.map(|(fit, ambiguity)| fit.with_ambiguity(ambiguity)).collect())
 }
 
 /// With the correlated prior of a calibration.

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use super::Camera;
 use super::bundle::Known;
 use super::calibrate::{LensModel, calibrate};
-use super::fit::{CameraFit, PhotoTogether, fit_camera, fit_together};
+use super::fit::{CameraFit, fit_camera};
 use super::lens::Lens;
 use super::paper::BentPaper;
 use super::parameter::UncertaintySource;
@@ -271,28 +271,4 @@ fn a_calibration_allows_for_its_print() {
     println!("focal length of calibrations: errors {rms:.2} of their uncertainties");
     // 99 % of such figures of forty normal errors.
     assert!((0.7..1.3).contains(&rms), "{rms}: {errors:?}");
-}
-
-#[test]
-fn photos_of_one_lens_know_its_focal_length_better_together() {
-    for seed in 0..20 {
-        let mut d = Drawer::new(seed);
-        let lens = lens(FOCAL_PX * (0.04 * d.normal()).exp(), 1.0);
-        let card = Card { sagittas_mm: [0.8 * d.normal(), 0.8 * d.normal()], ..FLAT };
-        let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, 0.04);
-        let views = [0.5, 3.6].map(|heading| {
-            let camera = camera(lens, 10.0, heading, Vector2::new(0.1, 0.1), 1150.0);
-            seen(&camera, card, &all_tags(), 0.02, &mut d).unwrap()
-        });
-        let alone = views.each_ref().map(|view| fit_camera(&prior, std::slice::from_ref(view)).unwrap());
-        let photos =
-            [0, 1].map(|i| PhotoTogether { fit: &alone[i], prior, lens: 0, cards: vec![(0, &views[i])] });
-        for fit in fit_together(&photos).unwrap() {
-            let u = fit.focal_u_px();
-            assert!(alone.iter().all(|a| u < a.focal_u_px()), "{u} px");
-            let error = (fit.camera.lens.focal_px - lens.focal_px) / u;
-            // One in two thousand by chance.
-            assert!(error.abs() < 3.5, "{error} u");
-        }
-    }
 }

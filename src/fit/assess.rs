@@ -291,7 +291,7 @@ fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
     let bands = rule.bands.iter().map(|band| Ok((within(band)?, band)));
     let mut likely: Vec<(f64, &Band)> = match bands.collect::<Result<_, Missing>>() {
         Ok(likely) => likely,
-        Err(why) => return format!("the stretch it lies in is not known: {why}"),
+        Err(why) => return format!("its stretch is not known: {why}"),
     };
     likely.sort_by(|a, b| b.0.total_cmp(&a.0));
     match likely.as_slice() {

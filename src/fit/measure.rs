@@ -196,7 +196,7 @@ fn nodes_about(seen: &Seen, part: Part, s: f64) -> Result<Vec<Station>, Missing>
 /// Stations nearer than this are one: 0.2 mm along a saddle.
 const SAME_STATION: f64 = 0.0005;
 
-/// Where a named width lies. Where the sheet does not say how well the edges place it, that is bounded by the stretch of
+/// The station of a named width. Where the sheet does not say how well the edges place it, that is bounded by the stretch of
 /// traced points over which the width stays within its points' own uncertainty of the extreme, taken as rectangular. The
 /// ends of the midline come on top.
 fn station_of(seen: &Seen, name: NamedWidth) -> Result<Quantity, Missing> {
@@ -204,7 +204,7 @@ fn station_of(seen: &Seen, name: NamedWidth) -> Result<Quantity, Missing> {
     let u = match width.at_u {
         Some(u) => u,
         None => flat_stretch(seen.sheet, name.part(), width.at, width.mm)
-            .ok_or_else(|| format!("the sheet has no edges about {name} that show where it lies"))?,
+            .ok_or_else(|| format!("the sheet has no edges about {name} that show its station"))?,
     };
     let (at, length) = (width.at, length_of(seen)?);
     let moves = |_, ends: Option<[f64; 2]>| {

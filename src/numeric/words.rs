@@ -81,7 +81,7 @@ impl NamedWidth {
         }
     }
 
-    /// The pair of edges that it lies between.
+    /// The pair of edges that it is taken between.
     pub fn part(self) -> Part {
         match self {
             Self::SeatWidest | Self::SeatWaist => Part::Seat,

@@ -28,7 +28,7 @@ pub struct EdgePoint {
 pub struct Rival {
     /// Probability that the edge is there.
     pub probability: f64,
-    /// How far outwards it lies (negative: inwards), mm.
+    /// Distance outwards (negative: inwards) from the traced one, mm.
     pub apart_mm: f64,
     /// Where it is seen.
     pub pixel: PhotoPoint,

@@ -113,7 +113,7 @@ fn beliefs(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<Belief
     (0..rows).map(|row| beliefs[(row / SAMPLES).min(posterior.rows - 1)]).collect()
 }
 
-/// How sure a row is that the edge lies at a column, and where else it may be.
+/// Confidence of a row that the edge is at a column, and where else it may be.
 fn belief(posterior: &EdgePosterior, row: usize, column: usize) -> Belief {
     if posterior.unseen[row] > HIDDEN {
         return Belief::HIDDEN;
@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn places_beside_the_path_are_rivals_by_their_probability() {
-        // Columns are 0.4 mm wide: 3 of 10 lie 6 mm further out, 1 of 10 lies 4 mm further in.
+        // Columns are 0.4 mm wide: 3 of 10 are 6 mm further out, 1 of 10 is 4 mm further in.
         let mut edge = vec![f32::NEG_INFINITY; COLUMNS];
         for (column, p) in [(64, 0.6_f32), (79, 0.3), (54, 0.1)] {
             edge[column] = p.ln();

@@ -81,7 +81,7 @@ fn from_value(value: Value) -> Result<Sheet, String> {
 /// No length of a saddle is longer, mm.
 const LONGEST_MM: f64 = 10_000.0;
 
-/// Refuses lengths that no saddle has, for which a figure to scale has no room, and influences that are not whole.
+/// Refuses lengths that no saddle has, too long to draw, and influences that are not whole.
 fn sound(sheet: Sheet) -> Result<Sheet, String> {
     if sheet.influences.as_ref().is_some_and(|influences| !influences.is_whole()) {
         return Err("at `influences`: a list is not as long as `places`; measure the photo again".into());

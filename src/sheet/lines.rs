@@ -144,7 +144,7 @@ pub struct RivalWidth {
     pub mm: f64,
     /// Its expanded uncertainty, in millimetres.
     pub u95: f64,
-    /// The station where it lies, without a unit.
+    /// Its station, without a unit.
     pub at: f64,
 }
 

@@ -52,7 +52,7 @@ pub struct Width {
     /// Its standard uncertainty, in millimetres; left out when not kept.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub u: Option<f64>,
-    /// The standard uncertainty of the station where it lies, from the traced edges alone (the ends of the midline come on
+    /// The standard uncertainty of its station, from the traced edges alone (the ends of the midline come on
     /// top), without a unit; left out where the station is set or the edges do not place it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at_u: Option<f64>,

@@ -11,14 +11,12 @@ pub mod section;
 
 use nalgebra::Vector2;
 
-use crate::camera::fit::CameraFit;
 use crate::numeric::words::{NamedWidth, Pair, Part, SIDES, View};
 use crate::outline::Outline;
 use crate::outline::bisect::{BISECTED, robust_line};
 use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 pub use crate::outline::midline::GIVEN_END_U_MM;
-use crate::outline::midline::Midline;
 use influence::Budget;
 use influences::Influences;
 use plan::Plan;
@@ -101,32 +99,16 @@ impl Widths {
     }
 }
 
-/// An end pointed at by hand lies within this of the middle, mm (a stated assumption).
+/// An end given by hand is within this of the middle, mm (a stated assumption).
 const MOST_END_SLIP_MM: f64 = 15.0;
 
 /// What widths are measured from.
 #[derive(Debug, Clone, Copy)]
 pub struct Subject<'a> {
-    /// The camera's fit.
-    pub fit: &'a CameraFit,
-    /// The midline.
-    pub midline: &'a Midline,
+    /// All but the edges.
+    pub inputs: Inputs<'a>,
     /// The traced edges.
     pub outline: &'a Outline,
-    /// Heights of the seat's edges over the card.
-    pub seat_lift: &'a LiftProfile,
-    /// Heights of the channel's edges over the card.
-    pub channel_lift: &'a LiftProfile,
-    /// Relative standard uncertainty of the print scale.
-    pub print_scale_u: f64,
-}
-
-impl<'a> Subject<'a> {
-    /// The inputs of its widths.
-    pub fn inputs(&self) -> Inputs<'a> {
-        let Self { fit, midline, seat_lift, channel_lift, print_scale_u, .. } = *self;
-        Inputs { fit, midline, seat_lift, channel_lift, print_scale_u }
-    }
 }
 
 /// Measures everything that the traced edges give; no named width where they give none. `None` where an edge cannot be
@@ -134,8 +116,8 @@ impl<'a> Subject<'a> {
 pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let edges = LocatedEdges::of(subject);
     let plan = Plan::of(&[(subject, &edges)]);
-    let (halves, influences) = subject.inputs().influences(&plan.cuts_of(0), plan.places.clone())?;
-    Some(plan.widths(&halves, influences, subject.midline, edges))
+    let (halves, influences) = subject.inputs.influences(&plan.cuts_of(0), plan.places.clone())?;
+    Some(plan.widths(&halves, influences, subject.inputs.midline, edges))
 }
 
 /// The traced edges located about the midline.
@@ -147,11 +129,12 @@ struct LocatedEdges {
 
 impl LocatedEdges {
     fn of(subject: &Subject) -> Self {
+        let Inputs { fit, midline, seat_lift, channel_lift, .. } = subject.inputs;
         let locate = |edges: &[TracedEdge; 2], lift: &LiftProfile| {
-            [0, 1].map(|i| locate_edge(&subject.fit.camera, subject.midline, lift, SIDES[i], &edges[i]))
+            [0, 1].map(|i| locate_edge(&fit.camera, midline, lift, SIDES[i], &edges[i]))
         };
-        let seat = locate(&subject.outline.seat, subject.seat_lift);
-        let channel = subject.outline.channel.as_ref().map(|c| locate(c, subject.channel_lift));
+        let seat = locate(&subject.outline.seat, seat_lift);
+        let channel = subject.outline.channel.as_ref().map(|c| locate(c, channel_lift));
         Self { seat, channel }
     }
 

@@ -190,7 +190,7 @@ fn extreme_in(
     sign: f64,
 ) -> Option<Extreme> {
     let in_photo = |(subject, edges): &(&Subject, &LocatedEdges)| {
-        extreme(edges.pair(part)?, subject.midline.length_mm(), range, sign)
+        extreme(edges.pair(part)?, subject.inputs.midline.length_mm(), range, sign)
     };
     Extreme::agreed(&photos.iter().filter_map(in_photo).collect::<Vec<_>>())
 }
@@ -206,12 +206,13 @@ fn share_slopes(cuts: &mut [Option<Cut>]) {
 
 fn cut_at(subject: &Subject, edges: &LocatedEdges, place: Place) -> Option<Cut> {
     let Place { part, at: station, .. } = place;
-    let lift = if part == Part::Seat { subject.seat_lift } else { subject.channel_lift };
+    let lift = if part == Part::Seat { subject.inputs.seat_lift } else { subject.inputs.channel_lift };
     let pair = edges.pair(part)?;
     let cut_side = |side: Side| {
-        let cut = section(&pair[usize::from(side == Side::Right)], station, subject.midline.length_mm())?;
-        let at = subject.midline.point(station, cut.half_width_mm, side, lift.at_mm(station));
-        let pixel = subject.fit.camera.photo_from_card(at)?;
+        let cut =
+            section(&pair[usize::from(side == Side::Right)], station, subject.inputs.midline.length_mm())?;
+        let at = subject.inputs.midline.point(station, cut.half_width_mm, side, lift.at_mm(station));
+        let pixel = subject.inputs.fit.camera.photo_from_card(at)?;
         (cut.confidence >= LEAST_CONFIDENCE).then_some(CutSide {
             pixel,
             slope: cut.slope,

@@ -44,8 +44,8 @@ pub struct CutSide {
 /// uncertainty common to both sides. It varies with the angle of view, the light and the background; on rendered photos
 /// of known truth the medians of most sides lie within this (`tests/accuracy/photos.rs` prints the widths).
 pub const PIPING_U_MM: f64 = 0.4;
-/// A card laid level by eye lies within a degree of the saddle's horizontal, either way (a stated assumption): a
-/// rectangular distribution, radians. Heights are measured upwards from the card; where the saddle lies its plane is off
+/// A card laid level by eye is within a degree of the saddle's horizontal, either way (a stated assumption): a
+/// rectangular distribution, radians. Heights are measured upwards from the card; at the saddle its plane is off
 /// by that much of the distance.
 pub const LEVEL_U: f64 = 0.0101;
 /// A saddle on its stand is rolled about its midline by up to 1.3 degrees either way before the eye sees it: 5 mm between

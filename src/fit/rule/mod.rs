@@ -74,10 +74,10 @@ pub struct Limit {
     pub source: String,
 }
 
-/// A stretch of values with a name, for rules that only state where a value lies.
+/// A stretch of values with a name, for rules that only state the stretch of a value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Band {
-    /// What lies there.
+    /// What such a value means.
     pub name: String,
     /// Lower end.
     pub lower: Option<Limit>,

@@ -1,4 +1,4 @@
-//! Networks trained on rendered and drawn saddles: where a saddle lies, and posteriors of its edges.
+//! Networks trained on rendered and drawn saddles: place maps of a saddle, and posteriors of its edges.
 
 pub mod net;
 
@@ -100,7 +100,7 @@ pub fn relative(value: f32, channel: usize, mean: f32) -> f32 {
 
 /// Neighbouring rows see the same things: each counts as this part of an independent one.
 const ROW_WEIGHT: f32 = 0.5;
-/// Probability in a row that the edge lies where the network sees none.
+/// Probability in a row that the edge is where the network sees none.
 const BLIND: f32 = 1e-3;
 
 /// Viterbi costs of some rows: the negative log posterior times [`ROW_WEIGHT`], the posterior no less than [`BLIND`] allows. A

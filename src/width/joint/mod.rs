@@ -13,7 +13,7 @@ mod solve;
 
 use super::influences::Influences;
 use super::plan::Plan;
-use super::response::{Cut, Halves, Response};
+use super::response::{Cut, Halves, Inputs, Response};
 use super::{LocatedEdges, LocatedPair, Subject, Widths};
 use crate::camera::fit::CameraFit;
 use crate::numeric::frame::PhotoPoint;
@@ -164,13 +164,12 @@ impl Reading {
         let subjects: Vec<Subject> = subject
             .sights
             .iter()
-            .map(|sight| Subject {
-                fit: sight.fit,
-                midline: &midline,
-                outline: sight.outline,
-                seat_lift: &lifts[0],
-                channel_lift: &lifts[1],
-                print_scale_u: subject.print_scale_u,
+            .map(|sight| {
+                let (fit, midline) = (sight.fit, &midline);
+                let [seat_lift, channel_lift] = lifts;
+                let print_scale_u = subject.print_scale_u;
+                let inputs = Inputs { fit, midline, seat_lift, channel_lift, print_scale_u };
+                Subject { inputs, outline: sight.outline }
             })
             .collect();
         let edges: Vec<LocatedEdges> = subjects.iter().map(LocatedEdges::of).collect();
@@ -202,11 +201,11 @@ impl PhotoReading {
     fn of(subject: &Subject, lens: usize, plan: &Plan, photo: usize) -> Option<Self> {
         let places = (0..plan.places.len()).filter(|place| plan.cuts[*place][photo].is_some()).collect();
         let cuts = plan.cuts_of(photo);
-        let inputs = subject.inputs();
+        let inputs = subject.inputs;
         let halves = inputs.base(&cuts)?;
         let seen = (&halves, &cuts[..]);
         let (responses, by_ends) = (inputs.responses(seen)?, inputs.by_ends(seen)?);
-        let (by_lift, length_mm) = (inputs.by_lift(seen)?, subject.midline.length_mm());
+        let (by_lift, length_mm) = (inputs.by_lift(seen)?, inputs.midline.length_mm());
         Some(Self { places, cuts, length_mm, halves, responses, by_ends, by_lift, lens })
     }
 }

@@ -100,7 +100,7 @@ pub(super) fn unknown(place: usize, side: Side) -> usize {
 }
 
 /// The observations and how they depend on the unknowns: the half-widths of all places, left and right, then how much each
-/// knot of the seat's heights and of the channel's lies above what was supposed.
+/// knot of the seat's heights and of the channel's is above what was assumed.
 pub(super) struct Observations {
     pub values: Vec<f64>,
     pub rows: Vec<DVector<f64>>,

@@ -25,7 +25,7 @@ use seatspan::outline::edge::{EdgePoint, TracedEdge};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
 use seatspan::photo::focal::FILM_DIAGONAL_MM;
-use seatspan::width::response::{PIPING_U_MM, Slope};
+use seatspan::width::response::{Inputs, PIPING_U_MM, Slope};
 use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
 
 /// Options of `lab coverage`.
@@ -409,14 +409,9 @@ fn midline_between(fit: &CameraFit, ends: [PhotoPoint; 2], lift: &LiftProfile) -
 }
 
 fn measured((fit, traced): &Observed, ends: [PhotoPoint; 2], lift: &LiftProfile) -> Option<Widths> {
-    measure_widths(&Subject {
-        fit,
-        midline: &midline_between(fit, ends, lift)?,
-        outline: &Outline { seat: traced.clone(), channel: None },
-        seat_lift: lift,
-        channel_lift: lift,
-        print_scale_u: PRINT_SCALE_U,
-    })
+    let midline = &midline_between(fit, ends, lift)?;
+    let inputs = Inputs { fit, midline, seat_lift: lift, channel_lift: lift, print_scale_u: PRINT_SCALE_U };
+    measure_widths(&Subject { inputs, outline: &Outline { seat: traced.clone(), channel: None } })
 }
 
 fn true_mm(seat: &Seat, name: NamedWidth) -> f64 {

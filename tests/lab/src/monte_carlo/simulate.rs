@@ -56,8 +56,8 @@ struct Draws<'a> {
 /// draws fail that the rest would be biased.
 pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compared>> {
     let (linear, cuts) = (measure_widths(subject)?, named_cuts(subject));
-    let root = root(&subject.fit.estimate.covariance)?;
-    let draws = Draws { inputs: subject.inputs(), cuts: cuts.iter().map(|c| c.cut).collect(), root };
+    let root = root(&subject.inputs.fit.estimate.covariance)?;
+    let draws = Draws { inputs: subject.inputs, cuts: cuts.iter().map(|c| c.cut).collect(), root };
     let mut drawer = Drawer::new(seed);
     let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); cuts.len()];
     for _ in 0..count {

@@ -1,4 +1,4 @@
-//! The walk of the 12-megapixel demo photo, whole and stage by stage, beside decoding the same file to RGB alone.
+//! The pipeline on the 12-megapixel demo photo, whole and stage by stage, beside decoding the same file to RGB alone.
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, LazyLock};
@@ -47,7 +47,7 @@ fn a_decode_to_rgb_alone() -> image::RgbImage {
 
 /// What `seatspan measure` does, without starting a process and writing files.
 #[divan::bench(sample_count = 10, sample_size = 1)]
-fn b_whole_walk() -> Vec<u8> {
+fn b_whole_pipeline() -> Vec<u8> {
     let photo = Photo::open(&demo()).expect("the demo photo");
     overlay(photo.into())
 }
