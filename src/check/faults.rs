@@ -1,8 +1,8 @@
 //! Faults of a photo: each with what to do and what it costs.
 
 use super::Reason;
-use super::look::{CardLook, Missing};
-use super::view::{View, good};
+use super::look::{CardLook, TagLoss};
+use super::view::{PhotoView, good};
 use crate::card::FoundCards;
 use crate::card::unread::Obstacle;
 use crate::photo::focal::FILM_DIAGONAL_MM;
@@ -27,9 +27,9 @@ const BEND_TO_MENTION_MM: f64 = 2.0;
 const COARSE_STEP: f64 = 29.0;
 
 /// What makes a photo worse than it could be, the most expensive first.
-pub fn reasons_of_loss(photo: &Photo, found: &FoundCards, view: &View, look: &CardLook) -> Vec<Reason> {
+pub fn reasons_of_loss(photo: &Photo, found: &FoundCards, view: &PhotoView, look: &CardLook) -> Vec<Reason> {
     let now = view.simulated_u95_mm();
-    let cost = |other: Option<View>| {
+    let cost = |other: Option<PhotoView>| {
         let gain = now? - other?.simulated_u95_mm()?;
         gain.is_finite().then_some(gain.max(0.0))
     };
@@ -59,13 +59,13 @@ fn costly(code: &str, text: impl Into<String>, hint: &str, cost_mm: Option<f64>)
     cost_mm.filter(|c| *c >= LEAST_COST_MM).map(|_| reason(code, text, hint, cost_mm))
 }
 
-fn oblique(view: &View, cost: Option<f64>) -> Option<Reason> {
+fn oblique(view: &PhotoView, cost: Option<f64>) -> Option<Reason> {
     let tilt = view.camera.pose.tilt_deg();
     let text = format!("the photo was taken from the side ({tilt:.0} degrees off straight above)");
     costly("too-oblique", text, "hold the phone flat, straight above the saddle", cost)
 }
 
-fn near(photo: &Photo, view: &View, cost: &dyn Fn(Option<View>) -> Option<f64>) -> Option<Reason> {
+fn near(photo: &Photo, view: &PhotoView, cost: &dyn Fn(Option<PhotoView>) -> Option<f64>) -> Option<Reason> {
     let distance = view.distance_mm()?;
     let diagonal = (photo.width_px() as f64).hypot(photo.height_px() as f64);
     let f35_mm = view.camera.lens.focal_px / diagonal * FILM_DIAGONAL_MM;
@@ -83,7 +83,7 @@ fn near(photo: &Photo, view: &View, cost: &dyn Fn(Option<View>) -> Option<f64>) 
     costly("too-near", text, hint, cost)
 }
 
-fn small(photo: &Photo, view: &View, cost: Option<f64>) -> Option<Reason> {
+fn small(photo: &Photo, view: &PhotoView, cost: Option<f64>) -> Option<Reason> {
     let mm = view.mm_per_px()?;
     let resized = photo.history().iter().any(|n| matches!(n, PhotoNote::Resized { .. }));
     let long = photo.width_px().max(photo.height_px());
@@ -100,7 +100,7 @@ fn small(photo: &Photo, view: &View, cost: Option<f64>) -> Option<Reason> {
 /// Phones take at least 8 megapixels, 3264 px on the long side (common practice, no source).
 const FULL_SIZE_PX: usize = 3000;
 
-fn blurred(view: &View, look: &CardLook, cost: Option<f64>) -> Option<Reason> {
+fn blurred(view: &PhotoView, look: &CardLook, cost: Option<f64>) -> Option<Reason> {
     let blur = view.blur_px;
     if blur > DIRECTION_KNOWN_PX {
         let text =
@@ -135,7 +135,7 @@ fn unclear(photo: &Photo, look: &CardLook, cost: Option<f64>) -> Option<Reason> 
 fn incomplete(found: &FoundCards, look: &CardLook, cost: Option<f64>) -> Option<Reason> {
     let all = found.cards[0].pattern.tags.len();
     let [cut_off, glare, hidden] =
-        [Missing::CutOff, Missing::Glare, Missing::Hidden].map(|why| look.missing_for(why));
+        [TagLoss::CutOff, TagLoss::Glare, TagLoss::Hidden].map(|why| look.missing_for(why));
     let of = |n: usize| format!("{n} of its {all} squares");
     let most = cut_off.max(glare).max(hidden);
     let (code, text, hint) = if most == 0 {
@@ -174,7 +174,7 @@ fn lens_unknown(photo: &Photo, cost: Option<f64>) -> Option<Reason> {
     costly(code, text, hint, cost)
 }
 
-fn bent(view: &View, cost: Option<f64>) -> Option<Reason> {
+fn bent(view: &PhotoView, cost: Option<f64>) -> Option<Reason> {
     let cost = cost.filter(|c| *c >= LEAST_COST_MM || view.bend_mm >= BEND_TO_MENTION_MM)?;
     let text = format!("the card is bent by {:.1} mm", view.bend_mm);
     Some(reason("card-bent", text, "glue the card to something flat and stiff", Some(cost)))

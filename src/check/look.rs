@@ -13,7 +13,7 @@ use crate::photo::Photo;
 
 /// Why a tag was not measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Missing {
+pub enum TagLoss {
     /// Outside the photo.
     CutOff,
     /// Burnt out.
@@ -30,7 +30,7 @@ pub struct CardLook {
     /// Part of that white which is burnt out.
     pub burnt_out: f64,
     /// Tags that were not measured.
-    pub missing: Vec<Missing>,
+    pub missing: Vec<TagLoss>,
     /// Ratio of the blur across the most and the least blurred direction.
     pub blur_ratio: f64,
     /// Median noise over contrast of its edges.
@@ -60,7 +60,7 @@ impl CardLook {
     }
 
     /// Number of tags missing for a reason.
-    pub fn missing_for(&self, why: Missing) -> usize {
+    pub fn missing_for(&self, why: TagLoss) -> usize {
         self.missing.iter().filter(|m| **m == why).count()
     }
 }
@@ -93,7 +93,7 @@ fn burnt_out_part(photo: &Photo, places: &[PhotoPoint]) -> f64 {
     burnt as f64 / levels.len().max(1) as f64
 }
 
-fn missing(photo: &Photo, card: &FoundCard) -> Vec<Missing> {
+fn missing(photo: &Photo, card: &FoundCard) -> Vec<TagLoss> {
     (0..card.pattern.tags.len())
         .filter(|index| card.tags.iter().all(|t| t.index != *index))
         .map(|index| {
@@ -103,11 +103,11 @@ fn missing(photo: &Photo, card: &FoundCard) -> Vec<Missing> {
             let places: Vec<PhotoPoint> = grid.filter_map(|p| apply(&map, p).map(PhotoPoint::from)).collect();
             let inside = |p: &PhotoPoint| photo.linear_at(*p).is_some();
             if places.len() < 64 || !places.iter().all(inside) {
-                Missing::CutOff
+                TagLoss::CutOff
             } else if burnt_out_part(photo, &places) > GLARE_PART {
-                Missing::Glare
+                TagLoss::Glare
             } else {
-                Missing::Hidden
+                TagLoss::Hidden
             }
         })
         .collect()

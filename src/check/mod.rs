@@ -17,12 +17,12 @@ use crate::pipeline::Located;
 use crate::refusal::Refusal;
 use faults::{reasons_of_loss, reasons_of_refusal};
 use look::CardLook;
-use view::View;
+use view::PhotoView;
 
 /// Verdict on a photo.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum Verdict {
+pub enum PhotoVerdict {
     /// No better photo would make a width much more certain.
     Usable,
     /// It can be measured, less certainly than a better one.
@@ -79,7 +79,7 @@ pub struct Judgement {
     /// The photo's file name, without folders.
     pub file: String,
     /// The verdict.
-    pub verdict: Verdict,
+    pub verdict: PhotoVerdict,
     /// Predicted expanded uncertainty (95 %) of a 230 mm width in the middle of the frame, where the heights of its
     /// edges are measured with a ruler, mm; null where the photo cannot be measured.
     pub u95_mm: Option<f64>,
@@ -97,13 +97,13 @@ impl Judgement {
     /// The verdict in a line.
     pub fn headline(&self) -> String {
         let verdict = match self.verdict {
-            Verdict::Usable => "usable",
-            Verdict::UsableWithLoss => "usable with loss",
-            Verdict::TakeAgain => "take it again",
+            PhotoVerdict::Usable => "usable",
+            PhotoVerdict::UsableWithLoss => "usable with loss",
+            PhotoVerdict::TakeAgain => "take it again",
         };
         let Some(u95) = self.u95_mm else { return verdict.into() };
         let loss = match self.loss_mm {
-            Some(loss) if self.verdict != Verdict::Usable => {
+            Some(loss) if self.verdict != PhotoVerdict::Usable => {
                 format!(", {loss:.1} mm of it could be avoided")
             }
             _ => String::new(),
@@ -127,7 +127,7 @@ const TAKE_AGAIN_MM: f64 = 6.35;
 pub fn judge(photo: &Photo, outcome: Result<&Located, &Refusal>) -> Judgement {
     let viewed = outcome.map_err(Refusal::clone).and_then(|located| {
         let look = CardLook::of(photo, &located.found);
-        let view = View::of(located, &look).ok_or_else(too_far_off)?;
+        let view = PhotoView::of(located, &look).ok_or_else(too_far_off)?;
         Ok((located, view, look))
     });
     match viewed {
@@ -155,7 +155,7 @@ fn refused(file: &str, mut reasons: Vec<Reason>) -> Judgement {
     reasons.truncate(MOST_REASONS);
     Judgement {
         file: file.to_owned(),
-        verdict: Verdict::TakeAgain,
+        verdict: PhotoVerdict::TakeAgain,
         u95_mm: None,
         u95_lift_unknown_mm: None,
         loss_mm: None,
@@ -164,17 +164,17 @@ fn refused(file: &str, mut reasons: Vec<Reason>) -> Judgement {
     }
 }
 
-fn judge_view(located: &Located, view: &View, look: &CardLook) -> Judgement {
+fn judge_view(located: &Located, view: &PhotoView, look: &CardLook) -> Judgement {
     let Located { photo, found, .. } = located;
     let u95_mm = view.u95_mm();
     let best = view.at_its_best().simulated_u95_mm();
     let loss_mm = best.map(|best| u95_mm - best).filter(|loss| loss.is_finite()).map(|loss| loss.max(0.0));
     let verdict = if !(u95_mm <= TAKE_AGAIN_MM) {
-        Verdict::TakeAgain
+        PhotoVerdict::TakeAgain
     } else if loss_mm.is_none_or(|loss| loss >= LOSS_TO_MENTION_MM) {
-        Verdict::UsableWithLoss
+        PhotoVerdict::UsableWithLoss
     } else {
-        Verdict::Usable
+        PhotoVerdict::Usable
     };
     let mut reasons = reasons_of_loss(photo, found, view, look);
     reasons.truncate(MOST_REASONS);

@@ -51,7 +51,7 @@ const BEND_UNMODELLED: f64 = 0.2;
 
 /// Geometry and quality of a photo, measured or simulated.
 #[derive(Debug, Clone)]
-pub struct View {
+pub struct PhotoView {
     /// The camera.
     pub camera: Camera,
     /// What is known of the lens beforehand.
@@ -77,7 +77,7 @@ pub struct View {
     lift_unknown_mm: Option<f64>,
 }
 
-impl View {
+impl PhotoView {
     /// The view of a located photo; `None` where its middle does not show the card's plane.
     pub fn of(located: &Located, look: &CardLook) -> Option<Self> {
         let Located { photo, found, fit, .. } = located;

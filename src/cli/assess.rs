@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::anyhow;
 use clap::Args;
 
-use crate::fit::assess::{Request, assess};
+use crate::fit::assess::{AssessmentRequest, assess};
 use crate::fit::rider::{Rider, read_text};
 use crate::fit::rule::RuleSet;
 use crate::fit::verdict::{CONFIDENCE, LEAST_CONFIDENCE};
@@ -108,8 +108,12 @@ pub fn run(args: &AssessArgs) -> anyhow::Result<u8> {
     let (rules, rider) = args.judging.read(args.rider.as_deref())?;
     let rider = rider.unwrap_or_default();
     let sheets = read_sheets(&args.sheets)?;
-    let request =
-        Request { sheets: &sheets, rider: &rider, rules: &rules, confidence: args.judging.confidence };
+    let request = AssessmentRequest {
+        sheets: &sheets,
+        rider: &rider,
+        rules: &rules,
+        confidence: args.judging.confidence,
+    };
     let assessment = assess(&request).map_err(|e| anyhow!(e))?;
     if args.json {
         super::say(&serde_json::to_string_pretty(&assessment)?);

@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::measure::scale_by;
 use super::values::parse_bar;
 use crate::camera::lens_choice::{ChosenLens, readable};
-use crate::check::{Judgement, Reason, Verdict, judge, unreadable};
+use crate::check::{Judgement, PhotoVerdict, Reason, judge, unreadable};
 use crate::explain::Explanation;
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::pipeline::{Located, Request};
@@ -78,7 +78,7 @@ pub fn run(args: &CheckArgs) -> anyhow::Result<u8> {
             }
         }
     }
-    let again = judged.iter().any(|j| j.verdict == Verdict::TakeAgain);
+    let again = judged.iter().any(|j| j.verdict == PhotoVerdict::TakeAgain);
     if args.json {
         super::say(&serde_json::to_string_pretty(&Report { schema: SCHEMA, photos: judged })?);
     } else if !judged.is_empty() {

@@ -6,7 +6,7 @@ use anyhow::anyhow;
 use clap::{Args, ValueEnum};
 
 use super::assess::{Judging, read_sheets};
-use crate::fit::compare::{Wish, compare};
+use crate::fit::compare::{ComparisonRequest, compare};
 use crate::report::comparison::{csv, text};
 
 /// Options of `seatspan compare`.
@@ -58,7 +58,7 @@ Exit status: 0 compared; 2 an error of use or of the machine.";
 pub fn run(args: &CompareArgs) -> anyhow::Result<u8> {
     let (rules, rider) = args.judging.read(args.rider.as_deref())?;
     let sheets = read_sheets(&args.sheets)?;
-    let request = Wish {
+    let request = ComparisonRequest {
         sheets: &sheets,
         rider: rider.as_ref(),
         rules: &rules,

@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::anyhow;
 
 use super::assess::Judging;
-use crate::fit::assess::{Request, assess};
+use crate::fit::assess::{AssessmentRequest, assess};
 use crate::fit::compare::by_saddle;
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
@@ -43,7 +43,8 @@ impl Judge {
     /// # Errors
     /// As [`Judge::by_saddle`].
     pub fn saddle(&self, sheets: &[Sheet]) -> anyhow::Result<Assessment> {
-        let request = Request { sheets, rider: &self.rider, rules: &self.rules, confidence: self.confidence };
+        let request =
+            AssessmentRequest { sheets, rider: &self.rider, rules: &self.rules, confidence: self.confidence };
         assess(&request).map_err(|e| anyhow!("{}: {e}", sheets[0].saddle.name))
     }
 }

@@ -14,7 +14,7 @@ use crate::photo::sha256_hex;
 use crate::report::figure::comparison::MOST;
 use crate::report::judged;
 use crate::report::page::{
-    Document, Options, Purpose, Subject, Verdicts, compare, html, pages, single, tiles,
+    Document, Options, Purpose, ReportSubject, Verdicts, compare, html, pages, single, tiles,
 };
 use crate::report::shape::Shape;
 use crate::report::units::Units;
@@ -83,7 +83,7 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
     let outputs = Outputs::of(args)?;
     let sheets: Vec<(PathBuf, Sheet, String)> =
         args.sheets.iter().map(|file| read(file)).collect::<anyhow::Result<_>>()?;
-    let subjects: Vec<Subject> =
+    let subjects: Vec<ReportSubject> =
         sheets.iter().map(|(file, sheet, sha256)| subject(args, file, sheet, sha256)).collect();
     let plan = true_scale(args, &subjects[0])?;
     let verdicts = verdicts(args, &subjects)?;
@@ -101,7 +101,7 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
 }
 
 /// The verdicts for the rider, if one is given.
-fn verdicts(args: &ReportArgs, subjects: &[Subject]) -> anyhow::Result<Option<Verdicts>> {
+fn verdicts(args: &ReportArgs, subjects: &[ReportSubject]) -> anyhow::Result<Option<Verdicts>> {
     let Some(rider) = &args.rider else { return Ok(None) };
     let judge = Judge::of(rider, &args.judging)?;
     let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
@@ -117,7 +117,7 @@ fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {
     Ok((file.to_path_buf(), sheet, sha256_hex(&bytes)))
 }
 
-fn subject<'a>(args: &ReportArgs, file: &Path, sheet: &'a Sheet, sha256: &str) -> Subject<'a> {
+fn subject<'a>(args: &ReportArgs, file: &Path, sheet: &'a Sheet, sha256: &str) -> ReportSubject<'a> {
     let name = file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     // A comparison shows no photos, and a refused photo has no lines.
     let photo = match (args.sheets.len(), &sheet.refused) {
@@ -129,10 +129,10 @@ fn subject<'a>(args: &ReportArgs, file: &Path, sheet: &'a Sheet, sha256: &str) -
     {
         eprintln!("{}: the report has no picture: {reason}", file.display());
     }
-    Subject { sheet, file: name, sha256: sha256.to_owned(), photo }
+    ReportSubject { sheet, file: name, sha256: sha256.to_owned(), photo }
 }
 
-fn true_scale(args: &ReportArgs, subject: &Subject) -> anyhow::Result<Vec<Canvas>> {
+fn true_scale(args: &ReportArgs, subject: &ReportSubject) -> anyhow::Result<Vec<Canvas>> {
     if !args.true_scale {
         return Ok(Vec::new());
     }

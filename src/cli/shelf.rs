@@ -14,8 +14,8 @@ use crate::numeric::words::{NamedWidth, View};
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};
-use crate::sheet::shelf::{self, Range, Shelf, Wish};
-use crate::sheet::summary::Summary;
+use crate::sheet::shelf::{self, Range, Shelf, ShelfFilter};
+use crate::sheet::summary::SheetSummary;
 use crate::sheet::{self, safe_write};
 
 /// Options of `seatspan shelf`.
@@ -144,7 +144,7 @@ pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
         eprintln!("skipped: {reason}");
     }
     let duplicates = shelf.duplicates();
-    let query = Wish {
+    let query = ShelfFilter {
         name: args.name.clone(),
         view: args.view,
         since: args.since.clone(),
@@ -152,7 +152,7 @@ pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
         widths: args.widths.clone(),
         refused: args.refused,
     };
-    let mut found: Vec<&Summary> = shelf
+    let mut found: Vec<&SheetSummary> = shelf
         .sheets
         .iter()
         .enumerate()
@@ -163,7 +163,7 @@ pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
     sort(&mut found, &args.sort);
     let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
     if let Some(suiting) = &suiting {
-        let place = |s: &Summary| suiting.iter().position(|one| one.saddle == s.saddle);
+        let place = |s: &SheetSummary| suiting.iter().position(|one| one.saddle == s.saddle);
         found.retain(|s| place(s).is_some());
         found.sort_by_key(|s| place(s));
     }
@@ -207,7 +207,7 @@ struct Suiting {
 
 /// The saddles with nothing serious against them for this rider, the best first. The others are named on stderr with
 /// the reason.
-fn suiting(found: &[&Summary], rider: &Path, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
+fn suiting(found: &[&SheetSummary], rider: &Path, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
     let judge = Judge::of(rider, &args.judging)?;
     let mut names: Vec<&str> = Vec::new();
     for sheet in found {
@@ -249,7 +249,7 @@ fn suiting(found: &[&Summary], rider: &Path, args: &ShelfArgs) -> anyhow::Result
 }
 
 /// Whether a width that matches may also lie outside a range.
-fn may_lie_outside(sheet: &Summary, name: NamedWidth, ranges: &[Range]) -> bool {
+fn may_lie_outside(sheet: &SheetSummary, name: NamedWidth, ranges: &[Range]) -> bool {
     ranges.iter().filter(|r| r.name == name).any(|range| {
         let inside = |w: &crate::sheet::summary::SummaryWidth| {
             w.mm - w.u95 >= range.least_mm && w.mm + w.u95 <= range.most_mm
@@ -258,20 +258,20 @@ fn may_lie_outside(sheet: &Summary, name: NamedWidth, ranges: &[Range]) -> bool 
     })
 }
 
-fn sort(found: &mut [&Summary], key: &SortKey) {
+fn sort(found: &mut [&SheetSummary], key: &SortKey) {
     match key {
         SortKey::Path => found.sort_by(|a, b| a.sheet.cmp(&b.sheet)),
         SortKey::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
         SortKey::Date => found.sort_by_key(|s| s.taken.clone()),
         SortKey::Width(name) => {
-            let mm = |s: &Summary| s.width(*name).map_or(f64::INFINITY, |w| w.mm);
+            let mm = |s: &SheetSummary| s.width(*name).map_or(f64::INFINITY, |w| w.mm);
             found.sort_by(|a, b| mm(a).total_cmp(&mm(b)));
         }
     }
 }
 
 /// The list, one line per sheet.
-fn list(found: &[&Summary], args: &ShelfArgs) -> String {
+fn list(found: &[&SheetSummary], args: &ShelfArgs) -> String {
     if found.is_empty() {
         return "no sheet matches".into();
     }
@@ -317,11 +317,11 @@ fn print_duplicates(shelf: &Shelf, groups: &[Vec<usize>]) {
     }
 }
 
-fn json_lines(found: &[&Summary]) -> String {
+fn json_lines(found: &[&SheetSummary]) -> String {
     found.iter().map(|s| serde_json::Value::Object(s.columns()).to_string() + "\n").collect()
 }
 
-fn csv(found: &[&Summary]) -> anyhow::Result<Vec<u8>> {
+fn csv(found: &[&SheetSummary]) -> anyhow::Result<Vec<u8>> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let rows: Vec<_> = found.iter().map(|s| s.columns()).collect();
     let Some(first) = rows.first() else { bail!("nothing to write: no sheet matches") };

@@ -18,7 +18,7 @@ use crate::photo::{Photo, PhotoError, file_name};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// A photo on the desk.
-pub struct Item {
+pub struct DeskPhoto {
     /// Its id on this desk.
     pub id: u64,
     /// The file's name: displayed, never used as a path.
@@ -75,7 +75,7 @@ struct State {
 /// Most earlier results, some 100 kB each.
 const MOST_EARLIER: usize = 16;
 
-impl Item {
+impl DeskPhoto {
     /// A photo that waits to be measured.
     pub fn new(id: u64, file: &str, bytes: u64, path: PathBuf, edits: Edits) -> Self {
         let state = State {

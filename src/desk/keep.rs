@@ -6,7 +6,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Desk;
-use super::item::Item;
+use super::item::DeskPhoto;
 use super::lock::locked;
 use super::open_photo::PhotoResult;
 use super::response::Problem;
@@ -56,7 +56,7 @@ fn extension(photo: &Photo) -> &'static str {
 
 /// A photo to save, with the sheet's lines in it.
 struct KeptPhoto {
-    item: Arc<Item>,
+    item: Arc<DeskPhoto>,
     photo: Arc<Photo>,
     geometry: OverlayGeometry,
     /// Its file name on the shelf, without the extension.
@@ -82,7 +82,7 @@ impl KeptPhoto {
 ///
 /// # Errors
 /// Where files of that name exist, or cannot be written.
-pub fn keep(desk: &Desk, item: &Arc<Item>, request: &KeepRequest) -> Result<Value, Problem> {
+pub fn keep(desk: &Desk, item: &Arc<DeskPhoto>, request: &KeepRequest) -> Result<Value, Problem> {
     // Wait for a correction in progress.
     let _turn = locked(&item.turn);
     let PhotoResult { mut sheet, geometry, others, .. } = item.measured()?;
@@ -114,7 +114,12 @@ pub fn keep(desk: &Desk, item: &Arc<Item>, request: &KeepRequest) -> Result<Valu
     Ok(json!({ "sheet": sheet_file }))
 }
 
-fn kept(desk: &Desk, item: Arc<Item>, geometry: OverlayGeometry, stem: String) -> Result<KeptPhoto, Problem> {
+fn kept(
+    desk: &Desk,
+    item: Arc<DeskPhoto>,
+    geometry: OverlayGeometry,
+    stem: String,
+) -> Result<KeptPhoto, Problem> {
     let photo = desk.photos.photo(&item)?;
     Ok(KeptPhoto { item, photo, geometry, stem })
 }

@@ -13,7 +13,7 @@ use crate::photo::{Photo, sha256_hex};
 use crate::print::card::card_page;
 use crate::print::guide::guide_page;
 use crate::report::judged;
-use crate::report::page::{Document, Options, Purpose, Subject, Verdicts, html, pages, single, tiles};
+use crate::report::page::{Document, Options, Purpose, ReportSubject, Verdicts, html, pages, single, tiles};
 use crate::report::shape::Shape;
 use crate::report::units::Units;
 use crate::sheet::{self, Sheet};
@@ -62,7 +62,7 @@ pub fn report(
 ) -> Result<Reply, Problem> {
     let stem = file_stem(&sheet.saddle.name);
     let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
-    let subject = Subject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
+    let subject = ReportSubject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
     let verdicts = if query.purpose == Purpose::Sale { None } else { verdicts(desk, sheet)? };
     let options = Options {
         units: query.units,

@@ -12,7 +12,7 @@ use anyhow::Context;
 use serde_json::Value;
 
 use super::edits::{EditSet, Edits};
-use super::item::Item;
+use super::item::DeskPhoto;
 use super::lock::locked;
 use super::open_photo::{Near, OpenPhoto, Outcome, PhotoResult, measure_set};
 use super::response::Problem;
@@ -39,7 +39,7 @@ pub struct Photos {
     shelf: PathBuf,
     folder: tempfile::TempDir,
     next: AtomicU64,
-    items: Mutex<Vec<Arc<Item>>>,
+    items: Mutex<Vec<Arc<DeskPhoto>>>,
     queue: Sender<u64>,
     waiting: Mutex<Receiver<u64>>,
     /// Decoded photos, the last used at the end.
@@ -81,7 +81,7 @@ impl Photos {
         let id = self.next.fetch_add(1, Ordering::Relaxed);
         let path = self.folder.path().join(id.to_string());
         std::fs::write(&path, bytes).context("the photo could not be stored")?;
-        items.push(Arc::new(Item::new(id, file, bytes.len() as u64, path, edits)));
+        items.push(Arc::new(DeskPhoto::new(id, file, bytes.len() as u64, path, edits)));
         drop(items);
         self.enqueue(id);
         Ok(id)
@@ -96,12 +96,12 @@ impl Photos {
     ///
     /// # Errors
     /// An unknown id.
-    pub fn get(&self, id: u64) -> Result<Arc<Item>, Problem> {
+    pub fn get(&self, id: u64) -> Result<Arc<DeskPhoto>, Problem> {
         locked(&self.items).iter().find(|i| i.id == id).cloned().ok_or_else(|| Problem::missing("the photo"))
     }
 
     /// The photos whose edits link this one.
-    fn leading(&self, id: u64) -> Vec<Arc<Item>> {
+    fn leading(&self, id: u64) -> Vec<Arc<DeskPhoto>> {
         let items = locked(&self.items);
         items.iter().filter(|i| i.edits().with.contains(&id)).cloned().collect()
     }
@@ -144,14 +144,14 @@ impl Photos {
     }
 
     /// Measures a photo by its current edits.
-    fn measure(&self, item: &Item) {
+    fn measure(&self, item: &DeskPhoto) {
         let _turn = locked(&item.turn);
         if let Err(problem) = self.try_measure(item, &item.edits()) {
             item.refuse(problem);
         }
     }
 
-    fn try_measure(&self, item: &Item, edits: &Edits) -> Result<(), Problem> {
+    fn try_measure(&self, item: &DeskPhoto, edits: &Edits) -> Result<(), Problem> {
         let began = Instant::now();
         let others = self.others(item, edits)?;
         let set =
@@ -177,7 +177,7 @@ impl Photos {
     }
 
     /// The photos to be measured together with this one.
-    fn others(&self, item: &Item, edits: &Edits) -> Result<Vec<Arc<Item>>, Problem> {
+    fn others(&self, item: &DeskPhoto, edits: &Edits) -> Result<Vec<Arc<DeskPhoto>>, Problem> {
         let with = &edits.with;
         let twice = with.iter().enumerate().any(|(i, id)| with[..i].contains(id));
         if twice || with.contains(&item.id) {
@@ -229,7 +229,7 @@ impl Photos {
     }
 
     /// Measures a photo alone.
-    fn measure_alone(&self, item: &Item, set: &EditSet) -> Outcome<(PhotoResult, Option<Near>)> {
+    fn measure_alone(&self, item: &DeskPhoto, set: &EditSet) -> Outcome<(PhotoResult, Option<Near>)> {
         let measure =
             |open: &mut OpenPhoto| open.measure(&set.own, item.near(), &self.shelf, |stage| item.at(stage));
         self.opened(item, |stage| item.at(stage), measure)
@@ -239,7 +239,7 @@ impl Photos {
     ///
     /// # Errors
     /// A photo that cannot be decoded, or invalid edits.
-    pub fn judge(&self, item: &Item) -> Result<Judgement, Problem> {
+    pub fn judge(&self, item: &DeskPhoto) -> Result<Judgement, Problem> {
         let edits = item.edits();
         let judged = self.opened(
             item,
@@ -256,8 +256,8 @@ impl Photos {
     /// Measures a photo and others of the same saddle.
     fn measure_together(
         &self,
-        item: &Item,
-        others: &[Arc<Item>],
+        item: &DeskPhoto,
+        others: &[Arc<DeskPhoto>],
         set: &EditSet,
     ) -> Outcome<(PhotoResult, Option<Near>)> {
         let _alone = locked(&self.together);
@@ -281,7 +281,7 @@ impl Photos {
     /// Works on a photo, which stays open for the next time; `at` receives the progress.
     fn opened<T>(
         &self,
-        item: &Item,
+        item: &DeskPhoto,
         at: impl Fn(Stage),
         work: impl Fn(&mut OpenPhoto) -> Outcome<T>,
     ) -> Outcome<T> {
@@ -319,7 +319,7 @@ impl Photos {
     ///
     /// # Errors
     /// Where it cannot be decoded.
-    pub fn photo(&self, item: &Item) -> Result<Arc<Photo>, Problem> {
+    pub fn photo(&self, item: &DeskPhoto) -> Result<Arc<Photo>, Problem> {
         if let Some(photo) = locked(&item.decoded).as_ref() {
             return Ok(photo.clone());
         }
@@ -337,7 +337,7 @@ fn private_folder() -> std::io::Result<tempfile::TempDir> {
 }
 
 /// The refusal of another photo, prefixed with its name.
-fn named(item: &Item, refusal: Refusal) -> Refusal {
+fn named(item: &DeskPhoto, refusal: Refusal) -> Refusal {
     let prefix = format!("{}: ", item.file);
     let text = refusal.text.strip_prefix(&prefix).unwrap_or(&refusal.text).to_owned();
     of_photo(&item.file, Refusal { text, ..refusal })

@@ -10,7 +10,7 @@ use super::Desk;
 use super::keep::file_stem;
 use super::lock::locked;
 use super::response::Problem;
-use crate::fit::assess::{Request, assess};
+use crate::fit::assess::{AssessmentRequest, assess};
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
@@ -143,7 +143,7 @@ fn found(folder: &Path) -> Vec<Value> {
 /// Where the sheets do not belong to one saddle.
 pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Problem> {
     let rider = desk.rider.get().unwrap_or_default();
-    assess(&Request { sheets, rider: &rider, rules: &desk.rules, confidence: CONFIDENCE })
+    assess(&AssessmentRequest { sheets, rider: &rider, rules: &desk.rules, confidence: CONFIDENCE })
         .map_err(|e| Problem::new(422, e, "measure it again"))
 }
 

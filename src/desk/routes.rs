@@ -10,7 +10,7 @@ use hyper::{Method, Request, Response};
 use serde_json::json;
 
 use super::edits::Edits;
-use super::item::Item;
+use super::item::DeskPhoto;
 use super::open_photo::PhotoResult;
 use super::photos::MOST_PHOTO_BYTES;
 use super::request::{MOST_JSON_BYTES, from_json, parameter, read_body};
@@ -54,7 +54,7 @@ fn route(desk: &Desk, head: &Parts, body: &[u8]) -> Result<Reply, Problem> {
     {
         return Ok(file);
     }
-    let photo = |id: &str| -> Result<Arc<Item>, Problem> { desk.photos.get(number(id)?) };
+    let photo = |id: &str| -> Result<Arc<DeskPhoto>, Problem> { desk.photos.get(number(id)?) };
     let parts: Vec<&str> = path.trim_start_matches('/').split('/').collect();
     match (head.method.as_str(), parts.as_slice()) {
         ("GET", ["api", "photos"]) => Ok(Reply::json(&desk.photos.list())),
@@ -120,7 +120,7 @@ fn sample(desk: &Desk) -> Result<Reply, Problem> {
 }
 
 /// The upright photo, or a reduced one whose longer side has the given number of pixels.
-fn picture(desk: &Desk, item: &Item, query: &str) -> Result<Reply, Problem> {
+fn picture(desk: &Desk, item: &DeskPhoto, query: &str) -> Result<Reply, Problem> {
     let side = parameter(query, "side").and_then(|s| s.parse().ok()).unwrap_or(usize::MAX);
     let photo = desk.photos.photo(item)?;
     let (rgb, width, height) = photo.thumbnail_rgb(side);
@@ -132,7 +132,7 @@ fn picture(desk: &Desk, item: &Item, query: &str) -> Result<Reply, Problem> {
 }
 
 /// The photo check: what the photo is worth before anything is traced.
-fn judged(desk: &Desk, item: &Item) -> Result<serde_json::Value, Problem> {
+fn judged(desk: &Desk, item: &DeskPhoto) -> Result<serde_json::Value, Problem> {
     let judgement = desk.photos.judge(item)?;
     let (verdict, headline) = (judgement.verdict, judgement.headline());
     Ok(json!({ "verdict": verdict, "headline": headline, "reasons": judgement.reasons }))

@@ -16,8 +16,8 @@ use crate::numeric::words::{NamedWidth, View};
 use crate::photo::{Photo, PhotoError};
 use crate::report::judged::standing_words;
 use crate::report::words::{compared, width};
-use crate::sheet::shelf::{Range, Shelf, Wish, open};
-use crate::sheet::summary::{Summary, SummaryWidth};
+use crate::sheet::shelf::{Range, Shelf, ShelfFilter, open};
+use crate::sheet::summary::{SheetSummary, SummaryWidth};
 use crate::sheet::{self, Sheet};
 
 /// A search, as the page sends it.
@@ -48,7 +48,7 @@ fn shelf_of(desk: &Desk) -> Result<Shelf, Problem> {
 }
 
 /// A sheet's path within the folder, by which the page names it.
-fn place<'a>(desk: &Desk, summary: &'a Summary) -> &'a str {
+fn place<'a>(desk: &Desk, summary: &'a SheetSummary) -> &'a str {
     let below = Path::new(&summary.sheet).strip_prefix(&desk.folder).ok().and_then(Path::to_str);
     below.unwrap_or(&summary.sheet)
 }
@@ -65,11 +65,11 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
         most_mm: r.most_mm.unwrap_or(f64::INFINITY),
     };
     let name = search.name.trim();
-    let query = Wish {
+    let query = ShelfFilter {
         name: (!name.is_empty()).then(|| name.to_owned()),
         view: search.view,
         widths: search.widths.iter().map(range).collect(),
-        ..Wish::default()
+        ..ShelfFilter::default()
     };
     let found: Vec<Value> =
         shelf.sheets.iter().filter(|s| query.takes(s)).map(|s| row(place(desk, s), s)).collect();
@@ -82,7 +82,7 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
     }))
 }
 
-fn row(place: &str, summary: &Summary) -> Value {
+fn row(place: &str, summary: &SheetSummary) -> Value {
     let named = |w: &SummaryWidth| json!({ "name": w.name, "label": width(w.name.as_str()), "shown": shown(w.mm, w.u95) });
     json!({
         "sheet": place,
@@ -113,7 +113,7 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
     let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
     let rider = desk.rider.get();
     let sort = if rider.is_some() { "rank" } else { "given" };
-    let request = compare::Wish {
+    let request = compare::ComparisonRequest {
         sheets: &sheets,
         rider: rider.as_ref(),
         rules: &desk.rules,

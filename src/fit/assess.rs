@@ -4,9 +4,11 @@ use super::advice::what_decides;
 use super::expr::{FIELDS, Field, Node};
 use super::fields::{Fields, Missing, field_in_words, quantity};
 use super::hint::did_you_mean;
-use super::measure::{Subject, is_view};
+use super::measure::{FitSubject, is_view};
 use super::quantity::Quantity;
-use super::result::{Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, Part, RuleResult, SCHEMA};
+use super::result::{
+    Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, RuleResult, RuleValue, SCHEMA,
+};
 use super::rider::Rider;
 use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
 use super::summary::summaries;
@@ -25,7 +27,7 @@ pub const CAUTIONS: [&str; 4] = [
 
 /// What is assessed and how.
 #[derive(Debug, Clone, Copy)]
-pub struct Request<'a> {
+pub struct AssessmentRequest<'a> {
     /// Sheets of one saddle, at most one of each view.
     pub sheets: &'a [Sheet],
     /// The rider.
@@ -40,7 +42,7 @@ pub struct Request<'a> {
 ///
 /// # Errors
 /// Where there is no sheet, two are of one view, or a complaint is not known: in one line.
-pub fn assess(request: &Request) -> Result<Assessment, String> {
+pub fn assess(request: &AssessmentRequest) -> Result<Assessment, String> {
     let by_view = |view: View| {
         let mut of = request.sheets.iter().filter(|s| is_view(s, view));
         match (of.next(), of.next()) {
@@ -53,7 +55,7 @@ pub fn assess(request: &Request) -> Result<Assessment, String> {
     let (top, underside) = (by_view(View::Top)?, by_view(View::Underside)?);
     let first = top.or(underside).or(request.sheets.first()).ok_or("there is no sheet")?;
     let (fields, assumed) = fields_of(request);
-    let subject = Subject { top, underside, fields: &fields };
+    let subject = FitSubject { top, underside, fields: &fields };
     let mut results: Vec<RuleResult> = request
         .rules
         .rules
@@ -108,7 +110,7 @@ fn holds(when: &When, rider: &Rider) -> bool {
 }
 
 /// The fields that the rules in force use, and those that such fields are themselves given or assumed in.
-fn used_fields(request: &Request) -> Vec<Field> {
+fn used_fields(request: &AssessmentRequest) -> Vec<Field> {
     let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider));
     let direct: Vec<Field> = applies.flat_map(Rule::nodes).flat_map(Node::fields).collect();
     let behind = direct.iter().flat_map(|field| match request.rider.given.get(field) {
@@ -124,14 +126,14 @@ fn used_fields(request: &Request) -> Vec<Field> {
 }
 
 /// What the rules assume of a field that the rider file does not give.
-fn assumed_default<'a>(field: Field, request: &Request<'a>) -> Option<&'a Default> {
+fn assumed_default<'a>(field: Field, request: &AssessmentRequest<'a>) -> Option<&'a Default> {
     let of_field =
         request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider));
     of_field.into_iter().find(|d| d.value.is_some() || d.refuse.is_some())
 }
 
 /// The fields given in the rider file, and those assumed.
-fn fields_of(request: &Request) -> (Fields, Vec<(Field, Assumed)>) {
+fn fields_of(request: &AssessmentRequest) -> (Fields, Vec<(Field, Assumed)>) {
     let mut fields = Fields::default();
     let mut assumed = Vec::new();
     // Fingers first: other fields may be given in fingers.
@@ -150,7 +152,7 @@ fn fields_of(request: &Request) -> (Fields, Vec<(Field, Assumed)>) {
 
 fn field_value(
     field: Field,
-    request: &Request,
+    request: &AssessmentRequest,
     known: &Fields,
     assumed: &mut Vec<(Field, Assumed)>,
 ) -> Option<Result<Quantity, Missing>> {
@@ -169,7 +171,7 @@ fn field_value(
 /// # Errors
 /// Why it cannot be computed: then the field is not known, for nothing is assumed in its place.
 fn stated(limit: &Option<Limit>, field: Field, known: &Fields) -> Result<Option<f64>, Missing> {
-    let empty = Subject { top: None, underside: None, fields: known };
+    let empty = FitSubject { top: None, underside: None, fields: known };
     let Some(limit) = limit else { return Ok(None) };
     let value = empty.value(&limit.node).map_err(|why| {
         format!(
@@ -187,7 +189,7 @@ fn given_value(
     field: Field,
     amount: Amount,
     u: Option<f64>,
-    request: &Request,
+    request: &AssessmentRequest,
     known: &Fields,
     assumed: &mut Vec<(Field, Assumed)>,
 ) -> Result<Quantity, Missing> {
@@ -215,7 +217,7 @@ fn given_value(
 fn default_value(
     field: Field,
     default: &Default,
-    request: &Request,
+    request: &AssessmentRequest,
     known: &Fields,
     assumed: &mut Vec<(Field, Assumed)>,
 ) -> Result<Quantity, Missing> {
@@ -231,8 +233,8 @@ fn default_value(
     Ok(quantity(field, value, u))
 }
 
-fn judge_rule(rule: &Rule, subject: &Subject, request: &Request) -> RuleResult {
-    let judged: Vec<Part> =
+fn judge_rule(rule: &Rule, subject: &FitSubject, request: &AssessmentRequest) -> RuleResult {
+    let judged: Vec<RuleValue> =
         rule.measures.iter().map(|m| judge(&m.label, &m.node, rule, subject, request.confidence)).collect();
     // The verdicts are ordered so that a part that was not measured does not hide a miss or doubt of another, and a
     // rule is met only where all of it is.
@@ -258,7 +260,7 @@ fn judge_rule(rule: &Rule, subject: &Subject, request: &Request) -> RuleResult {
     }
 }
 
-fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confidence: f64) -> String {
+fn says(rule: &Rule, verdict: Verdict, parts: &[RuleValue], subject: &FitSubject, confidence: f64) -> String {
     let words = &rule.words;
     match verdict {
         Verdict::Meets => words.met.clone(),
@@ -268,7 +270,7 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confid
             let short = || parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
             let worst =
                 short().min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
-            let is_below = |p: &Part| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0);
+            let is_below = |p: &RuleValue| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0);
             let below = worst.is_some_and(is_below);
             let says = if below { &words.below } else { &words.above };
             let alike = short().filter(|p| is_below(p) == below);
@@ -280,7 +282,7 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[Part], subject: &Subject, confid
 }
 
 /// In which stretch the value lies, or between which two.
-fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
+fn band_of(rule: &Rule, subject: &FitSubject, confidence: f64) -> String {
     let Some(q) = rule.measures.first().and_then(|m| subject.value(&m.node).ok()) else {
         return String::new();
     };
@@ -308,7 +310,7 @@ fn band_of(rule: &Rule, subject: &Subject, confidence: f64) -> String {
 fn margins(
     q: &Quantity,
     limits: [&Option<Limit>; 2],
-    subject: &Subject,
+    subject: &FitSubject,
 ) -> Result<[Option<Quantity>; 2], Missing> {
     let [lower, upper] = limits;
     let lower = lower.as_ref().map(|l| subject.value(&l.node)).transpose()?;
@@ -316,9 +318,9 @@ fn margins(
     Ok([lower.map(|l| q.minus(&l)), upper.map(|l| l.minus(q))])
 }
 
-fn judge(label: &str, node: &Node, rule: &Rule, subject: &Subject, confidence: f64) -> Part {
+fn judge(label: &str, node: &Node, rule: &Rule, subject: &FitSubject, confidence: f64) -> RuleValue {
     let unit = rule.unit;
-    let mut part = Part {
+    let mut part = RuleValue {
         label: label.to_owned(),
         unit: unit.name.to_owned(),
         decimals: unit.decimals,
@@ -336,18 +338,18 @@ fn judge(label: &str, node: &Node, rule: &Rule, subject: &Subject, confidence: f
     };
     let q = match subject.value(node) {
         Ok(q) => q,
-        Err(why) => return Part { missing: Some(why), ..part },
+        Err(why) => return RuleValue { missing: Some(why), ..part },
     };
     part.value = Some(q.value / unit.size);
     part.u95 = Some(q.u95() / unit.size);
     if rule.lower.is_none() && rule.upper.is_none() {
-        return Part { verdict: Verdict::Stated, budget: budget(&q, unit), ..part };
+        return RuleValue { verdict: Verdict::Stated, budget: budget(&q, unit), ..part };
     }
     part.lower = limit_at(&rule.lower, subject, unit);
     part.upper = limit_at(&rule.upper, subject, unit);
     let [lower, upper] = match margins(&q, [&rule.lower, &rule.upper], subject) {
         Ok(margins) => margins,
-        Err(why) => return Part { missing: Some(why), ..part },
+        Err(why) => return RuleValue { missing: Some(why), ..part },
     };
     let conformity = Conformity::of(lower.as_ref(), upper.as_ref());
     part.verdict = conformity.verdict(confidence);
@@ -370,7 +372,7 @@ fn budget(q: &Quantity, unit: Unit) -> Vec<BudgetPart> {
         .collect()
 }
 
-fn limit_at(limit: &Option<Limit>, subject: &Subject, unit: Unit) -> Option<LimitAt> {
+fn limit_at(limit: &Option<Limit>, subject: &FitSubject, unit: Unit) -> Option<LimitAt> {
     let limit = limit.as_ref()?;
     let q = subject.value(&limit.node).ok()?;
     let literal = limit.node.dim() == Ok(Dim::NONE)
@@ -391,7 +393,7 @@ fn weigh_together(rules: &RuleSet, results: &mut [RuleResult]) {
     }
 }
 
-fn complaints(request: &Request, results: &[RuleResult]) -> Result<Vec<ComplaintResult>, String> {
+fn complaints(request: &AssessmentRequest, results: &[RuleResult]) -> Result<Vec<ComplaintResult>, String> {
     let known = &request.rules.complaints;
     request
         .rider

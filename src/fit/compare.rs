@@ -5,11 +5,11 @@ use std::cmp::Ordering;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::assess::{Request, assess};
-use super::expr::{Node, Place, parse};
+use super::assess::{AssessmentRequest, assess};
+use super::expr::{Node, WidthPlace, parse};
 use super::fields::Fields;
 use super::hint::did_you_mean;
-use super::measure::{Subject, is_view};
+use super::measure::{FitSubject, is_view};
 use super::quantity::Quantity;
 use super::result::{Assessment, Standing};
 use super::rider::Rider;
@@ -89,7 +89,7 @@ pub struct Cell {
 
 /// What is compared and how.
 #[derive(Debug, Clone, Copy)]
-pub struct Wish<'a> {
+pub struct ComparisonRequest<'a> {
     /// All sheets; those of one saddle's name belong together.
     pub sheets: &'a [Sheet],
     /// The rider; none for widths alone.
@@ -121,7 +121,7 @@ const ROWS: [(&str, &str); 9] = [
 ///
 /// # Errors
 /// Where the sheets do not make two saddles, or a name is not known: in one line.
-pub fn compare(wish: &Wish) -> Result<Comparison, String> {
+pub fn compare(wish: &ComparisonRequest) -> Result<Comparison, String> {
     let groups = by_saddle(wish.sheets);
     if groups.len() < 2 {
         return Err("give sheets of at least two saddles (sheets of one name are one saddle)".into());
@@ -130,7 +130,7 @@ pub fn compare(wish: &Wish) -> Result<Comparison, String> {
     let rider = wish.rider.unwrap_or(&nobody);
     let mut columns = Vec::new();
     for (name, sheets) in &groups {
-        let request = Request { sheets, rider, rules: wish.rules, confidence: wish.confidence };
+        let request = AssessmentRequest { sheets, rider, rules: wish.rules, confidence: wish.confidence };
         let assessment = assess(&request).map_err(|e| format!("{name}: {e}"))?;
         columns.push(column(name, assessment, wish.rider.is_some()));
     }
@@ -242,7 +242,7 @@ fn sorted(columns: &[Column], groups: &[(String, Vec<Sheet>)], sort: &str) -> Re
     Ok(order)
 }
 
-fn reference(columns: &[Column], wish: &Wish) -> Result<usize, String> {
+fn reference(columns: &[Column], wish: &ComparisonRequest) -> Result<usize, String> {
     let Some(name) = wish.against else { return Ok(0) };
     columns.iter().position(|c| c.name == name).ok_or_else(|| {
         format!(
@@ -255,7 +255,7 @@ fn reference(columns: &[Column], wish: &Wish) -> Result<usize, String> {
 fn quantity(sheets: &[Sheet], node: &Node) -> Option<Quantity> {
     let of = |view: View| sheets.iter().find(|s| is_view(s, view));
     let fields = Fields::default();
-    Subject { top: of(View::Top), underside: of(View::Underside), fields: &fields }.value(node).ok()
+    FitSubject { top: of(View::Top), underside: of(View::Underside), fields: &fields }.value(node).ok()
 }
 
 fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidence: f64) -> Option<Row> {
@@ -284,9 +284,10 @@ fn row(of: &str, unit: &str, groups: &[&Vec<Sheet>], reference: usize, confidenc
 /// How much larger a named width of one sheet is than that of another, mm, with its expanded uncertainty.
 pub fn wider_by(a: &Sheet, b: &Sheet, name: NamedWidth) -> Option<[f64; 2]> {
     let fields = Fields::default();
-    let node = Node::Width(Place::Named(name));
+    let node = Node::Width(WidthPlace::Named(name));
     // The width of the sheet itself, whichever way its saddle lies.
-    let own = |sheet| Subject { top: Some(sheet), underside: Some(sheet), fields: &fields }.value(&node).ok();
+    let own =
+        |sheet| FitSubject { top: Some(sheet), underside: Some(sheet), fields: &fields }.value(&node).ok();
     let difference = own(a)?.minus(&own(b)?);
     Some([difference.value, difference.u95()])
 }
@@ -321,7 +322,7 @@ mod tests {
     use super::*;
     use crate::numeric::words::{Pair, Part};
     use crate::width::influence::Influence;
-    use crate::width::influences::{Influences, Place, SharedError};
+    use crate::width::influences::{Influences, MeasuredPlace, SharedError};
 
     fn sheet(name: &str) -> Sheet {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/fit/saddles");
@@ -347,7 +348,7 @@ mod tests {
             let mut sheet = crate::sheet::tests::sample();
             (sheet.photos[0].sha256, sheet.photos[0].camera) =
                 (format!("{:064}", i + 1), Some(cameras[i].into()));
-            let place = Place { part: Part::Seat, at: 0.72, name: Some(NamedWidth::SeatWidest) };
+            let place = MeasuredPlace { part: Part::Seat, at: 0.72, name: Some(NamedWidth::SeatWidest) };
             let mut influences = Influences::at(vec![place], 431.0);
             let effect = Pair::both([1.0, 0.75][i]);
             influences.shared.push(SharedError::new(Influence::FocalLength, 0, &[effect]));

@@ -19,9 +19,9 @@ pub enum Node {
     /// So many of the rider's fingers.
     Fingers(f64),
     /// A width.
-    Width(Place),
+    Width(WidthPlace),
     /// From the midline to one edge.
-    Half(Side, Place),
+    Half(Side, WidthPlace),
     /// The station of a named width.
     At(NamedWidth),
     /// Height of the seat's edge over the card's plane at a station.
@@ -42,16 +42,16 @@ pub enum Node {
 
 /// Where a width is measured.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Place {
+pub enum WidthPlace {
     /// One of the sheet's named widths.
     Named(NamedWidth),
     /// At a station of an outline.
-    Station(Outline, Box<Node>),
+    Station(WidthEdges, Box<Node>),
 }
 
 /// What a width lies between.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outline {
+pub enum WidthEdges {
     /// The seat form, seen from above.
     Seat,
     /// The outer outline, seen from below.
@@ -60,7 +60,7 @@ pub enum Outline {
     Channel,
 }
 
-impl Outline {
+impl WidthEdges {
     /// Which pair of a sheet's edges this is.
     pub fn part(self) -> Part {
         if self == Self::Channel { Part::Channel } else { Part::Seat }
@@ -245,7 +245,7 @@ impl Parser<'_> {
             self.need(')')?;
             return function(&name, inner).map_err(|what| (inner_at, what));
         }
-        let named = name.parse().ok().map(|n| Node::Width(Place::Named(n)));
+        let named = name.parse().ok().map(|n| Node::Width(WidthPlace::Named(n)));
         let field = || FIELDS.into_iter().find(|f| f.0 == name).map(|f| Node::Field(f.1));
         named.or_else(field).or_else(|| plain(&name)).ok_or_else(|| {
             let named = NamedWidth::ALL.map(NamedWidth::as_str);
@@ -274,12 +274,12 @@ fn function(name: &str, inner: Node) -> Result<Node, String> {
     match (name, inner) {
         ("left", Node::Width(place)) => Ok(Node::Half(Side::Left, place)),
         ("right", Node::Width(place)) => Ok(Node::Half(Side::Right, place)),
-        ("at", Node::Width(Place::Named(named))) => Ok(Node::At(named)),
+        ("at", Node::Width(WidthPlace::Named(named))) => Ok(Node::At(named)),
         ("left" | "right" | "at", _) => Err(format!("{name}( ) takes a width, such as {name}(seat.widest)")),
         ("lift", inner) => Ok(Node::Lift(station(inner)?)),
-        ("seat", inner) => Ok(Node::Width(Place::Station(Outline::Seat, station(inner)?))),
-        ("outer", inner) => Ok(Node::Width(Place::Station(Outline::Outer, station(inner)?))),
-        (_, inner) => Ok(Node::Width(Place::Station(Outline::Channel, station(inner)?))),
+        ("seat", inner) => Ok(Node::Width(WidthPlace::Station(WidthEdges::Seat, station(inner)?))),
+        ("outer", inner) => Ok(Node::Width(WidthPlace::Station(WidthEdges::Outer, station(inner)?))),
+        (_, inner) => Ok(Node::Width(WidthPlace::Station(WidthEdges::Channel, station(inner)?))),
     }
 }
 
@@ -316,7 +316,9 @@ impl Node {
             Self::Field(field) => vec![*field],
             Self::Fingers(_) => vec![Field::Finger],
             Self::Lift(inner) | Self::Minus(inner) => inner.fields(),
-            Self::Width(Place::Station(_, inner)) | Self::Half(_, Place::Station(_, inner)) => inner.fields(),
+            Self::Width(WidthPlace::Station(_, inner)) | Self::Half(_, WidthPlace::Station(_, inner)) => {
+                inner.fields()
+            }
             Self::Join(a, _, b) => [a.fields(), b.fields()].concat(),
             _ => Vec::new(),
         }

@@ -2,13 +2,13 @@
 //!
 //! Widths at stations are interpolated between the set stations, and their errors with them.
 
-use super::expr::{Field, Node, Outline, Place};
+use super::expr::{Field, Node, WidthEdges, WidthPlace};
 use super::fields::{Fields, Missing};
 use super::quantity::{Cause, Quantity};
 use super::seen::Seen;
 use crate::numeric::words::{NamedWidth, Pair};
 use crate::outline::lift::{LiftProfile, RULER_U_MM};
-use crate::sheet::{LiftSource, Part, RivalLine, Sheet, Side, View};
+use crate::sheet::{LiftSource, Part, RivalRecord, Sheet, Side, View};
 use crate::width::COVERAGE;
 use crate::width::influence::Influence;
 use crate::width::influences::Gradient;
@@ -16,7 +16,7 @@ use crate::width::plan::taper_gradient;
 
 /// The sheets of one saddle and what is known of rider and horse.
 #[derive(Debug, Clone, Copy)]
-pub struct Subject<'a> {
+pub struct FitSubject<'a> {
     /// Seen from above.
     pub top: Option<&'a Sheet>,
     /// Seen from below.
@@ -31,7 +31,7 @@ const LIFT_REACH: f64 = 0.4;
 /// Past the first or last place a height is held for this part of the midline, no further.
 const LIFT_HOLD: f64 = 0.05;
 
-impl<'a> Subject<'a> {
+impl<'a> FitSubject<'a> {
     /// The value of an expression.
     ///
     /// # Errors
@@ -81,23 +81,23 @@ impl<'a> Subject<'a> {
         if name.part() == Part::Seat { self.top() } else { self.underside() }
     }
 
-    fn on(&self, outline: Outline) -> Result<Seen<'a>, Missing> {
-        if outline == Outline::Seat { self.top() } else { self.underside() }
+    fn on(&self, outline: WidthEdges) -> Result<Seen<'a>, Missing> {
+        if outline == WidthEdges::Seat { self.top() } else { self.underside() }
     }
 
-    fn width(&self, place: &Place) -> Result<Quantity, Missing> {
+    fn width(&self, place: &WidthPlace) -> Result<Quantity, Missing> {
         self.linear(place, Pair::both(1.0))
     }
 
-    fn half(&self, side: Side, place: &Place) -> Result<Quantity, Missing> {
+    fn half(&self, side: Side, place: &WidthPlace) -> Result<Quantity, Missing> {
         self.linear(place, Pair::of(|s| f64::from(u8::from(s == side))))
     }
 
     /// The halves at a place, each times its weight.
-    fn linear(&self, place: &Place, weights: Pair<f64>) -> Result<Quantity, Missing> {
+    fn linear(&self, place: &WidthPlace, weights: Pair<f64>) -> Result<Quantity, Missing> {
         match place {
-            Place::Named(name) => at_named(&self.sheet_of(*name)?, *name, weights),
-            Place::Station(outline, station) => {
+            WidthPlace::Named(name) => at_named(&self.sheet_of(*name)?, *name, weights),
+            WidthPlace::Station(outline, station) => {
                 at_station(&self.on(*outline)?, outline.part(), &self.value(station)?, weights)
             }
         }
@@ -138,7 +138,7 @@ fn at_station(seen: &Seen, part: Part, station: &Quantity, weights: Pair<f64>) -
     let nodes = nodes_about(seen, part, station.value)?;
     let gradient: Gradient = nodes.iter().map(|node| (node.place, weights.times(node.weight))).collect();
     let halves = interpolated(&nodes);
-    let there = |r: &&RivalLine| r.part == part && (r.from..=r.to).contains(&station.value);
+    let there = |r: &&RivalRecord| r.part == part && (r.from..=r.to).contains(&station.value);
     let moves = seen.sheet.rivals.iter().filter(there).map(|r| {
         let sides = if r.side.is_some() { 0.5 } else { 1.0 };
         r.offset_mm * sides * share(r.side, weights)

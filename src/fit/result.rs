@@ -101,14 +101,14 @@ pub struct RuleResult {
     /// Remarks for this rider.
     pub remarks: Vec<String>,
     /// The values it looked at.
-    pub parts: Vec<Part>,
+    pub parts: Vec<RuleValue>,
     /// Sources of its idea and its limits.
     pub sources: Vec<String>,
 }
 
 /// One value of a rule.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Part {
+pub struct RuleValue {
     /// Its name within the rule; empty where it is the only one.
     pub label: String,
     /// The unit of the figures; empty for a number without one.

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::expr::Field;
 use super::hint::did_you_mean;
-use super::text::{Placed, Table, Text, TextError};
+use super::text::{Placed, TextError, TomlTable, TomlText};
 use super::unit::{Amount, Dim};
 use crate::numeric::file::FileError as Unread;
 
@@ -41,7 +41,7 @@ pub struct Rider {
 
 /// Why a rider file could not be used: one line.
 #[derive(Debug, thiserror::Error)]
-pub enum FileError {
+pub enum RiderFileError {
     /// The machine could not read it.
     #[error(transparent)]
     Read(#[from] Unread),
@@ -54,7 +54,7 @@ pub enum FileError {
 ///
 /// # Errors
 /// Where it cannot be read, or is no text.
-pub fn read_text(path: &Path) -> Result<String, FileError> {
+pub fn read_text(path: &Path) -> Result<String, RiderFileError> {
     let read = std::fs::read_to_string(path);
     read.map_err(|e| Unread::from_io(path, &e).into())
 }
@@ -64,7 +64,7 @@ impl Rider {
     ///
     /// # Errors
     /// The first mistake, with its line.
-    pub fn read(path: &Path) -> Result<Self, FileError> {
+    pub fn read(path: &Path) -> Result<Self, RiderFileError> {
         Ok(Self::from_text(&path.display().to_string(), &read_text(path)?)?)
     }
 
@@ -73,7 +73,7 @@ impl Rider {
     /// # Errors
     /// The first mistake, with its line.
     pub fn from_text(file: &str, text: &str) -> Result<Self, TextError> {
-        let mut root = Text { file, text }.root()?;
+        let mut root = TomlText { file, text }.root()?;
         let mut rider = Self {
             name: root.string("name")?.map(|p| p.value),
             note: root.string("note")?.map(|p| p.value),
@@ -110,7 +110,13 @@ impl Rider {
     }
 
     /// A length with its uncertainty `KEY_u`, within sane limits in mm.
-    fn length(&mut self, t: &mut Table, key: &str, field: Field, sane: (f64, f64)) -> Result<(), TextError> {
+    fn length(
+        &mut self,
+        t: &mut TomlTable,
+        key: &str,
+        field: Field,
+        sane: (f64, f64),
+    ) -> Result<(), TextError> {
         const SUFFIXES: [&str; 3] = ["mm", "cm", "in"];
         let u = t.amount(&format!("{key}_u"), &SUFFIXES)?;
         let Some((amount, at)) = t.amount(key, &SUFFIXES)? else {
@@ -147,7 +153,7 @@ impl Rider {
         Ok(())
     }
 
-    fn station(&mut self, t: &mut Table) -> Result<(), TextError> {
+    fn station(&mut self, t: &mut TomlTable) -> Result<(), TextError> {
         let (station, u) = (t.number("station")?, t.number("station_u")?);
         match (station, u) {
             (None, None) => {}
@@ -163,7 +169,7 @@ impl Rider {
         Ok(())
     }
 
-    fn four_fingers(&mut self, t: &mut Table) -> Result<(), TextError> {
+    fn four_fingers(&mut self, t: &mut TomlTable) -> Result<(), TextError> {
         let Some((amount, at)) = t.amount("four_fingers", &["mm", "cm", "in"])? else { return Ok(()) };
         match amount {
             Amount::Plain(mm, Dim::LENGTH) if (32.0..=160.0).contains(&mm) => {
@@ -181,7 +187,7 @@ impl Rider {
     }
 
     /// Weights of rider and saddle, which only count together.
-    fn load(&mut self, root: &mut Table) -> Result<(), TextError> {
+    fn load(&mut self, root: &mut TomlTable) -> Result<(), TextError> {
         let Some(mut t) = root.table("load")? else { return Ok(()) };
         let mut sum = Some(0.0);
         for key in ["rider", "saddle"] {
@@ -211,7 +217,7 @@ impl Rider {
     }
 }
 
-fn choice(table: &mut Table, key: &str, words: &[&str]) -> Result<Option<String>, TextError> {
+fn choice(table: &mut TomlTable, key: &str, words: &[&str]) -> Result<Option<String>, TextError> {
     match table.string(key)? {
         Some(p) if !words.contains(&p.value.as_str()) => {
             let hint = did_you_mean(&p.value, words.iter().copied());

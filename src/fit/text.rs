@@ -30,14 +30,14 @@ pub fn one_line(text: &str) -> String {
 
 /// The text of one file under its name.
 #[derive(Debug, Clone, Copy)]
-pub struct Text<'a> {
+pub struct TomlText<'a> {
     /// Name shown in messages.
     pub file: &'a str,
     /// The text.
     pub text: &'a str,
 }
 
-impl<'a> Text<'a> {
+impl<'a> TomlText<'a> {
     /// The error at a byte of the text.
     pub fn error(&self, at: usize, what: impl Into<String>) -> TextError {
         let at = (0..=at.min(self.text.len())).rev().find(|&i| self.text.is_char_boundary(i)).unwrap_or(0);
@@ -51,11 +51,11 @@ impl<'a> Text<'a> {
     ///
     /// # Errors
     /// Where the text is no TOML.
-    pub fn root(self) -> Result<Table<'a>, TextError> {
+    pub fn root(self) -> Result<TomlTable<'a>, TextError> {
         match DeTable::parse(self.text) {
             Ok(root) => {
                 let span = root.span();
-                Ok(Table {
+                Ok(TomlTable {
                     text: self,
                     span,
                     what: String::new(),
@@ -68,10 +68,10 @@ impl<'a> Text<'a> {
     }
 }
 
-/// A table being read: it remembers the keys that were read, and [`Table::finish`] refuses the others.
+/// A table being read: it remembers the keys that were read, and [`TomlTable::finish`] refuses the others.
 #[derive(Debug)]
-pub struct Table<'a> {
-    text: Text<'a>,
+pub struct TomlTable<'a> {
+    text: TomlText<'a>,
     span: Range<usize>,
     what: String,
     table: DeTable<'a>,
@@ -89,14 +89,14 @@ pub struct Placed {
 
 type Value<'a> = Spanned<DeValue<'a>>;
 
-impl<'a> Table<'a> {
+impl<'a> TomlTable<'a> {
     /// An error at the table itself.
     pub fn error(&self, what: impl Into<String>) -> TextError {
         self.text.error(self.span.start, what)
     }
 
     /// The text it stands in.
-    pub fn text(&self) -> Text<'a> {
+    pub fn text(&self) -> TomlText<'a> {
         self.text
     }
 
@@ -170,7 +170,7 @@ impl<'a> Table<'a> {
     /// Where it is no amount, has no unit, or stands there twice.
     pub fn amount(&mut self, key: &str, suffixes: &[&str]) -> Result<Option<(Amount, usize)>, TextError> {
         let mut found: Option<(Amount, usize)> = None;
-        let mut keep = |amount: Amount, at: usize, text: &Text| match found {
+        let mut keep = |amount: Amount, at: usize, text: &TomlText| match found {
             Some(_) => Err(text.error(at, format!("`{key}` is given twice; leave one out"))),
             None => {
                 found = Some((amount, at));
@@ -209,7 +209,7 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// Where it is something else.
-    pub fn table(&mut self, key: &str) -> Result<Option<Table<'a>>, TextError> {
+    pub fn table(&mut self, key: &str) -> Result<Option<TomlTable<'a>>, TextError> {
         let Some(value) = self.take(key) else { return Ok(None) };
         let span = value.span();
         match value.get_ref() {
@@ -222,7 +222,7 @@ impl<'a> Table<'a> {
     ///
     /// # Errors
     /// Where it is something else.
-    pub fn tables(&mut self, key: &str) -> Result<Vec<Table<'a>>, TextError> {
+    pub fn tables(&mut self, key: &str) -> Result<Vec<TomlTable<'a>>, TextError> {
         let Some(value) = self.take(key) else { return Ok(Vec::new()) };
         let wanted = format!("tables, each headed [[{key}]]");
         let Some(list) = value.get_ref().as_array() else { return Err(self.wrong(key, &value, &wanted)) };
@@ -234,8 +234,8 @@ impl<'a> Table<'a> {
             .collect()
     }
 
-    fn within(&self, key: &str, table: DeTable<'a>, span: Range<usize>) -> Table<'a> {
-        Table { text: self.text, span, what: key.to_owned(), table, used: BTreeSet::new() }
+    fn within(&self, key: &str, table: DeTable<'a>, span: Range<usize>) -> TomlTable<'a> {
+        TomlTable { text: self.text, span, what: key.to_owned(), table, used: BTreeSet::new() }
     }
 
     /// Whether the key holds a table, without taking it.

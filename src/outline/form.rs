@@ -61,12 +61,12 @@ impl FormPictures {
     }
 
     /// The form's edges. `None` would be a fault of the build: the network cannot be read.
-    pub fn edges(&self) -> Option<Seen<'_>> {
+    pub fn edges(&self) -> Option<FormPosterior<'_>> {
         Some(self.seen(FORM.as_ref()?, Part::Seat, 0..ROWS))
     }
 
     /// The channel's edges.
-    pub fn channel(&self, scene: &Scene) -> Option<Seen<'_>> {
+    pub fn channel(&self, scene: &Scene) -> Option<FormPosterior<'_>> {
         let chart = &self.charts[0];
         let ray = |row: usize| &chart.rays[row * (chart.rays.len() - 1) / ROWS];
         let crosses = |row: &usize| ray(*row).direction.dot(&scene.midline.along()).abs() <= MOST_ALONG;
@@ -75,7 +75,7 @@ impl FormPictures {
         Some(self.seen(CHANNEL_FORM.as_ref()?, Part::Channel, first..end))
     }
 
-    fn seen(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> Seen<'_> {
+    fn seen(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> FormPosterior<'_> {
         let look = |i: usize| {
             let path_of = |posterior: &EdgePosterior| Some(programme(posterior, rows.clone()).best()?.0);
             let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;
@@ -84,7 +84,7 @@ impl FormPictures {
             hint::believed(posterior, rows.clone(), &self.shown(part, i), grid, path_of)
         };
         let (left, right) = parallel::join(|| look(0), || look(1));
-        Seen { charts: &self.charts, posteriors: [left, right], rows }
+        FormPosterior { charts: &self.charts, posteriors: [left, right], rows }
     }
 
     /// The hints of a part that lie on a side, in its picture.
@@ -101,7 +101,7 @@ impl FormPictures {
 }
 
 /// A pair of edges as they are seen.
-pub struct Seen<'a> {
+pub struct FormPosterior<'a> {
     charts: &'a [Chart; 2],
     /// The posterior of each side.
     pub posteriors: [EdgePosterior; 2],
@@ -109,7 +109,7 @@ pub struct Seen<'a> {
     rows: Range<usize>,
 }
 
-impl Seen<'_> {
+impl FormPosterior<'_> {
     /// How surely: the mean over the rows of both sides of the probability that an edge is seen.
     pub fn surely(&self) -> f64 {
         let unseen = self.posteriors.iter().flat_map(|t| &t.unseen[self.rows.clone()]);

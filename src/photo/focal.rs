@@ -43,7 +43,7 @@ const NO_ZOOM: f64 = 1.02;
 /// Source of a focal hint.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum FocalSource {
+pub enum FocalTag {
     /// `FocalLengthIn35mmFilm`, by the diagonal rule.
     Equivalent35mm,
     /// `FocalLength` and the focal-plane resolution.
@@ -58,7 +58,7 @@ pub struct FocalHint {
     /// Its relative standard uncertainty (0.04 is 4 %).
     pub relative_u: f64,
     /// Its source.
-    pub source: FocalSource,
+    pub source: FocalTag,
 }
 
 /// The decoded picture in relation to the camera's.
@@ -106,7 +106,7 @@ pub fn focal_hint(
     let zoom_u = match zoom_note(exif, notes) {
         None => 0.0,
         Some(ratio) if ratio <= 1.0 + CROPPED_U => ratio - 1.0,
-        Some(_) if source == FocalSource::Equivalent35mm && made_by_apple(exif) => 0.05,
+        Some(_) if source == FocalTag::Equivalent35mm && made_by_apple(exif) => 0.05,
         Some(_) => return None,
     };
     let relative_u = own_u.max(LEAST_U).hypot(frame_u).hypot(zoom_u);
@@ -159,7 +159,7 @@ fn camera_focal(
     decoded: [u32; 2],
     frame: Frame,
     notes: &mut Vec<PhotoNote>,
-) -> Option<(f64, FocalSource, f64)> {
+) -> Option<(f64, FocalTag, f64)> {
     let exif_px = exif.size_px.map(|[w, h]| sides(w, h));
     let base = match (frame, exif_px) {
         (Frame::Cropped { .. }, Some(camera)) => camera,
@@ -173,7 +173,7 @@ fn camera_focal(
             let rules_u = (by_width / by_diagonal - 1.0).abs() / 3f64.sqrt();
             let rounding_u = 0.5 / f35 / 3f64.sqrt();
             let own_u = MAKER_U.hypot(rules_u).hypot(rounding_u);
-            return Some((by_diagonal, FocalSource::Equivalent35mm, own_u));
+            return Some((by_diagonal, FocalTag::Equivalent35mm, own_u));
         }
         notes.push(PhotoNote::ImplausibleFocal);
     }
@@ -185,7 +185,7 @@ fn camera_focal(
         notes.push(PhotoNote::ImplausibleFocal);
         return None;
     }
-    Some((focal_px, FocalSource::FocalPlane, FOCAL_PLANE_U))
+    Some((focal_px, FocalTag::FocalPlane, FOCAL_PLANE_U))
 }
 
 #[cfg(test)]
@@ -273,7 +273,7 @@ mod tests {
         };
         let (h, _) = hint(&camera, 3000, 2000);
         let h = h.unwrap();
-        assert_eq!(h.source, FocalSource::FocalPlane);
+        assert_eq!(h.source, FocalTag::FocalPlane);
         assert_relative_eq!(h.focal_px, 50.0 * 166.7 / 2.0, max_relative = 1e-9);
         let absurd = Exif { focal_plane_px_per_mm: Some([1e7, 1e7]), ..camera };
         assert_eq!(hint(&absurd, 6000, 4000), (None, vec![WarningCode::ExifFocalImplausible]));

@@ -32,7 +32,7 @@ use crate::numeric::file::one_line;
 use crate::numeric::frame::PhotoPoint;
 pub use error::{FileError, PhotoError};
 pub use exif::Exif;
-pub use focal::{FocalHint, FocalSource};
+pub use focal::{FocalHint, FocalTag};
 pub use format::Format;
 pub use limits::Limits;
 pub use notes::PhotoNote;

@@ -1,6 +1,6 @@
 //! The one-page guide for clients: print, check, place, photograph, send. Plain words and drawings.
 
-use super::scene::{self, SEAT_TOP_CM, Scene};
+use super::sketch::{self, SEAT_TOP_CM, Sketch};
 use super::{black, letters};
 use crate::canvas::{Anchor, Canvas, Paper, Point, TextStyle};
 
@@ -38,7 +38,7 @@ pub fn guide_page(paper: Paper) -> Canvas {
 
 /// A numbered heading at the top of a row; returns where its text begins.
 fn heading(row: &mut Canvas, x: f64, number: u32, words: &str) -> Point {
-    scene::number(row, [x + 3.4, 6.4], number);
+    sketch::number(row, [x + 3.4, 6.4], number);
     row.text([x + 9.0, 8.0], Anchor::Start, words, HEADING);
     [x, 15.0]
 }
@@ -58,11 +58,11 @@ fn print_and_check(row: &mut Canvas) {
         "Plain white paper will do.",
     ];
     paragraphs(row, from, half - 46.0, &texts);
-    scene::card_at_actual_size(row, [half - 25.0, 23.5]);
+    sketch::card_at_actual_size(row, [half - 25.0, 23.5]);
     let from = heading(row, half + 4.0, 2, "Check it with a ruler");
     let text = "The bar must be 150 mm long. If it is not, print again: a card printed too small makes every width wrong. Glue the sheet to something flat and stiff.";
     let [x, y] = paragraphs(row, from, half - 4.0, &[text]);
-    row.place(&scene::ruler_on_bar(), [x + 1.0, y + 1.6]);
+    row.place(&sketch::ruler_on_bar(), [x + 1.0, y + 1.6]);
 }
 
 fn place(row: &mut Canvas) {
@@ -73,12 +73,12 @@ fn place(row: &mut Canvas) {
         "Put the card close beside the saddle, on a box or books, as high as the edges of the seat. It must lie level to 1 degree: check it with the level of a phone.",
     ];
     paragraphs(row, from, 62.0, &texts);
-    let mut above = Scene::new(row, [83.0, 31.0], 0.85);
+    let mut above = Sketch::new(row, [83.0, 31.0], 0.85);
     above.saddle_from_above([0.0, 0.0]);
     above.card_from_above([37.0, 0.0]);
     above.words([16.0, -31.0], "from above");
     let right = row.width_mm - 34.0;
-    let mut behind = Scene::new(row, [right, 54.0], 0.5);
+    let mut behind = Sketch::new(row, [right, 54.0], 0.5);
     behind.saddle_and_card_from_behind(26.0);
     behind.level_line(11.4, 26.0);
     behind.words([16.0, -6.5], "from behind");
@@ -95,23 +95,23 @@ fn photograph(row: &mut Canvas) {
         "Take three photos without moving saddle or card. Then do the same with the saddle upside down, if you were asked to.",
     ];
     paragraphs(row, from, 62.0, &texts);
-    let mut right = Scene::new(row, [86.0, 62.0], 0.33);
+    let mut right = Sketch::new(row, [86.0, 62.0], 0.33);
     right.saddle_and_card_from_behind(24.0);
     right.phone_with_view([18.0, 152.0], 0.0);
     right.distance(18.0, [SEAT_TOP_CM, 148.0], ["1.5 m", "or more"]);
     right.right_mark([40.0, 152.0]);
-    let mut tilted = Scene::new(row, [126.0, 62.0], 0.33);
+    let mut tilted = Sketch::new(row, [126.0, 62.0], 0.33);
     tilted.saddle_and_card_from_behind(24.0);
     tilted.phone_with_view([-22.0, 128.0], 22.0);
     tilted.wrong_mark([0.0, 148.0]);
     row.text([128.97, 14.15], Anchor::Start, "from the side", SMALL);
     let x = row.width_mm - 17.0;
-    let mut whole = Scene::new(row, [x, 20.0], 0.38);
+    let mut whole = Sketch::new(row, [x, 20.0], 0.38);
     whole.saddle_from_above([-17.0, 0.0]);
     whole.card_from_above([20.0, 0.0]);
     whole.photo_border([84.0, 63.0]);
     whole.right_mark([0.0, 40.0]);
-    let mut cut = Scene::new(row, [x, 52.0], 0.38);
+    let mut cut = Sketch::new(row, [x, 52.0], 0.38);
     cut.saddle_from_above([-23.0, 6.0]);
     cut.card_from_above([34.0, 6.0]);
     cut.photo_border([84.0, 63.0]);

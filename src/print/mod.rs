@@ -2,7 +2,7 @@
 
 pub mod card;
 pub mod guide;
-mod scene;
+mod sketch;
 mod strip;
 mod tag;
 

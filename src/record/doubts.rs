@@ -37,11 +37,11 @@ fn doubtful(measured: &Measured) -> Vec<Stretch> {
 }
 
 /// The rival lines as the sheet has them.
-pub fn rivals(measured: &Measured) -> Vec<sheet::RivalLine> {
+pub fn rivals(measured: &Measured) -> Vec<sheet::RivalRecord> {
     measured.rivals.iter().map(rival).collect()
 }
 
-fn rival(line: &RivalLine) -> sheet::RivalLine {
+fn rival(line: &RivalLine) -> sheet::RivalRecord {
     let stretches = &line.stretches;
     let least = |value: &dyn Fn(&Stretch) -> f64| stretches.iter().map(value).fold(f64::INFINITY, f64::min);
     let width = |(name, width): &(_, crate::width::MeasuredWidth)| sheet::RivalWidth {
@@ -50,7 +50,7 @@ fn rival(line: &RivalLine) -> sheet::RivalLine {
         u95: width.budget.u95(),
         at: width.station,
     };
-    sheet::RivalLine {
+    sheet::RivalRecord {
         part: stretches[0].part,
         side: Some(stretches[0].side).filter(|_| stretches.len() == 1),
         from: least(&|s| s.stations().0),

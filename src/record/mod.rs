@@ -168,7 +168,7 @@ impl<'a> Found<'a> {
             hints: request
                 .hints
                 .iter()
-                .map(|h| sheet::EdgeHint { part: h.part, px: [h.pixel.x_px, h.pixel.y_px] })
+                .map(|h| sheet::HintRecord { part: h.part, px: [h.pixel.x_px, h.pixel.y_px] })
                 .collect(),
             hidden: request.hidden.iter().map(hidden).collect(),
             doubts: self.measured.map_or_else(Vec::new, doubts::entries),
@@ -222,10 +222,10 @@ fn lift_rows(profile: &LiftProfile) -> Vec<[f64; 2]> {
 }
 
 /// A photo's file as the sheet has it.
-pub fn photo_entry(photo: &Photo) -> sheet::Photo {
+pub fn photo_entry(photo: &Photo) -> sheet::PhotoRecord {
     let exif = photo.exif();
     let camera: Vec<&str> = [&exif.make, &exif.model].into_iter().flatten().map(String::as_str).collect();
-    sheet::Photo {
+    sheet::PhotoRecord {
         file: photo.name().to_owned(),
         sha256: photo.sha256().to_owned(),
         width_px: photo.width_px() as u32,
@@ -235,13 +235,13 @@ pub fn photo_entry(photo: &Photo) -> sheet::Photo {
     }
 }
 
-fn midline_entry(request: &Request, traced: &Traced) -> Option<sheet::Midline> {
+fn midline_entry(request: &Request, traced: &Traced) -> Option<sheet::MidlineRecord> {
     let (ends, source) = match request.ends {
         Some(ends) => (ends, sheet::MidlineSource::Given),
         None => (traced.midline_ends_px()?, sheet::MidlineSource::Found),
     };
     let [front_px, rear_px] = ends.map(|p| [p.x_px, p.y_px]);
-    Some(sheet::Midline { front_px, rear_px, length_mm: traced.midline.length_mm(), source })
+    Some(sheet::MidlineRecord { front_px, rear_px, length_mm: traced.midline.length_mm(), source })
 }
 
 fn card_entries(located: &Located) -> Vec<sheet::Card> {
@@ -264,7 +264,7 @@ fn card_entries(located: &Located) -> Vec<sheet::Card> {
 /// The focal length comes from the card where the card has narrowed its prior to less than this part.
 const CARD_DECIDES: f64 = 0.5;
 
-fn camera_entry(located: &Located) -> sheet::Camera {
+fn camera_entry(located: &Located) -> sheet::CameraRecord {
     let fit = &located.fit;
     let lens = fit.camera.lens;
     let from_card = fit.focal_narrowed() < CARD_DECIDES;
@@ -277,7 +277,7 @@ fn camera_entry(located: &Located) -> sheet::Camera {
     };
     let [across, along] = fit.bend_mm(0);
     let bend = if across.0.abs() / across.1 > along.0.abs() / along.1 { across } else { along };
-    sheet::Camera {
+    sheet::CameraRecord {
         focal_px: lens.focal_px,
         focal_u_px: fit.focal_u_px(),
         focal_source,
@@ -346,7 +346,7 @@ fn budget_lines(widths: &Widths) -> Vec<sheet::BudgetLine> {
     all.map(|(of, (from, u))| sheet::BudgetLine { of, from, u }).collect()
 }
 
-fn hidden(stretch: &HiddenStretch) -> sheet::HiddenStretch {
+fn hidden(stretch: &HiddenStretch) -> sheet::HiddenRecord {
     let &HiddenStretch { part, side, from, to } = stretch;
-    sheet::HiddenStretch { part, side, from_at: from, to_at: to }
+    sheet::HiddenRecord { part, side, from_at: from, to_at: to }
 }

@@ -34,7 +34,7 @@ pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
 
 /// Lines that may be the edge instead, one warning each.
 fn which_line(measured: &Measured) -> Vec<Warning> {
-    let warning = |line: sheet::RivalLine| {
+    let warning = |line: sheet::RivalRecord| {
         let part = line.part.as_str();
         let edge = match line.side {
             Some(side) => format!("the {part}'s {} edge", side.as_str()),

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::fit::result::{Assessment, LimitAt, Part, RuleResult};
+use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue};
 use crate::fit::rule::{About, Severity};
 use crate::fit::verdict::Verdict;
 use crate::report::words::plain;
@@ -113,7 +113,7 @@ fn rule(r: &RuleResult, options: AssessmentOptions, out: &mut String) {
 }
 
 /// `front: 63.2 ± 1.6 mm; at least 80.0 mm; conforms with 0.1 %`.
-pub(super) fn figures(p: &Part) -> String {
+pub(super) fn figures(p: &RuleValue) -> String {
     let label = if p.label.is_empty() { String::new() } else { format!("{}: ", plain(&p.label)) };
     let d = p.decimals;
     let unit = if p.unit.is_empty() { String::new() } else { format!(" {}", p.unit) };

@@ -1,7 +1,7 @@
 //! An assessment for the report: verdicts with their reasons, and limits on the named widths.
 
 use super::assessment::{figures, verdict_words};
-use super::figure::chart::Limit;
+use super::figure::chart::LimitRange;
 use super::page::{Note, Verdicts};
 use super::words::{capitalised, sentence, unbroken, with_minus};
 use crate::fit::result::{Assessment, LimitAt, RuleResult, Standing};
@@ -133,7 +133,7 @@ fn not_judged(results: &[&RuleResult]) -> Option<Note> {
 const LIMIT_REACH: f64 = 0.09;
 
 /// Limits of rules on one named width of this sheet, where the width was measured.
-fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<Limit> {
+fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<LimitRange> {
     let of = |result: &RuleResult| {
         let rule = rules.rules.iter().find(|r| r.id == result.id)?;
         let [measure] = rule.measures.as_slice() else { return None };
@@ -143,7 +143,7 @@ fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<Limit>
         let (least_mm, most_mm) = (mm(&part.lower), mm(&part.upper));
         let stations = [(width.at - LIMIT_REACH).max(0.0), (width.at + LIMIT_REACH).min(1.0)];
         let any = least_mm.is_some() || most_mm.is_some();
-        any.then_some(Limit { stations, least_mm, most_mm })
+        any.then_some(LimitRange { stations, least_mm, most_mm })
     };
     assessment.results.iter().filter_map(of).collect()
 }

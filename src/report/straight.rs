@@ -101,7 +101,7 @@ impl Straight {
     }
 }
 
-fn camera(kept: &sheet::Camera) -> Option<Camera> {
+fn camera(kept: &sheet::CameraRecord) -> Option<Camera> {
     let (rotation, translation_mm) = (kept.rotation?, kept.translation_mm?);
     let [cx_px, cy_px] = kept.principal_px?;
     let lens = Lens { focal_px: kept.focal_px, cx_px, cy_px, distortion: kept.distortion };

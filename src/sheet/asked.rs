@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::lines::HiddenStretch;
+use super::lines::HiddenRecord;
 use super::words::{Part, View};
 
 /// The request behind a sheet. Nothing in it is rounded, found or derived.
@@ -54,7 +54,7 @@ pub struct AskedOfPhoto {
     pub hints: Vec<AskedHint>,
     /// Stretches of edges struck out as hidden.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub hidden: Vec<HiddenStretch>,
+    pub hidden: Vec<HiddenRecord>,
     /// SHA-256 of the lens file, in lower-case hexadecimal; null where none was given.
     pub lens_sha256: Option<String>,
 }

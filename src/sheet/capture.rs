@@ -7,7 +7,7 @@ use super::words::FocalSource;
 
 /// One photo.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Photo {
+pub struct PhotoRecord {
     /// File name without its folder.
     pub file: String,
     /// SHA-256 of the file, in lower-case hexadecimal.
@@ -59,7 +59,7 @@ pub enum ScaleSource {
 
 /// The camera as fitted to the cards.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Camera {
+pub struct CameraRecord {
     /// Focal length, in pixels.
     pub focal_px: f64,
     /// Its standard uncertainty, in pixels.

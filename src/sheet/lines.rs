@@ -8,7 +8,7 @@ use crate::numeric::words::NamedWidth;
 
 /// The line from the front end of the seat form to its rear end.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Midline {
+pub struct MidlineRecord {
     /// Front end (x, y), in pixels.
     pub front_px: [f64; 2],
     /// Rear end (x, y), in pixels.
@@ -78,7 +78,7 @@ pub struct EdgePairPx {
 
 /// A point that a person has shown to lie on an edge.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct EdgeHint {
+pub struct HintRecord {
     /// Of which pair of edges.
     pub part: Part,
     /// Where, in pixels of the first photo.
@@ -87,7 +87,7 @@ pub struct EdgeHint {
 
 /// A stretch of an edge that a person has struck out as hidden.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct HiddenStretch {
+pub struct HiddenRecord {
     /// Of which pair of edges.
     pub part: Part,
     /// Which of the two.
@@ -117,7 +117,7 @@ pub struct Doubt {
 
 /// A line that may be the edge instead of the one that was used.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct RivalLine {
+pub struct RivalRecord {
     /// Which pair of edges.
     pub part: Part,
     /// Which of the two; null where both sides may follow another body.
@@ -148,7 +148,7 @@ pub struct RivalWidth {
     pub at: f64,
 }
 
-impl HiddenStretch {
+impl HiddenRecord {
     /// The stretch in words, such as `seat left edge from 0.30 to 0.42`.
     pub fn in_words(&self) -> String {
         let (part, side) = (self.part.as_str(), self.side.as_str());

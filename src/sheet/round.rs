@@ -4,7 +4,7 @@
 //! small that this would cost more than 1 % of the standard uncertainty, to as many decimals more as it takes.
 //! Uncertainties keep four significant digits, which costs at most 0.05 % of them.
 
-use super::capture::Camera;
+use super::capture::CameraRecord;
 use super::lines::{EdgePair, EdgePairPx, EdgesPx};
 use super::types::Sheet;
 use super::widths::{StationWidth, Width};
@@ -57,7 +57,7 @@ fn point(p: [f64; 2]) -> [f64; 2] {
     p.map(|v| to_decimals(v, PX))
 }
 
-fn camera(c: &mut Camera) {
+fn camera(c: &mut CameraRecord) {
     c.focal_px = value(c.focal_px, c.focal_u_px, PX);
     c.focal_u_px = uncertainty(c.focal_u_px);
     let u = c.principal_u_px.map_or(f64::INFINITY, |u| u[0].min(u[1]));

@@ -7,7 +7,7 @@ use crate::numeric::parallel::*;
 
 use super::file::read;
 use super::output::PART_PREFIX;
-use super::summary::Summary;
+use super::summary::SheetSummary;
 use crate::numeric::words::{NamedWidth, View};
 
 /// A range of a named width.
@@ -23,14 +23,14 @@ pub struct Range {
 
 impl Range {
     /// Whether the 95 % interval of the sheet's width reaches into the range.
-    fn reached_by(&self, sheet: &Summary) -> bool {
+    fn reached_by(&self, sheet: &SheetSummary) -> bool {
         sheet.width(self.name).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
     }
 }
 
 /// Which sheets are looked for; nothing given takes all.
 #[derive(Debug, Clone, Default)]
-pub struct Wish {
+pub struct ShelfFilter {
     /// Part of the saddle's name, whatever its capitals.
     pub name: Option<String>,
     /// The view.
@@ -45,9 +45,9 @@ pub struct Wish {
     pub refused: bool,
 }
 
-impl Wish {
+impl ShelfFilter {
     /// Whether a sheet is as wished.
-    pub fn takes(&self, sheet: &Summary) -> bool {
+    pub fn takes(&self, sheet: &SheetSummary) -> bool {
         let day = sheet.taken.as_deref().and_then(|t| t.get(..10));
         self.name.as_ref().is_none_or(|n| sheet.saddle.to_lowercase().contains(&n.to_lowercase()))
             && self.view.is_none_or(|view| sheet.view == Some(view))
@@ -62,7 +62,7 @@ impl Wish {
 #[derive(Debug, Clone, Default)]
 pub struct Shelf {
     /// The sheets, by path.
-    pub sheets: Vec<Summary>,
+    pub sheets: Vec<SheetSummary>,
     /// Files that are no sheets, each with what is wrong with it.
     pub passed_over: Vec<String>,
 }
@@ -77,9 +77,9 @@ pub fn open(folder: &Path) -> std::io::Result<Shelf> {
     std::fs::read_dir(folder)?;
     gather(folder, &mut files, &mut shelf.passed_over);
     files.sort();
-    let read: Vec<Result<Summary, String>> = files
+    let read: Vec<Result<SheetSummary, String>> = files
         .par_iter()
-        .map(|path| read(path).map(|sheet| Summary::of(&sheet, path)).map_err(|e| e.to_string()))
+        .map(|path| read(path).map(|sheet| SheetSummary::of(&sheet, path)).map_err(|e| e.to_string()))
         .collect();
     for one in read {
         match one {

@@ -20,7 +20,7 @@ pub struct SummaryWidth {
 
 /// The row of one sheet.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Summary {
+pub struct SheetSummary {
     /// Path of the sheet's file.
     pub sheet: String,
     /// Name of the saddle.
@@ -47,7 +47,7 @@ pub struct Summary {
     pub refused: Option<String>,
 }
 
-impl Summary {
+impl SheetSummary {
     /// The row of a sheet that was read from `path`.
     pub fn of(sheet: &Sheet, path: &Path) -> Self {
         let photo = sheet.photos.first();

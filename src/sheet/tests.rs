@@ -3,7 +3,7 @@ use crate::numeric::words::{NamedWidth, Pair};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::warning::{Warning, WarningCode};
 use crate::width::influence::Influence;
-use crate::width::influences::{Influences, Place, SharedError};
+use crate::width::influences::{Influences, MeasuredPlace, SharedError};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
@@ -19,14 +19,14 @@ fn asked() -> Asked {
         photos: vec![AskedOfPhoto {
             ends_px: Some([[2011.04, 640.0], [2020.0, 2410.123]]),
             hints: vec![AskedHint { part: Part::Seat, px: [1801.25, 900.0], zoom: Some(3.5) }],
-            hidden: vec![HiddenStretch { part: Part::Channel, side: Side::Left, from_at: 0.3, to_at: 0.42 }],
+            hidden: vec![HiddenRecord { part: Part::Channel, side: Side::Left, from_at: 0.3, to_at: 0.42 }],
             lens_sha256: None,
         }],
     }
 }
 
 fn influences() -> Influences {
-    let place = |part, at, name| Place { part, at, name };
+    let place = |part, at, name| MeasuredPlace { part, at, name };
     let places = vec![
         place(Part::Seat, 0.05, None),
         place(Part::Channel, 0.05, None),
@@ -75,7 +75,7 @@ pub(crate) fn sample() -> Sheet {
         saddle: Saddle { name: "bracken".into(), note: Some("Invented data: no such saddle exists.".into()) },
         asked: Some(asked()),
         view: Some(View::Underside),
-        photos: vec![Photo {
+        photos: vec![PhotoRecord {
             file: "bracken.jpg".into(),
             sha256: "0".repeat(64),
             width_px: 4032,
@@ -92,7 +92,7 @@ pub(crate) fn sample() -> Sheet {
             print_scale_u: Some(0.0017),
             print_scale_by: Some(ScaleSource::Bar),
         }],
-        camera: Some(Camera {
+        camera: Some(CameraRecord {
             focal_px: 2913.2,
             focal_u_px: 12.0,
             focal_source: FocalSource::LensFile,
@@ -107,7 +107,7 @@ pub(crate) fn sample() -> Sheet {
             card_bend_mm: Some(0.4),
             card_bend_u_mm: Some(0.3),
         }),
-        midline: Some(Midline {
+        midline: Some(MidlineRecord {
             front_px: [2011.0, 640.0],
             rear_px: [2020.0, 2410.0],
             length_mm: 431.0,
@@ -143,7 +143,7 @@ pub(crate) fn sample() -> Sheet {
             apart_mm: -9.0,
             probability: 0.2,
         }],
-        rivals: vec![RivalLine {
+        rivals: vec![RivalRecord {
             part: Part::Seat,
             side: Some(Side::Right),
             from: 0.69,

@@ -7,8 +7,8 @@
 //! the top-left pixel, x right, y down; where a sheet has several photos they are those of the first.
 
 use super::asked::Asked;
-use super::capture::{Camera, Card, Photo};
-use super::lines::{Doubt, EdgeHint, Edges, EdgesPx, HiddenStretch, Lift, Midline, RivalLine};
+use super::capture::{CameraRecord, Card, PhotoRecord};
+use super::lines::{Doubt, Edges, EdgesPx, HiddenRecord, HintRecord, Lift, MidlineRecord, RivalRecord};
 use super::widths::{BudgetLine, Station, Taper, Width};
 use super::words::View;
 use crate::numeric::words::NamedWidth;
@@ -40,15 +40,15 @@ pub struct Sheet {
     #[serde(deserialize_with = "Option::deserialize")]
     pub view: Option<View>,
     /// The photos measured, at least one.
-    pub photos: Vec<Photo>,
+    pub photos: Vec<PhotoRecord>,
     /// The reference cards found, of a refused photo as well: sheets before strips, then by their copies.
     pub cards: Vec<Card>,
     /// The camera, fitted to the cards, of a refused photo as well; null when the photo was refused before.
     #[serde(deserialize_with = "Option::deserialize")]
-    pub camera: Option<Camera>,
+    pub camera: Option<CameraRecord>,
     /// The line from the front end of the seat form to its rear end; null when refused before.
     #[serde(deserialize_with = "Option::deserialize")]
-    pub midline: Option<Midline>,
+    pub midline: Option<MidlineRecord>,
     /// Heights of the edges over the card's plane; null when refused before.
     #[serde(deserialize_with = "Option::deserialize")]
     pub lift: Option<Lift>,
@@ -73,16 +73,16 @@ pub struct Sheet {
     pub influences: Option<Influences>,
     /// Points that a person has shown to lie on an edge: it was traced through them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub hints: Vec<EdgeHint>,
+    pub hints: Vec<HintRecord>,
     /// Stretches of edges that a person has struck out as hidden: nothing was measured along them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub hidden: Vec<HiddenStretch>,
+    pub hidden: Vec<HiddenRecord>,
     /// Stretches along which another line has a probability of 20 % or more of being the edge.
     #[serde(default)]
     pub doubts: Vec<Doubt>,
     /// Other lines, of a probability of 5 % or more, that would change a named width by more than its expanded uncertainty.
     #[serde(default)]
-    pub rivals: Vec<RivalLine>,
+    pub rivals: Vec<RivalRecord>,
     /// What the user should know although the result stands.
     pub warnings: Vec<Warning>,
     /// Why there is no measurement; null when there is one.
@@ -118,7 +118,7 @@ pub struct Saddle {
 
 impl Sheet {
     /// The sheet of a refused photo: it says why, and has no width.
-    pub fn refused(saddle: Saddle, view: Option<View>, photos: Vec<Photo>, refusal: Refusal) -> Self {
+    pub fn refused(saddle: Saddle, view: Option<View>, photos: Vec<PhotoRecord>, refusal: Refusal) -> Self {
         Self {
             schema: SCHEMA.into(),
             software: Some(Software::this()),

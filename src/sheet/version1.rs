@@ -8,7 +8,7 @@ use crate::numeric::words::{NamedWidth, Pair, Part};
 use crate::outline::midline::{GIVEN_END_U_MM, GIVEN_ENDS};
 use crate::width::COVERAGE;
 use crate::width::influence::Influence;
-use crate::width::influences::{Influences, Place, SharedError};
+use crate::width::influences::{Influences, MeasuredPlace, SharedError};
 
 /// A sheet of version 1 as one of the current version.
 pub(super) fn upgraded(mut sheet: Sheet) -> Sheet {
@@ -76,7 +76,7 @@ const USUAL_LENGTH_MM: f64 = 430.0;
 
 /// A place with its half-widths and the influences on their sum, mm.
 struct Guessed {
-    place: Place,
+    place: MeasuredPlace,
     halves: Pair<f64>,
     lines: Vec<(Influence, f64)>,
 }
@@ -93,7 +93,7 @@ impl Guessed {
 }
 
 fn of_width(sheet: &Sheet, width: &Width) -> Guessed {
-    let place = Place { part: width.name.part(), at: width.at, name: Some(width.name) };
+    let place = MeasuredPlace { part: width.name.part(), at: width.at, name: Some(width.name) };
     let halves = halves_of(sheet, width).unwrap_or(Pair::both(width.mm / 2.0));
     Guessed {
         place,
@@ -107,7 +107,7 @@ fn of_station(sheet: &Sheet, part: Part, at: f64, width: &StationWidth) -> Guess
     let nearest = nearest.min_by(|a, b| (a.at - at).abs().total_cmp(&(b.at - at).abs()));
     let halves = Pair { left: width.left_half, right: width.right_half };
     let lines = lines_of(sheet, nearest.map(|w| w.name), width.u95 / COVERAGE);
-    Guessed { place: Place { part, at, name: None }, halves, lines }
+    Guessed { place: MeasuredPlace { part, at, name: None }, halves, lines }
 }
 
 /// The budget of a named width in proportion to a standard uncertainty.

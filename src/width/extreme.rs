@@ -3,7 +3,7 @@
 use nalgebra::{Vector2, Vector3};
 
 use super::LocatedPair;
-use super::section::{Located, section};
+use super::section::{LocatedPoint, section};
 use crate::numeric::polynomial::polynomial;
 
 /// Spacing of the stations searched, and half-width of the parabola that places the extreme.
@@ -69,8 +69,8 @@ pub fn extreme(pair: &LocatedPair, length_mm: f64, range: (f64, f64), sign: f64)
 
 /// Uncertainty of the traced point nearest to a station, mm. It is not reduced by the points beside it: what misleads
 /// one (a stitch, a fold, light) misleads its neighbours as well.
-fn point_u(points: &[Option<Located>], station: f64) -> Option<f64> {
-    let far = |p: &&Located| (p.station - station).abs();
+fn point_u(points: &[Option<LocatedPoint>], station: f64) -> Option<f64> {
+    let far = |p: &&LocatedPoint| (p.station - station).abs();
     points.iter().flatten().min_by(|a, b| far(a).total_cmp(&far(b))).map(|p| p.u_mm)
 }
 
@@ -158,7 +158,7 @@ mod tests {
                     let along_mm = f64::from(i);
                     let station = along_mm / LENGTH_MM;
                     let offset_mm = 100.0 - 0.002 * (along_mm - 280.0).powi(2);
-                    (!hidden.contains(&station)).then_some(Located {
+                    (!hidden.contains(&station)).then_some(LocatedPoint {
                         station,
                         along_mm,
                         offset_mm,

@@ -18,7 +18,7 @@ pub type Gradient = Vec<(usize, Pair<f64>)>;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Influences {
     /// Where half-widths were measured: one entry for each number in `left` and `right` below.
-    pub places: Vec<Place>,
+    pub places: Vec<MeasuredPlace>,
     /// Errors that half-widths share.
     pub shared: Vec<SharedError>,
     /// Standard uncertainties that each half-width has of its own.
@@ -34,7 +34,7 @@ pub struct Influences {
 
 /// A place where both halves of a width were measured.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Place {
+pub struct MeasuredPlace {
     /// The pair of edges.
     pub part: Part,
     /// The station, without a unit.
@@ -138,7 +138,7 @@ const DROPPED_MM: f64 = 0.02;
 
 impl Influences {
     /// Nothing wrong yet at some places of a midline of this length.
-    pub fn at(places: Vec<Place>, length_mm: f64) -> Self {
+    pub fn at(places: Vec<MeasuredPlace>, length_mm: f64) -> Self {
         Self { places, fading: FADING_MM / length_mm, unshared: UNSHARED, ..Self::default() }
     }
 
@@ -156,7 +156,7 @@ impl Influences {
 
     /// The place at a station that is not a named width's.
     pub fn station(&self, part: Part, at: f64) -> Option<usize> {
-        let here = |p: &Place| p.name.is_none() && p.part == part && (p.at - at).abs() < SAME_STATION;
+        let here = |p: &MeasuredPlace| p.name.is_none() && p.part == part && (p.at - at).abs() < SAME_STATION;
         self.places.iter().position(here)
     }
 
@@ -193,7 +193,7 @@ impl Influences {
     /// places in order, each error is what is left of the one before and something new. The new part of place k is number
     /// 2k, what no neighbour shares number 2k + 1.
     fn innovations(&self, place: usize) -> impl Iterator<Item = (u32, f64)> {
-        let Place { part, at, .. } = self.places[place];
+        let MeasuredPlace { part, at, .. } = self.places[place];
         let mut before: Vec<(usize, f64)> =
             self.places.iter().enumerate().filter(|(_, p)| p.part == part).map(|(i, p)| (i, p.at)).collect();
         before.retain(|&(i, s)| s < at || (s == at && i <= place));
@@ -264,8 +264,8 @@ mod tests {
     use super::*;
     use approx::assert_relative_eq;
 
-    fn places() -> Vec<Place> {
-        [0.1, 0.5, 0.3, 0.3].map(|at| Place { part: Part::Seat, at, name: None }).to_vec()
+    fn places() -> Vec<MeasuredPlace> {
+        [0.1, 0.5, 0.3, 0.3].map(|at| MeasuredPlace { part: Part::Seat, at, name: None }).to_vec()
     }
 
     /// The variance of a sum by the law itself: the sum over both places of the products of their uncertainties with

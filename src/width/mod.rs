@@ -22,7 +22,7 @@ use influences::Influences;
 use plan::Plan;
 pub use plan::set_stations;
 use response::Inputs;
-use section::{Located, locate_edge};
+use section::{LocatedPoint, locate_edge};
 
 /// Coverage factor for 95 % of a normal distribution.
 pub const COVERAGE: f64 = 1.96;
@@ -46,7 +46,7 @@ pub struct MeasuredWidth {
 
 /// A quantity with a budget.
 #[derive(Debug, Clone)]
-pub struct Quantity {
+pub struct MeasuredQuantity {
     /// Its value.
     pub value: f64,
     /// Contributions to its standard uncertainty.
@@ -54,7 +54,7 @@ pub struct Quantity {
 }
 
 /// The traced points of a part in millimetres, left and right.
-pub type LocatedPair = [Vec<Option<Located>>; 2];
+pub type LocatedPair = [Vec<Option<LocatedPoint>>; 2];
 
 /// All widths of a saddle.
 #[derive(Debug, Clone)]
@@ -64,7 +64,7 @@ pub struct Widths {
     /// The named widths that could be measured.
     pub named: Vec<(NamedWidth, MeasuredWidth)>,
     /// Front taper, degrees.
-    pub front_taper_deg: Option<Quantity>,
+    pub front_taper_deg: Option<MeasuredQuantity>,
     /// Traced points of the seat.
     pub seat: LocatedPair,
     /// Traced points of the channel.

@@ -2,10 +2,10 @@
 
 use super::extreme::{Extreme, extreme};
 use super::influence::Influence;
-use super::influences::{Gradient, Influences, Place};
+use super::influences::{Gradient, Influences, MeasuredPlace};
 use super::response::{Cut, CutSide, Halves};
 use super::section::section;
-use super::{LEAST_CONFIDENCE, LocatedEdges, MeasuredWidth, Quantity, Subject, Widths};
+use super::{LEAST_CONFIDENCE, LocatedEdges, MeasuredQuantity, MeasuredWidth, Subject, Widths};
 use crate::numeric::words::{NamedWidth, Pair, Part, SIDES, Side};
 use crate::outline::midline::Midline;
 
@@ -33,7 +33,7 @@ pub(super) struct Plan {
     /// Each place's cut in every photo; none where a photo does not show both of its edges, and at least one.
     pub cuts: Vec<Vec<Option<Cut>>>,
     /// The places.
-    pub places: Vec<Place>,
+    pub places: Vec<MeasuredPlace>,
     /// The named widths: place, and how the extreme was found.
     pub named: Vec<(NamedWidth, usize, Extreme)>,
 }
@@ -43,12 +43,12 @@ impl Plan {
     pub fn of(photos: &[(&Subject, &LocatedEdges)]) -> Self {
         let mut plan = Self { cuts: Vec::new(), places: Vec::new(), named: Vec::new() };
         for station in set_stations() {
-            plan.place(photos, Place { part: Part::Seat, at: station, name: None });
-            plan.place(photos, Place { part: Part::Channel, at: station, name: None });
+            plan.place(photos, MeasuredPlace { part: Part::Seat, at: station, name: None });
+            plan.place(photos, MeasuredPlace { part: Part::Channel, at: station, name: None });
         }
         // Every other station of the taper is a set one.
         for station in taper_stations().skip(1).step_by(2) {
-            plan.place(photos, Place { part: Part::Seat, at: station, name: None });
+            plan.place(photos, MeasuredPlace { part: Part::Seat, at: station, name: None });
         }
         for name in NamedWidth::ALL {
             let found = match name {
@@ -60,7 +60,7 @@ impl Plan {
                 NamedWidth::ChannelNarrowest => extreme_in(photos, name.part(), (0.10, 0.90), -1.0),
             };
             let Some(extreme) = found else { continue };
-            let place = Place { part: name.part(), at: extreme.station, name: Some(name) };
+            let place = MeasuredPlace { part: name.part(), at: extreme.station, name: Some(name) };
             if let Some(place) = plan.place(photos, place) {
                 plan.named.push((name, place, extreme));
             }
@@ -69,7 +69,7 @@ impl Plan {
     }
 
     /// Cuts a part at a station; the index of the place where a photo shows it.
-    fn place(&mut self, photos: &[(&Subject, &LocatedEdges)], place: Place) -> Option<usize> {
+    fn place(&mut self, photos: &[(&Subject, &LocatedEdges)], place: MeasuredPlace) -> Option<usize> {
         let mut cuts: Vec<Option<Cut>> =
             photos.iter().map(|(subject, edges)| cut_at(subject, edges, place)).collect();
         share_slopes(&mut cuts);
@@ -159,12 +159,12 @@ fn taper_slope(influences: &Influences, length_mm: f64) -> Option<Vec<(usize, f6
 }
 
 /// Full angle between straight lines through the left and right half-widths over the front, degrees.
-fn front_taper(influences: &Influences, length_mm: f64, halves: &Halves) -> Option<Quantity> {
+fn front_taper(influences: &Influences, length_mm: f64, halves: &Halves) -> Option<MeasuredQuantity> {
     let parts = taper_slope(influences, length_mm)?;
     let slopes = Pair::of(|side| parts.iter().map(|&(place, by)| by * halves[place][side]).sum::<f64>());
     let gradient = taper_gradient(influences, length_mm, slopes)?;
     let value = slopes.iter().map(|slope| slope.atan()).sum::<f64>().to_degrees();
-    Some(Quantity { value, budget: influences.budget(&gradient) })
+    Some(MeasuredQuantity { value, budget: influences.budget(&gradient) })
 }
 
 /// Derivatives of the front taper by the half-widths, degrees a millimetre, where both lines have these slopes. `None` where
@@ -204,8 +204,8 @@ fn share_slopes(cuts: &mut [Option<Cut>]) {
     }
 }
 
-fn cut_at(subject: &Subject, edges: &LocatedEdges, place: Place) -> Option<Cut> {
-    let Place { part, at: station, .. } = place;
+fn cut_at(subject: &Subject, edges: &LocatedEdges, place: MeasuredPlace) -> Option<Cut> {
+    let MeasuredPlace { part, at: station, .. } = place;
     let lift = if part == Part::Seat { subject.inputs.seat_lift } else { subject.inputs.channel_lift };
     let pair = edges.pair(part)?;
     let cut_side = |side: Side| {

@@ -6,7 +6,7 @@
 use nalgebra::{DVector, Vector2};
 
 use super::influence::{Budget, Influence};
-use super::influences::{Influences, Place, SharedError};
+use super::influences::{Influences, MeasuredPlace, SharedError};
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
 use crate::camera::parameter::UncertaintySource;
@@ -317,12 +317,16 @@ impl Inputs<'_> {
 
     /// Budget of the width at one cut.
     pub fn width_budget(&self, cut: Cut) -> Option<Budget> {
-        let place = Place { part: cut.part, at: cut.station, name: None };
+        let place = MeasuredPlace { part: cut.part, at: cut.station, name: None };
         Some(self.influences(&[cut], vec![place])?.1.budget(&[(0, Pair::both(1.0))]))
     }
 
     /// Half-widths at the cuts, and every influence on them. `places` names the cuts.
-    pub(super) fn influences(&self, cuts: &[Cut], places: Vec<Place>) -> Option<(Halves, Influences)> {
+    pub(super) fn influences(
+        &self,
+        cuts: &[Cut],
+        places: Vec<MeasuredPlace>,
+    ) -> Option<(Halves, Influences)> {
         let base = self.base(cuts)?;
         let seen = (&base, cuts);
         let length_mm = self.midline.length_mm();

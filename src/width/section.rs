@@ -11,7 +11,7 @@ use crate::outline::midline::Midline;
 
 /// A traced point projected to its height over the card: along and across the midline.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Located {
+pub struct LocatedPoint {
     /// Station.
     pub station: f64,
     /// Distance from the front end along the midline, mm.
@@ -30,7 +30,7 @@ pub struct Located {
 
 /// Where a section plane cuts one edge.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Section {
+pub struct EdgeSection {
     /// Half-width, mm.
     pub half_width_mm: f64,
     /// Change of the half-width along the midline there, mm per mm.
@@ -50,14 +50,14 @@ pub fn locate_edge(
     lift: &LiftProfile,
     side: Side,
     edge: &TracedEdge,
-) -> Vec<Option<Located>> {
+) -> Vec<Option<LocatedPoint>> {
     let length = midline.length_mm();
     edge.points
         .iter()
         .map(|point| {
             let EdgePoint { pixel, u_mm, confidence, doubt_mm, .. } = (*point)?;
             let (station, offset_mm) = midline.locate(camera, lift, side, pixel, 0.5)?;
-            Some(Located {
+            Some(LocatedPoint {
                 station,
                 along_mm: station * length,
                 offset_mm,
@@ -79,9 +79,9 @@ const LEAST_U_MM: f64 = 0.05;
 
 /// The section at a station. `None` where the edge was not traced there. Where an edge crosses the plane more than once
 /// the widest crossing is the caliper's.
-pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Option<Section> {
+pub fn section(points: &[Option<LocatedPoint>], station: f64, length_mm: f64) -> Option<EdgeSection> {
     let along = station * length_mm;
-    let traced: Vec<&Located> = points.iter().flatten().collect();
+    let traced: Vec<&LocatedPoint> = points.iter().flatten().collect();
     let crossing = traced
         .windows(2)
         .filter(|w| (w[0].along_mm - along) * (w[1].along_mm - along) <= 0.0)
@@ -90,11 +90,12 @@ pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Opti
     let t = ((along - crossing[0].along_mm) / (crossing[1].along_mm - crossing[0].along_mm)).clamp(0.0, 1.0);
     let t = if t.is_finite() { t } else { 0.5 };
     let centre = place(crossing[0]) * (1.0 - t) + place(crossing[1]) * t;
-    let near: Vec<&Located> = traced.into_iter().filter(|p| (place(p) - centre).norm() <= REACH_MM).collect();
+    let near: Vec<&LocatedPoint> =
+        traced.into_iter().filter(|p| (place(p) - centre).norm() <= REACH_MM).collect();
     let doubted = near.iter().max_by(|a, b| a.doubt_mm.total_cmp(&b.doubt_mm))?;
     let fit = LocalFit::through(&near, centre)?;
     let (offset, slope, variance) = fit.cut(along)?;
-    Some(Section {
+    Some(EdgeSection {
         half_width_mm: offset,
         slope,
         u_mm: variance.sqrt(),
@@ -103,7 +104,7 @@ pub fn section(points: &[Option<Located>], station: f64, length_mm: f64) -> Opti
     })
 }
 
-fn place(p: &Located) -> Vector2<f64> {
+fn place(p: &LocatedPoint) -> Vector2<f64> {
     Vector2::new(p.along_mm, p.offset_mm)
 }
 
@@ -117,14 +118,14 @@ struct LocalFit {
 }
 
 impl LocalFit {
-    fn through(near: &[&Located], origin: Vector2<f64>) -> Option<Self> {
+    fn through(near: &[&LocatedPoint], origin: Vector2<f64>) -> Option<Self> {
         if near.len() < 4 {
             return None;
         }
         let direction = (place(near[near.len() - 1]) - place(near[0])).try_normalize(1e-6)?;
         let normal = Vector2::new(-direction.y, direction.x);
         let (mut normal_matrix, mut right) = (Matrix3::zeros(), Vector3::zeros());
-        let row = |p: &Located| {
+        let row = |p: &LocatedPoint| {
             let v = place(p) - origin;
             let t = v.dot(&direction);
             (Vector3::new(1.0, t, t * t), v.dot(&normal), 1.0 / (p.u_mm * p.u_mm + LEAST_U_MM * LEAST_U_MM))
@@ -189,12 +190,12 @@ mod tests {
     use approx::assert_relative_eq;
 
     /// Points of a circle of radius 100 mm about (200, 20).
-    fn circle() -> Vec<Option<Located>> {
+    fn circle() -> Vec<Option<LocatedPoint>> {
         (0..160)
             .map(|i| {
                 let angle = std::f64::consts::PI * (1.0 - f64::from(i) / 159.0);
                 let (along_mm, offset_mm) = (200.0 + 100.0 * angle.cos(), 20.0 + 100.0 * angle.sin());
-                Some(Located {
+                Some(LocatedPoint {
                     station: along_mm / 400.0,
                     along_mm,
                     offset_mm,

@@ -8,7 +8,7 @@ use lab::synth::{self, Scenario, presets};
 use rayon::prelude::*;
 use seatspan::camera::print_scale::ScaleBy;
 use seatspan::card::pattern::BAR_MM;
-use seatspan::check::{Judgement, Verdict, judge};
+use seatspan::check::{Judgement, PhotoVerdict, judge};
 use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::{Part, View};
@@ -83,7 +83,7 @@ fn assert_rises(steps: &[Judgement], names: &[&str]) {
     }
     let (first, last) = (&steps[0], &steps[steps.len() - 1]);
     assert!(predicted_mm(last) > predicted_mm(first) + 0.3, "{names:?} has no price");
-    assert_eq!(first.verdict, Verdict::Usable, "the good photo: {:?}", first.reasons);
+    assert_eq!(first.verdict, PhotoVerdict::Usable, "the good photo: {:?}", first.reasons);
     let named = |j: &Judgement| j.reasons.iter().any(|r| names.contains(&r.code.as_str()));
     assert!(!named(first), "{:?}", first.reasons);
     assert!(named(last), "{names:?}: {:?}", last.reasons);

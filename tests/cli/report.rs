@@ -250,7 +250,7 @@ fn a_report_on_photos_together_says_which_photo_it_shows() {
     let folder = tempfile::tempdir().unwrap();
     let mut sheet = sheet::read(&sheet_file("willow")).unwrap();
     let second =
-        sheet::Photo { file: "second.jpg".into(), sha256: "5e".repeat(32), ..sheet.photos[0].clone() };
+        sheet::PhotoRecord { file: "second.jpg".into(), sha256: "5e".repeat(32), ..sheet.photos[0].clone() };
     sheet.photos.push(second);
     let lift = sheet.lift.as_mut().unwrap();
     lift.source = sheet::LiftSource::Photos;

@@ -51,9 +51,13 @@ fn three() -> TempDir {
 }
 
 /// Another photo's entry for a sheet of photos measured together.
-fn further(name: &str) -> sheet::Photo {
+fn further(name: &str) -> sheet::PhotoRecord {
     let file = format!("{name}.jpg");
-    sheet::Photo { sha256: seatspan::photo::sha256_hex(name.as_bytes()), file, ..kept().photos[0].clone() }
+    sheet::PhotoRecord {
+        sha256: seatspan::photo::sha256_hex(name.as_bytes()),
+        file,
+        ..kept().photos[0].clone()
+    }
 }
 
 #[test]

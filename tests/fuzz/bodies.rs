@@ -4,7 +4,7 @@ use std::sync::LazyLock;
 
 use lab::synth::tag_patch::{Patch, levels, tag};
 use seatspan::card::find_cards;
-use seatspan::fit::assess::{Request, assess};
+use seatspan::fit::assess::{AssessmentRequest, assess};
 use seatspan::fit::result::Assessment;
 use seatspan::fit::rider::Rider;
 use seatspan::fit::rule::RuleSet;
@@ -102,7 +102,7 @@ pub fn rider(bytes: &[u8]) {
 }
 
 fn judge(rules: &RuleSet, rider: &Rider) {
-    match assess(&Request { sheets: &SADDLE, rider, rules, confidence: CONFIDENCE }) {
+    match assess(&AssessmentRequest { sheets: &SADDLE, rider, rules, confidence: CONFIDENCE }) {
         Err(said) => one_line(&said),
         Ok(assessment) => {
             in_numbers(&assessment);

@@ -4,11 +4,11 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use seatspan::fit::assess::{Request, assess};
-use seatspan::fit::compare::{Wish, compare};
+use seatspan::fit::assess::{AssessmentRequest, assess};
+use seatspan::fit::compare::{ComparisonRequest, compare};
 use seatspan::fit::expr::parse;
 use seatspan::fit::fields::Fields;
-use seatspan::fit::measure::Subject;
+use seatspan::fit::measure::FitSubject;
 use seatspan::fit::quantity::Cause;
 use seatspan::fit::result::{Assessment, RuleResult, Standing};
 use seatspan::fit::rider::Rider;
@@ -214,7 +214,7 @@ impl Shape {
             },
             asked: None,
             view: Some(view),
-            photos: vec![Photo {
+            photos: vec![PhotoRecord {
                 file,
                 sha256,
                 width_px: 4032,
@@ -231,7 +231,7 @@ impl Shape {
                 print_scale_u: None,
                 print_scale_by: None,
             }],
-            camera: Some(Camera {
+            camera: Some(CameraRecord {
                 focal_px: 2950.0,
                 focal_u_px: 70.0,
                 focal_source: FocalSource::Exif,
@@ -246,7 +246,7 @@ impl Shape {
                 card_bend_mm: None,
                 card_bend_u_mm: None,
             }),
-            midline: Some(Midline {
+            midline: Some(MidlineRecord {
                 front_px: [1500.0, 1000.0],
                 rear_px: [2500.0, 1600.0],
                 length_mm: LENGTH_MM,
@@ -325,7 +325,7 @@ fn rider(name: &str) -> Rider {
 
 fn judged(sheets: &[Sheet], rider: &Rider) -> Assessment {
     let rules = RuleSet::built_in().unwrap();
-    assess(&Request { sheets, rider, rules: &rules, confidence: 0.95 }).unwrap()
+    assess(&AssessmentRequest { sheets, rider, rules: &rules, confidence: 0.95 }).unwrap()
 }
 
 fn result<'a>(a: &'a Assessment, id: &str) -> &'a RuleResult {
@@ -552,7 +552,7 @@ fn rules_in_millimetres_and_inches_judge_alike() {
         let p = ["9 in", "228.6 mm", "22.86 cm"].map(|is| {
             let mut rules = RuleSet::built_in().unwrap();
             rules.add("mine.toml", &rule(is)).unwrap();
-            let a = assess(&Request {
+            let a = assess(&AssessmentRequest {
                 sheets: &saddle(name),
                 rider: &rider("ilse"),
                 rules: &rules,
@@ -570,7 +570,7 @@ fn a_comparison_ranks_with_reasons_and_shared_errors_cancel() {
     let sheets: Vec<Sheet> = SHAPES.iter().flat_map(|s| saddle(s.name)).collect();
     let rules = RuleSet::built_in().unwrap();
     let rider = rider("ilse");
-    let wish = Wish {
+    let wish = ComparisonRequest {
         sheets: &sheets,
         rider: Some(&rider),
         rules: &rules,
@@ -623,7 +623,7 @@ fn with_rules(text: &str) -> RuleSet {
 }
 
 fn judged_by(rules: &RuleSet, rider: &Rider) -> Assessment {
-    assess(&Request { sheets: &saddle("harebell"), rider, rules, confidence: 0.95 }).unwrap()
+    assess(&AssessmentRequest { sheets: &saddle("harebell"), rider, rules, confidence: 0.95 }).unwrap()
 }
 
 #[test]
@@ -668,7 +668,8 @@ fn a_finger_assumed_behind_a_need_in_fingers_is_said() {
 fn sheets_of_two_names_are_judged_with_a_warning() {
     let rules = RuleSet::built_in().unwrap();
     let sheets = vec![saddle("harebell").remove(0), saddle("tansy").remove(1)];
-    let request = Request { sheets: &sheets, rider: &rider("ilse"), rules: &rules, confidence: 0.95 };
+    let request =
+        AssessmentRequest { sheets: &sheets, rider: &rider("ilse"), rules: &rules, confidence: 0.95 };
     let warned = assess(&request).unwrap().warnings;
     assert!(warned.iter().any(|w| w.contains("harebell and tansy")), "{warned:?}");
     assert!(judged_by(&rules, &rider("ilse")).warnings.is_empty());
@@ -682,7 +683,7 @@ fn a_verdict_is_firm_only_where_either_line_makes_it_so() {
         let mut sheets = saddle("harebell");
         let (part, side) = (Part::Seat, Some(Side::Left));
         let line =
-            RivalLine { part, side, from: 0.1, to: 0.95, offset_mm, probability: 0.2, widths: Vec::new() };
+            RivalRecord { part, side, from: 0.1, to: 0.95, offset_mm, probability: 0.2, widths: Vec::new() };
         sheets[0].rivals.push(line);
         let assessment = judged(&sheets, &rider("ilse"));
         let bone = &result(&assessment, "bones-left").parts[0];
@@ -715,7 +716,7 @@ fn left_less_right_is_known_without_heights() {
         let request = pipeline::Request { name: "willow".into(), seat_lift, ..Default::default() };
         let (sheet, _) = measure(photo.clone(), &request).unwrap();
         let fields = Fields::default();
-        let subject = Subject { top: Some(&sheet), underside: None, fields: &fields };
+        let subject = FitSubject { top: Some(&sheet), underside: None, fields: &fields };
         let of = |text: &str| subject.value(&parse(text).unwrap()).unwrap();
         let width = of("seat.widest");
         let named = sheet.width(NamedWidth::SeatWidest).unwrap();

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use seatspan::photo::{FileError, FocalSource, Limits, Photo, PhotoError, PhotoNote};
+use seatspan::photo::{FileError, FocalTag, Limits, Photo, PhotoError, PhotoNote};
 use seatspan::refusal::{Refusal, RefusalCode};
 use serde::Deserialize;
 
@@ -142,7 +142,7 @@ fn camera_data_of_real_files_is_read() {
     assert_eq!((phone.width_px(), phone.height_px()), (3024, 4032), "turned once");
     assert_eq!(phone.exif().model.as_deref(), Some("iPhone 13 Pro Max"));
     let hint = phone.focal_hint().unwrap();
-    assert_eq!(hint.source, FocalSource::Equivalent35mm);
+    assert_eq!(hint.source, FocalTag::Equivalent35mm);
     assert!((hint.focal_px - 26.0 * 5040.0 / 43.2666).abs() < 1.0 && hint.relative_u < 0.045, "{hint:?}");
     assert_eq!(phone.history(), []);
 

@@ -16,7 +16,7 @@ use super::one::{self, Outputs};
 use crate::photo::{Photo, sha256_hex};
 use crate::pipeline::Request;
 use crate::record::asked;
-use crate::sheet::summary::Summary;
+use crate::sheet::summary::SheetSummary;
 use crate::sheet::{self, Asked, Sheet};
 
 /// Set by the first interruption: photos in progress are finished, no new one is started.
@@ -239,7 +239,8 @@ impl Progress {
                 eprintln!("{said}");
             }
             if self.json {
-                let sheet = made.as_ref().ok().map(|(sheet, outputs)| Summary::of(sheet, &outputs.sheet));
+                let sheet =
+                    made.as_ref().ok().map(|(sheet, outputs)| SheetSummary::of(sheet, &outputs.sheet));
                 crate::cli::say(&json_line(job, state, reason, sheet.as_ref()));
             }
         });
@@ -273,11 +274,11 @@ impl Tally {
 }
 
 /// One line per photo: its outcome, the reason, and its sheet as a row.
-fn json_line(job: &Job, state: State, reason: Option<String>, sheet: Option<&Summary>) -> String {
+fn json_line(job: &Job, state: State, reason: Option<String>, sheet: Option<&SheetSummary>) -> String {
     let mut line = Map::new();
     line.insert("photo_path".into(), job.photo.display().to_string().into());
     line.insert("state".into(), state.word().into());
     line.insert("reason".into(), reason.into());
-    line.extend(sheet.map(Summary::columns).unwrap_or_default());
+    line.extend(sheet.map(SheetSummary::columns).unwrap_or_default());
     Value::Object(line).to_string()
 }

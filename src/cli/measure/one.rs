@@ -225,7 +225,7 @@ fn unreadable(
 }
 
 /// Drops camera and time; no other camera data reaches the sheet.
-pub fn forget_camera(photo: &mut sheet::Photo) {
+pub fn forget_camera(photo: &mut sheet::PhotoRecord) {
     (photo.taken, photo.camera) = (None, None);
 }
 
@@ -240,8 +240,8 @@ pub fn reason(photo: &Path, refusal: &Refusal) -> String {
 ///
 /// # Errors
 /// A file that cannot be read any more.
-pub fn unread_entry(path: &Path) -> anyhow::Result<sheet::Photo> {
+pub fn unread_entry(path: &Path) -> anyhow::Result<sheet::PhotoRecord> {
     let sha256 = sha256_of_file(path).with_context(|| format!("cannot read {}", path.display()))?;
     let file = file_name(path);
-    Ok(sheet::Photo { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None })
+    Ok(sheet::PhotoRecord { file, sha256, width_px: 0, height_px: 0, taken: None, camera: None })
 }

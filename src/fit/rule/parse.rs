@@ -7,11 +7,11 @@ use super::{
 use crate::fit::expr::{FIELDS, Node, parse};
 use crate::fit::hint::did_you_mean;
 use crate::fit::rider::{HOW, PATTERNS, THIGHS};
-use crate::fit::text::{Placed, Table, Text, TextError};
+use crate::fit::text::{Placed, TextError, TomlTable, TomlText};
 use crate::fit::unit::{Dim, MM, NO_UNIT, Unit, unit_named};
 
 impl RuleSet {
-    fn source_key(&self, text: Text, placed: Placed) -> Result<String, TextError> {
+    fn source_key(&self, text: TomlText, placed: Placed) -> Result<String, TextError> {
         if self.sources.contains_key(&placed.value) {
             return Ok(placed.value);
         }
@@ -19,7 +19,7 @@ impl RuleSet {
         Err(text.error(placed.at, format!("there is no source `{}`; {hint}", placed.value)))
     }
 
-    pub(super) fn rule(&self, mut t: Table, seen: &[String]) -> Result<Rule, TextError> {
+    pub(super) fn rule(&self, mut t: TomlTable, seen: &[String]) -> Result<Rule, TextError> {
         let text = t.text();
         let id = t.need_string("id")?;
         if seen.contains(&id.value) {
@@ -71,7 +71,7 @@ impl RuleSet {
     }
 
     /// `key = { is = "9 in", source = "..." }`, of the dimension wanted.
-    fn limit(&self, t: &mut Table, key: &str, dim: Dim) -> Result<Option<Limit>, TextError> {
+    fn limit(&self, t: &mut TomlTable, key: &str, dim: Dim) -> Result<Option<Limit>, TextError> {
         let text = t.text();
         let Some(mut inner) = t.table(key)? else { return Ok(None) };
         let is = inner.need_string("is")?;
@@ -87,7 +87,7 @@ impl RuleSet {
         Ok(Some(Limit { written: is.value, node, source }))
     }
 
-    fn bands(&self, t: &mut Table, dim: Dim) -> Result<Vec<Band>, TextError> {
+    fn bands(&self, t: &mut TomlTable, dim: Dim) -> Result<Vec<Band>, TextError> {
         let mut bands = Vec::new();
         for mut band in t.tables("band")? {
             bands.push(Band {
@@ -100,7 +100,7 @@ impl RuleSet {
         Ok(bands)
     }
 
-    pub(super) fn default_value(&self, mut t: Table) -> Result<Default, TextError> {
+    pub(super) fn default_value(&self, mut t: TomlTable) -> Result<Default, TextError> {
         let text = t.text();
         let name = t.need_string("field")?;
         let field = FIELDS.iter().find(|f| f.0 == name.value).map(|f| f.1).ok_or_else(|| {
@@ -131,7 +131,7 @@ impl RuleSet {
         Ok(default)
     }
 
-    pub(super) fn complaint(&self, mut t: Table) -> Result<Complaint, TextError> {
+    pub(super) fn complaint(&self, mut t: TomlTable) -> Result<Complaint, TextError> {
         let text = t.text();
         let id = t.need_string("id")?.value;
         let title = t.need_string("title")?.value;
@@ -151,7 +151,7 @@ impl RuleSet {
     }
 }
 
-pub(super) fn source(mut t: Table) -> Result<Source, TextError> {
+pub(super) fn source(mut t: TomlTable) -> Result<Source, TextError> {
     let kinds = [
         ("published", SourceKind::Published),
         ("computed", SourceKind::Computed),
@@ -164,7 +164,7 @@ pub(super) fn source(mut t: Table) -> Result<Source, TextError> {
     Ok(source)
 }
 
-fn word<T: Copy>(t: &mut Table, key: &str, words: &[(&str, T)]) -> Result<T, TextError> {
+fn word<T: Copy>(t: &mut TomlTable, key: &str, words: &[(&str, T)]) -> Result<T, TextError> {
     let placed = t.need_string(key)?;
     words.iter().find(|w| w.0 == placed.value).map(|w| w.1).ok_or_else(|| {
         let hint = did_you_mean(&placed.value, words.iter().map(|w| w.0));
@@ -172,18 +172,18 @@ fn word<T: Copy>(t: &mut Table, key: &str, words: &[(&str, T)]) -> Result<T, Tex
     })
 }
 
-fn severity(t: &mut Table, key: &str) -> Result<Severity, TextError> {
+fn severity(t: &mut TomlTable, key: &str) -> Result<Severity, TextError> {
     word(t, key, &[("serious", Severity::Serious), ("matters", Severity::Matters), ("look", Severity::Look)])
 }
 
-fn expression(text: Text, placed: &Placed) -> Result<Node, TextError> {
+fn expression(text: TomlText, placed: &Placed) -> Result<Node, TextError> {
     parse(&placed.value).map_err(|(at, what)| text.error(placed.at + 1 + at, what))
 }
 
 /// Keys that conditions may name, with their words.
 const CONDITIONS: [(&str, &[&str]); 3] = [("pattern", &PATTERNS), ("thighs", &THIGHS), ("seat_bones", &HOW)];
 
-fn when(t: &mut Table) -> Result<When, TextError> {
+fn when(t: &mut TomlTable) -> Result<When, TextError> {
     let Some(mut inner) = t.table("when")? else { return Ok(When::new()) };
     let mut all = When::new();
     for (key, words) in CONDITIONS {
@@ -200,7 +200,7 @@ fn when(t: &mut Table) -> Result<When, TextError> {
     Ok(all)
 }
 
-fn measures(t: &mut Table) -> Result<Vec<Measure>, TextError> {
+fn measures(t: &mut TomlTable) -> Result<Vec<Measure>, TextError> {
     let text = t.text();
     let mut all: Vec<(String, Placed)> = Vec::new();
     if t.is_table("measure") {
@@ -225,7 +225,7 @@ fn measures(t: &mut Table) -> Result<Vec<Measure>, TextError> {
     }
 }
 
-fn shown_in(t: &mut Table, dim: Dim) -> Result<Unit, TextError> {
+fn shown_in(t: &mut TomlTable, dim: Dim) -> Result<Unit, TextError> {
     let Some(placed) = t.string("unit")? else {
         return match dim {
             Dim::LENGTH => Ok(MM),
@@ -240,7 +240,7 @@ fn shown_in(t: &mut Table, dim: Dim) -> Result<Unit, TextError> {
     }
 }
 
-fn words(t: &mut Table, lower: &Option<Limit>, upper: &Option<Limit>) -> Result<Words, TextError> {
+fn words(t: &mut TomlTable, lower: &Option<Limit>, upper: &Option<Limit>) -> Result<Words, TextError> {
     let limited = lower.is_some() || upper.is_some();
     let mut get = |key: &str, needed: bool| -> Result<String, TextError> {
         let found = if needed { Some(t.need_string(key)?) } else { t.string(key)? };
@@ -255,7 +255,7 @@ fn words(t: &mut Table, lower: &Option<Limit>, upper: &Option<Limit>) -> Result<
     })
 }
 
-fn together(t: &mut Table) -> Result<Option<(String, Severity)>, TextError> {
+fn together(t: &mut TomlTable) -> Result<Option<(String, Severity)>, TextError> {
     let Some(mut inner) = t.table("together")? else { return Ok(None) };
     let with = inner.need_string("with")?.value;
     let weighs = severity(&mut inner, "weighs")?;
@@ -263,7 +263,7 @@ fn together(t: &mut Table) -> Result<Option<(String, Severity)>, TextError> {
     Ok(Some((with, weighs)))
 }
 
-fn remarks(t: &mut Table) -> Result<Vec<(When, String)>, TextError> {
+fn remarks(t: &mut TomlTable) -> Result<Vec<(When, String)>, TextError> {
     let mut all = Vec::new();
     for mut remark in t.tables("remark")? {
         all.push((when(&mut remark)?, remark.need_string("say")?.value));

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Complaint, Default, Rule, Source, SourceKind, parse};
 use crate::fit::hint::did_you_mean;
 use crate::fit::rider::Rider;
-use crate::fit::text::{Text, TextError, one_line};
+use crate::fit::text::{TextError, TomlText, one_line};
 
 /// A set of rules.
 #[derive(Debug, Clone, PartialEq, std::default::Default)]
@@ -47,7 +47,7 @@ impl RuleSet {
     /// # Errors
     /// The first mistake, with its line.
     pub fn add(&mut self, file: &str, text: &str) -> Result<(), TextError> {
-        let mut root = Text { file, text }.root()?;
+        let mut root = TomlText { file, text }.root()?;
         if let Some(mut sources) = root.table("sources")? {
             for key in sources.keys() {
                 if let Some(table) = sources.table(&key.value)? {
@@ -107,7 +107,7 @@ impl RuleSet {
         match rider.complaints.iter().find(|p| !known().any(|k| k == p.value)) {
             None => Ok(()),
             Some(odd) => {
-                let text = Text { file: &rider.file, text: &rider.text };
+                let text = TomlText { file: &rider.file, text: &rider.text };
                 let hint = did_you_mean(&odd.value, known());
                 Err(text.error(odd.at, format!("there is no complaint `{}`; {hint}", odd.value)))
             }

@@ -21,7 +21,7 @@ use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use places::{Place, places};
+use places::{Candidate, places};
 use plane::PlaneView;
 
 /// What the saddle is looked for in.
@@ -215,7 +215,12 @@ fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> 
 }
 
 /// The last of several glances at a place, each about the midline that the one before has shown.
-fn settled(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView, place: &Place) -> Option<Glance> {
+fn settled(
+    around: &Surroundings,
+    lift: &LiftProfile,
+    plane: &PlaneView,
+    place: &Candidate,
+) -> Option<Glance> {
     let first = Midline::new(place.ends_mm[0], place.ends_mm[1], View::Top);
     let mut last = glance(around, lift, plane, &first, MAP_TOLERANCE_MM)?;
     for _ in 0..MOST_TURNS {

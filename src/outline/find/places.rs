@@ -9,7 +9,7 @@ use crate::outline::strip::CHANNELS;
 
 /// A place where a saddle may lie.
 #[derive(Debug, Clone, Copy)]
-pub struct Place {
+pub struct Candidate {
     /// Front and rear end, mm in the card's horizontal.
     pub ends_mm: [Vector2<f64>; 2],
     /// Log odds of both ends and of the inside between them: the order in which places are looked at.
@@ -26,7 +26,7 @@ const PEAKS: usize = 4;
 const BETWEEN: usize = 9;
 
 /// Places where a saddle may lie, best first. `None` would be a fault of the build: the network cannot be read.
-pub fn places(plane: &PlaneView) -> Option<Vec<Place>> {
+pub fn places(plane: &PlaneView) -> Option<Vec<Candidate>> {
     let picture = picture(plane);
     let columns = picture.columns;
     let [inside, front, rear] = PLACES.as_ref()?.maps(picture);
@@ -37,7 +37,7 @@ pub fn places(plane: &PlaneView) -> Option<Vec<Place>> {
     let peaks = |map: &[f32]| peaks(map, columns, (plane.rows, plane.columns));
     let (fronts, rears) = (peaks(&front), peaks(&rear));
     let pairs = fronts.iter().flat_map(|front| rears.iter().map(move |rear| (front, rear)));
-    let mut places: Vec<Place> = pairs
+    let mut places: Vec<Candidate> = pairs
         .filter_map(|(front, rear)| {
             let along = rear.0 - front.0;
             let length_mm = along.norm() * CELL_MM;
@@ -47,7 +47,7 @@ pub fn places(plane: &PlaneView) -> Option<Vec<Place>> {
             let between =
                 (1..=BETWEEN).map(|i| at(&inside, front.0 + along * (i as f64 / (BETWEEN + 1) as f64)));
             let score = front.1 + rear.1 + between.sum::<f32>() / BETWEEN as f32;
-            Some(Place { ends_mm: [front.0, rear.0].map(|cell| plane.point_of(cell)), score })
+            Some(Candidate { ends_mm: [front.0, rear.0].map(|cell| plane.point_of(cell)), score })
         })
         .collect();
     places.sort_by(|a, b| b.score.total_cmp(&a.score));

@@ -25,7 +25,7 @@ const LIMIT: Stroke = Stroke::solid(INK, 0.4);
 
 /// A range of widths that a rule asks for along a stretch of the midline.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Limit {
+pub struct LimitRange {
     /// First and last station.
     pub stations: [f64; 2],
     /// The least width, mm.
@@ -94,7 +94,7 @@ pub fn step(span: f64, most: f64) -> f64 {
 }
 
 /// The chart of one sheet; `limits` are those of a rider's rules.
-pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[Limit], width_mm: f64) -> Canvas {
+pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[LimitRange], width_mm: f64) -> Canvas {
     let channel = sheet.stations.iter().any(|s| s.channel.is_some());
     let legend = legend(channel, !limits.is_empty(), width_mm);
     let top = TOP_MM + legend.height_mm;
@@ -118,7 +118,7 @@ pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[Limit], width_mm: f64) -> 
     canvas
 }
 
-fn range(sheet: &Sheet, limits: &[Limit]) -> [f64; 2] {
+fn range(sheet: &Sheet, limits: &[LimitRange]) -> [f64; 2] {
     let widths = sheet.stations.iter().flat_map(|s| [&s.seat, &s.channel]).flatten().map(|w| w.mm + w.u95);
     let limits = limits.iter().flat_map(|l| [l.least_mm, l.most_mm]).flatten();
     let named = sheet.widths.iter().map(|w| w.mm + w.u95);
@@ -175,7 +175,7 @@ fn keys(canvas: &mut Canvas, plot: &Plot, shape: &Shape) {
 }
 
 /// A rule's limits: lines with short strokes on the side that is out of bounds.
-fn draw_limit(canvas: &mut Canvas, plot: &Plot, limit: &Limit) {
+fn draw_limit(canvas: &mut Canvas, plot: &Plot, limit: &LimitRange) {
     let [from, to] = limit.stations;
     // The words of two limits that lie near one another are drawn apart.
     let between =

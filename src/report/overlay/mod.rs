@@ -17,7 +17,7 @@ use crate::report::palette::INK;
 use crate::report::units::Units;
 use crate::sheet::geometry::{EdgeLine, OverlayGeometry};
 use crate::sheet::{Part, Sheet, Side};
-use place::{Area, Layout, Rect, Wish};
+use place::{Area, LabelRequest, Layout, Rect};
 use style::Style;
 
 /// The longer side of the photo on the canvas, mm.
@@ -178,7 +178,7 @@ fn add_labels(
     let height = CAP_HEIGHT * style.size_mm + 2.0 * above;
     let wish = |(text, anchors): &(String, Anchors)| {
         let size = [style.width_mm(text) + 2.0 * beside, height];
-        Wish { size, anchors: anchors.clone(), distances }
+        LabelRequest { size, anchors: anchors.clone(), distances }
     };
     let places = layout.place_all(&texts.iter().map(wish).collect::<Vec<_>>());
     let mut unplaced = Vec::new();

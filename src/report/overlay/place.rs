@@ -59,7 +59,7 @@ impl Rect {
 
 /// A label that needs a place.
 #[derive(Debug, Clone)]
-pub struct Wish {
+pub struct LabelRequest {
     /// Width and height of its plate, mm.
     pub size: [f64; 2],
     /// What it may point at, each with the direction (of any length) in which it should rather lie.
@@ -70,7 +70,7 @@ pub struct Wish {
 
 /// A place found for a label.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct LabelPlace {
     /// The plate.
     pub plate: Rect,
     /// From what the label names to the plate.
@@ -130,13 +130,13 @@ const TURN: f64 = 0.0875;
 impl Layout {
     /// Places all labels, in the one of several orders that costs least. For each its plate and leader, or none when no
     /// place was free.
-    pub fn place_all(&mut self, wishes: &[Wish]) -> Vec<Option<Place>> {
+    pub fn place_all(&mut self, wishes: &[LabelRequest]) -> Vec<Option<LabelPlace>> {
         let mut order: Vec<usize> = (0..wishes.len()).collect();
         let difficulty = |i: usize| self.cheapest(&wishes[i]).map_or(UNPLACED, |(cost, _)| cost);
         let alone: Vec<f64> = order.iter().map(|i| difficulty(*i)).collect();
         let least: f64 = alone.iter().sum();
         order.sort_by(|a, b| alone[*b].total_cmp(&alone[*a]));
-        let mut best: Option<(f64, Self, Vec<Option<Place>>)> = None;
+        let mut best: Option<(f64, Self, Vec<Option<LabelPlace>>)> = None;
         for trial in 0..ORDERS.min(2 * wishes.len()) {
             let (cost, layout, places) = self.placed(wishes, &order);
             if best.as_ref().is_none_or(|b| cost < b.0) {
@@ -153,7 +153,7 @@ impl Layout {
     }
 
     /// The labels placed one after another in an order, and what this costs in all.
-    fn placed(&self, wishes: &[Wish], order: &[usize]) -> (f64, Self, Vec<Option<Place>>) {
+    fn placed(&self, wishes: &[LabelRequest], order: &[usize]) -> (f64, Self, Vec<Option<LabelPlace>>) {
         let (mut total, mut layout, mut places) = (0.0, self.clone(), vec![None; wishes.len()]);
         for &i in order {
             let found = layout.cheapest(&wishes[i]);
@@ -167,8 +167,8 @@ impl Layout {
         (total, layout, places)
     }
 
-    fn cheapest(&self, wish: &Wish) -> Option<(f64, Place)> {
-        let mut best: Option<(f64, Place)> = None;
+    fn cheapest(&self, wish: &LabelRequest) -> Option<(f64, LabelPlace)> {
+        let mut best: Option<(f64, LabelPlace)> = None;
         for &distance in wish.distances {
             for &(anchor, direction) in &wish.anchors {
                 for (turn, slide) in TURNS.into_iter().flat_map(|t| SLIDES.map(|s| (t, s))) {
@@ -192,7 +192,7 @@ impl Layout {
         best
     }
 
-    fn candidate(&self, size: [f64; 2], anchor: Point, way: f64, distance: f64, slide: f64) -> Place {
+    fn candidate(&self, size: [f64; 2], anchor: Point, way: f64, distance: f64, slide: f64) -> LabelPlace {
         let [width, height] = size;
         let (sin, cos) = way.sin_cos();
         let reach = sin.abs().max(cos.abs());
@@ -201,11 +201,11 @@ impl Layout {
         let x = anchor[0] + cos * distance + half_x + aside;
         let y = anchor[1] + sin * distance + half_y;
         let plate = Rect { left: x - width / 2.0, top: y - height / 2.0, width, height };
-        Place { plate, leader: [anchor, plate.nearest(anchor)] }
+        LabelPlace { plate, leader: [anchor, plate.nearest(anchor)] }
     }
 
     /// What the place costs besides its distance; none when it is not free, or costs `limit` or more.
-    fn cost(&self, Place { plate, leader }: &Place, limit: f64) -> Option<f64> {
+    fn cost(&self, LabelPlace { plate, leader }: &LabelPlace, limit: f64) -> Option<f64> {
         let clear = plate.grown(MARGIN_MM);
         let free = self.bounds.holds(plate)
             && !self.plates.iter().any(|p| p.overlaps(&clear))

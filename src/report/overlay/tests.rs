@@ -71,7 +71,7 @@ fn bounds_of(canvas: &Canvas, wanted: &str) -> Vec<[f64; 4]> {
 fn an_overlay_of_several_photos_names_the_one_it_shows() {
     let mut sheet = sample();
     let first = sheet.photos[0].clone();
-    sheet.photos.push(crate::sheet::Photo { file: "from-the-left.jpg".into(), ..first });
+    sheet.photos.push(crate::sheet::PhotoRecord { file: "from-the-left.jpg".into(), ..first });
     let overlay = of(&sheet, &OverlayGeometry { photo: 1, ..geometry() }, SIZE_PX);
     assert!(overlay.texts().any(|t| t.text == "from-the-left.jpg, photo 2 of 2 measured together"));
 }

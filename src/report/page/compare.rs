@@ -1,7 +1,7 @@
 //! The report on several saddles: outlines and widths laid over one another.
 
 use super::document::{Block, Captioned, Document, Section, Table};
-use super::single::{Options, Purpose, Subject, cautions, day, judged, short_hash};
+use super::single::{Options, Purpose, ReportSubject, cautions, day, judged, short_hash};
 use crate::fit::compare::wider_by;
 use crate::numeric::words::{Part, View};
 use crate::report::figure::chart::{CHART_MM, NARROW_MM};
@@ -10,7 +10,7 @@ use crate::report::figure::plan::window_mm;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
 use crate::report::words::{self, sentence, shortened};
-use crate::sheet::{Photo, Sheet};
+use crate::sheet::{PhotoRecord, Sheet};
 
 /// A measured saddle of the comparison.
 struct Compared<'a> {
@@ -31,7 +31,7 @@ impl<'a> Compared<'a> {
 }
 
 /// The report.
-pub fn document(subjects: &[Subject], options: &Options) -> Document {
+pub fn document(subjects: &[ReportSubject], options: &Options) -> Document {
     let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
     let mut names: Vec<&str> = Vec::new();
     for name in subjects.iter().map(|s| s.sheet.saddle.name.as_str()) {
@@ -140,8 +140,8 @@ fn tables(view: View, compared: &[&Compared], units: Units) -> Vec<Block> {
 }
 
 /// The sheets without a measurement, with the reason.
-fn left_out(subjects: &[Subject]) -> Option<Section> {
-    let reason = |s: &Subject| {
+fn left_out(subjects: &[ReportSubject]) -> Option<Section> {
+    let reason = |s: &ReportSubject| {
         let reason = match &s.sheet.refused {
             Some(refusal) => sentence(&refusal.text),
             None if Shape::of(s.sheet).is_none() => "The sheet keeps no traced edges.".into(),
@@ -154,9 +154,10 @@ fn left_out(subjects: &[Subject]) -> Option<Section> {
     any.then(|| Section::new("left-out", "Without a measurement", vec![Block::Facts(items)]))
 }
 
-fn trace(subjects: &[Subject]) -> Section {
-    let row = |s: &Subject| {
-        let each = |of: fn(&Photo) -> String| s.sheet.photos.iter().map(of).collect::<Vec<_>>().join(", ");
+fn trace(subjects: &[ReportSubject]) -> Section {
+    let row = |s: &ReportSubject| {
+        let each =
+            |of: fn(&PhotoRecord) -> String| s.sheet.photos.iter().map(of).collect::<Vec<_>>().join(", ");
         let taken = s.sheet.photos.first().and_then(|p| p.taken.as_deref()).map_or("", day);
         vec![
             s.sheet.saddle.name.clone(),

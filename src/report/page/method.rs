@@ -1,7 +1,7 @@
 //! How a saddle was measured, and from which files.
 
 use super::document::{Block, Section};
-use super::single::Subject;
+use super::single::ReportSubject;
 use crate::numeric::words::View;
 use crate::report::words::{self, unbroken, with_minus};
 use crate::sheet::{Lift, LiftSource, MidlineSource, Sheet, Software};
@@ -89,7 +89,7 @@ fn heights(lift: &Lift, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> String
 }
 
 /// What identifies the files and the program.
-pub fn trace(subject: &Subject) -> Section {
+pub fn trace(subject: &ReportSubject) -> Section {
     let sheet = subject.sheet;
     let program = |s: &Software| format!("{} {}", s.name, s.version);
     let mut items = vec![["Report by".to_owned(), program(&Software::this())]];

@@ -15,4 +15,4 @@ mod uncertainty;
 pub use document::{Block, Captioned, Document, KeyFigure, Note, Section, Table};
 pub use html::html;
 pub use layout::pages;
-pub use single::{Options, Purpose, Subject, Verdicts};
+pub use single::{Options, Purpose, ReportSubject, Verdicts};

@@ -6,7 +6,7 @@ use super::pieces::GAP_MM;
 use super::uncertainty::{improvements, uncertainty};
 use crate::numeric::words::{NamedWidth, View};
 use crate::photo::Photo;
-use crate::report::figure::chart::{CHART_MM, Limit, NARROW_MM, widths};
+use crate::report::figure::chart::{CHART_MM, LimitRange, NARROW_MM, widths};
 use crate::report::figure::photo::straightened;
 use crate::report::figure::plan::{RULERS_MM, plan, seen, window_mm};
 use crate::report::figure::symmetry::symmetry;
@@ -17,7 +17,7 @@ use crate::sheet::Sheet;
 
 /// A sheet with the files it belongs to.
 #[derive(Debug)]
-pub struct Subject<'a> {
+pub struct ReportSubject<'a> {
     /// The sheet.
     pub sheet: &'a Sheet,
     /// Its file's name.
@@ -46,7 +46,7 @@ pub struct Verdicts {
     /// Each verdict with its reasons.
     pub notes: Vec<Note>,
     /// The rules' limits, for the chart.
-    pub limits: Vec<Limit>,
+    pub limits: Vec<LimitRange>,
 }
 
 /// What a report shows.
@@ -63,7 +63,7 @@ pub struct Options<'a> {
 }
 
 /// The report.
-pub fn document(subject: &Subject, options: &Options) -> Document {
+pub fn document(subject: &ReportSubject, options: &Options) -> Document {
     let sheet = subject.sheet;
     let mut sections = match (&sheet.refused, Shape::of(sheet)) {
         (None, Some(shape)) => measured(subject, &shape, options),
@@ -105,7 +105,7 @@ pub(super) fn short_hash(hash: &str) -> String {
     hash.chars().take(12).collect()
 }
 
-fn foot(subject: &Subject) -> String {
+fn foot(subject: &ReportSubject) -> String {
     let photos = match subject.sheet.photos.as_slice() {
         [] => String::new(),
         [one] => format!(" · photo {}", short_hash(&one.sha256)),
@@ -120,7 +120,7 @@ fn refused(text: &str, hint: &str) -> Section {
     Section::new("refused", "No measurement", vec![Block::Notes(vec![note])])
 }
 
-fn measured(subject: &Subject, shape: &Shape, options: &Options) -> Vec<Section> {
+fn measured(subject: &ReportSubject, shape: &Shape, options: &Options) -> Vec<Section> {
     let (sheet, units) = (subject.sheet, options.units);
     let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
     let limits = verdicts.map_or(&[][..], |v| &v.limits);
@@ -179,7 +179,7 @@ fn scale(shape: &Shape) -> f64 {
     [4.0, 5.0, 6.0, 8.0, 10.0, 15.0].into_iter().find(fits).unwrap_or(20.0)
 }
 
-fn photo_and_plan(subject: &Subject, shape: &Shape) -> Section {
+fn photo_and_plan(subject: &ReportSubject, shape: &Shape) -> Section {
     let (of, sheet) = (scale(shape), subject.sheet);
     let (mut items, mut blocks) = (Vec::new(), Vec::new());
     let picture = match &subject.photo {
@@ -265,7 +265,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
 
 const CHARTS_MM: [f64; 2] = [CHART_MM, NARROW_MM];
 
-fn along(sheet: &Sheet, shape: &Shape, limits: &[Limit]) -> Section {
+fn along(sheet: &Sheet, shape: &Shape, limits: &[LimitRange]) -> Section {
     let gaps = match sheet.stations.iter().any(|s| s.seat.is_none()) {
         true => " Where the line is broken the edge could not be traced.",
         false => "",

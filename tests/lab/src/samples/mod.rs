@@ -164,7 +164,7 @@ impl Writer {
 /// The samples of one photo, by kind.
 fn samples(seed: u64, photo: &Photo, subject: &Subject) -> [Vec<Sample>; 4] {
     let rng = &mut Rng::with_seed(seed ^ photo.width_px() as u64);
-    let view = Seen { photo, camera: &subject.camera, seed };
+    let view = FormPosterior { photo, camera: &subject.camera, seed };
     let cards = find_cards(photo).map(|found| found.cards).unwrap_or_default();
     let Some(saddle) = &subject.saddle else {
         let elsewhere = (0..ELSEWHERE[1]).filter_map(|_| view.middle(rng).map(|at| midline_about(at, rng)));
@@ -203,13 +203,13 @@ fn samples(seed: u64, photo: &Photo, subject: &Subject) -> [Vec<Sample>; 4] {
 }
 
 /// A photo and its camera.
-struct Seen<'a> {
+struct FormPosterior<'a> {
     photo: &'a Photo,
     camera: &'a Camera,
     seed: u64,
 }
 
-impl Seen<'_> {
+impl FormPosterior<'_> {
     /// A point about the middle of the photo, in the card's plane.
     fn middle(&self, rng: &mut Rng) -> Option<Vector2<f64>> {
         let middle = PhotoPoint::new(0.5 * self.photo.width_px() as f64, 0.5 * self.photo.height_px() as f64);

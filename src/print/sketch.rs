@@ -12,12 +12,12 @@ const MARK: Stroke = black(0.9);
 /// The small words in drawings.
 const WORDS: TextStyle = letters(2.7);
 
-/// A drawing with its own frame: lengths in centimetres of the scene, x right, y up.
-pub struct Scene<'a> {
+/// A drawing with its own frame: lengths in centimetres of the sketch, x right, y up.
+pub struct Sketch<'a> {
     canvas: &'a mut Canvas,
-    /// The scene's origin on the canvas.
+    /// The sketch's origin on the canvas.
     origin: Point,
-    /// Millimetres on the canvas to a centimetre of the scene.
+    /// Millimetres on the canvas to a centimetre of the sketch.
     mm_per_cm: f64,
 }
 
@@ -40,8 +40,8 @@ pub const SEAT_TOP_CM: f64 = EDGE_CM + 7.5;
 /// Half the angle of view of a drawn phone, degrees.
 const HALF_VIEW_DEG: f64 = 27.0;
 
-impl<'a> Scene<'a> {
-    /// A scene on a canvas.
+impl<'a> Sketch<'a> {
+    /// A sketch on a canvas.
     pub fn new(canvas: &'a mut Canvas, origin: Point, mm_per_cm: f64) -> Self {
         Self { canvas, origin, mm_per_cm }
     }
@@ -162,7 +162,7 @@ impl<'a> Scene<'a> {
     /// An upright line with a head at each end, broken for two words in its middle.
     pub fn distance(&mut self, x: f64, [low, high]: [f64; 2], words: [&str; 2]) {
         let middle = (low + high) / 2.0;
-        // Of the scene, for 1.9 by 1.4 mm on the canvas.
+        // Of the sketch, for 1.9 by 1.4 mm on the canvas.
         let [long, half] = [1.9, 0.7].map(|mm| mm / self.mm_per_cm);
         for (tip, towards) in [(low, 1.0), (high, -1.0)] {
             self.line(&[[x, tip], [x, middle - 13.0 * towards]], FINE);
@@ -199,7 +199,7 @@ impl<'a> Scene<'a> {
 
 /// A printed card with the sign for actual size.
 pub fn card_at_actual_size(canvas: &mut Canvas, centre: Point) {
-    Scene::new(canvas, centre, 1.1).card_from_above([0.0, 0.0]);
+    Sketch::new(canvas, centre, 1.1).card_from_above([0.0, 0.0]);
     canvas.text(moved(centre, [0.0, 1.43]), Anchor::Middle, "100 %", letters(4.6));
 }
 
