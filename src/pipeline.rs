@@ -20,7 +20,7 @@ use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
 use crate::outline::channel::trace_channel;
-use crate::outline::find::{FoundSaddle, Surroundings, find_saddle, trace_near, view_between};
+use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_near, view_between};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
@@ -94,7 +94,7 @@ impl Located {
             Ok((print_scale, PlacedCamera { fit, prior: lens, source: lens_source, warning })) => {
                 found.warnings.extend(warning);
                 let located = Self { photo, found, print_scale, lens, lens_source, fit };
-                explain.add(|| pictures::plan(&located));
+                explain.add(|| pictures::plane(&located));
                 Ok(located)
             }
             Err(refusal) => Err(Refused::new(refusal, photo, Reached::Cards(found))),
@@ -125,9 +125,9 @@ impl Located {
         request.check_hints(&self.photo)?;
         let [seat_lift, channel_lift] = request.lifts();
         let (photo, camera, cards) = (&*self.photo, &self.fit.camera, &*self.found.cards);
-        let around = Surroundings { photo, camera, cards, hints: &request.hints, explain };
-        let saddle = saddle(&around, &seat_lift, request)?.within_photo(&around, &seat_lift)?;
-        let scene = around.scene(&saddle.midline, saddle.view);
+        let search = SearchScene { photo, camera, cards, hints: &request.hints, explain };
+        let saddle = saddle(&search, &seat_lift, request)?.within_photo(&search, &seat_lift)?;
+        let scene = search.scene(&saddle.midline, saddle.view);
         let channel = match saddle.view {
             View::Top => None,
             // Without a channel the seat still counts; a warning says what is missing.
@@ -140,23 +140,23 @@ impl Located {
 }
 
 /// The seat's edges between the ends given, near those found before, or wherever a saddle is found.
-fn saddle(around: &Surroundings, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
-    let size_px = (around.photo.width_px(), around.photo.height_px());
-    let between = |ends, view| Midline::from_photo(around.camera, size_px, ends, lift, view);
+fn saddle(search: &SearchScene, lift: &LiftProfile, request: &Request) -> Result<FoundSaddle, Refusal> {
+    let size_px = (search.photo.width_px(), search.photo.height_px());
+    let between = |ends, view| Midline::from_photo(search.camera, size_px, ends, lift, view);
     match (request.ends, request.near, request.view) {
         (Some(ends), _, view) => {
             let view = match view {
                 Some(view) => view,
-                None => view_between(around, &between(ends, View::Top)?, lift)?,
+                None => view_between(search, &between(ends, View::Top)?, lift)?,
             };
             let midline = between(ends, view)?;
-            let seat = trace_seat(&around.scene(&midline, view), lift, GIVEN_END_TOLERANCE_MM)?;
+            let seat = trace_seat(&search.scene(&midline, view), lift, GIVEN_END_TOLERANCE_MM)?;
             Ok(FoundSaddle { view, midline, seat })
         }
         (None, Some((view, near)), asked) if asked.is_none_or(|asked| asked == view) => {
-            trace_near(around, lift, &between(near, view)?, view)
+            trace_near(search, lift, &between(near, view)?, view)
         }
-        (None, _, view) => find_saddle(around, lift, view),
+        (None, _, view) => find_saddle(search, lift, view),
     }
 }
 

@@ -10,9 +10,9 @@ use crate::numeric::words::{NamedWidth, Pair};
 use crate::outline::lift::{LiftProfile, RULER_U_MM};
 use crate::sheet::{LiftSource, Part, RivalRecord, Sheet, Side, View};
 use crate::width::COVERAGE;
+use crate::width::cuts::taper_gradient;
 use crate::width::influence::Influence;
 use crate::width::influences::Gradient;
-use crate::width::plan::taper_gradient;
 
 /// The sheets of one saddle and what is known of rider and horse.
 #[derive(Debug, Clone, Copy)]

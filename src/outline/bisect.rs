@@ -14,8 +14,8 @@ const STATIONS: usize = 41;
 /// The middle of one station lies this far from a straight line, mm, before it loses its weight (Huber's function): flaws of
 /// one side, and saddles that are not quite even.
 const HUBER_MM: f64 = 2.0;
-/// Turns of the reweighted line, each from the last one's weights.
-const TURNS: usize = 8;
+/// Iterations of the reweighted line, each from the last one's weights.
+const ITERATIONS: usize = 8;
 /// The edges' points this near to the midline show where they meet, mm.
 const END_REACH_MM: f64 = 14.0;
 
@@ -116,7 +116,7 @@ fn crossing(edge: &[Vector2<f64>], along: f64) -> Option<f64> {
 pub fn robust_line(points: &[Vector2<f64>]) -> Option<Vector2<f64>> {
     let mut line = Vector2::zeros();
     let mut weights = vec![1.0; points.len()];
-    for _ in 0..TURNS {
+    for _ in 0..ITERATIONS {
         line = polynomial(points, &weights, 1)?.fixed_rows::<2>(0).into();
         for (w, p) in weights.iter_mut().zip(points) {
             *w = HUBER_MM / (p.y - line.x - line.y * p.x).abs().max(HUBER_MM);

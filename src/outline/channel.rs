@@ -12,8 +12,8 @@ use crate::numeric::frame::CardPoint;
 use crate::numeric::parallel;
 use crate::refusal::{Refusal, RefusalCode};
 
-/// A channel seen as surely as this is one, and the saddle lies upside down; seen less surely than the second value there is
-/// none. Of 14 saddles upside down, none learnt from, the least sure had 0.56; of 11 the right way up the surest 0.01.
+/// From this visibility on there is a channel, and the saddle is upside down; up to the second value there is none. Of 14
+/// saddles upside down, none of them trained on, the least had 0.56; of 11 the right way up the greatest 0.01.
 pub const CHANNEL_SEEN: f64 = 0.3;
 /// See [`CHANNEL_SEEN`].
 pub const NO_CHANNEL_SEEN: f64 = 0.1;
@@ -30,11 +30,10 @@ pub fn trace_channel(
     lift: &LiftProfile,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let pictures = FormPictures::of(scene, seat_lift);
-    let seen = pictures.channel(scene).filter(|seen| seen.surely() >= CHANNEL_SEEN);
-    let seen = seen.ok_or_else(not_found)?;
-    let net = CHANNEL_RIM.as_ref().ok_or_else(not_found)?;
+    let posterior = pictures.channel(scene).filter(|posterior| posterior.visibility() >= CHANNEL_SEEN);
+    let posterior = posterior.ok_or_else(not_found)?;
     let trace = |i: usize| -> Option<TracedEdge> {
-        let at_seat = seen.points(i, None)?;
+        let at_seat = posterior.points(i, None)?;
         let points: Option<Vec<_>> = at_seat
             .iter()
             .map(|p| {
@@ -46,7 +45,7 @@ pub fn trace_channel(
             .collect();
         let chart = Chart::closed(scene.midline, SIDES[i]);
         let first = Curve::of_side(&points?, &chart, SMOOTHING_MM, true);
-        let rim = rim::follow(net, scene, Part::Channel, lift, first)?;
+        let rim = rim::follow(&CHANNEL_RIM, scene, Part::Channel, lift, first)?;
         let mut traced = TracedEdge::of(scene, lift, &rim);
         // The rim's outwards is toward the midline; a rival's is away from it.
         for point in traced.points.iter_mut().flatten() {

@@ -20,7 +20,7 @@ pub struct Curve {
     /// Unit normals, outwards: away from the form.
     pub normals: Vec<Vector2<f64>>,
     /// 1 when outwards is to the right of the direction of travel (x right, y up), -1 when it is to the left.
-    turn: f64,
+    outwards: f64,
 }
 
 impl Curve {
@@ -34,23 +34,23 @@ impl Curve {
     }
 
     /// A smooth curve through points in order, resampled to one a millimetre; outwards is to the right of the direction
-    /// of travel when `turn` is 1, to the left when it is -1.
-    pub fn through(points: &[Vector2<f64>], smoothing_mm: f64, turn: f64) -> Self {
+    /// of travel when `outwards` is 1, to the left when it is -1.
+    pub fn through(points: &[Vector2<f64>], smoothing_mm: f64, outwards: f64) -> Self {
         let even = resampled(points);
         let smooth = resampled(&smoothed(&even, smoothing_mm));
         let n = smooth.len();
         let normals = (0..n)
             .map(|i| (smooth[(i + 1).min(n - 1)] - smooth[i.saturating_sub(1)]).normalize())
-            .map(|t| Vector2::new(t.y, -t.x) * turn)
+            .map(|t| Vector2::new(t.y, -t.x) * outwards)
             .collect();
-        Self { points: smooth, normals, turn }
+        Self { points: smooth, normals, outwards }
     }
 
     /// The curve moved along its normals by an offset of each point, mm, and smoothed again.
     pub fn moved(&self, offsets_mm: &[f64], smoothing_mm: f64) -> Self {
         let points: Vec<_> =
             self.points.iter().zip(&self.normals).zip(offsets_mm).map(|((p, n), o)| p + n * *o).collect();
-        Self::through(&points, smoothing_mm, self.turn)
+        Self::through(&points, smoothing_mm, self.outwards)
     }
 
     /// Slope of the line of sight across the curve: how far it runs outwards for each millimetre that it rises to the camera.

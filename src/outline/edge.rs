@@ -5,7 +5,7 @@ use crate::numeric::parallel::*;
 use super::Scene;
 use super::lift::LiftProfile;
 use super::rim::FollowedRim;
-use super::trace::{Belief, Other};
+use super::trace::{Alternative, RowPosterior};
 use crate::numeric::frame::PhotoPoint;
 
 /// One traced point of an edge.
@@ -35,10 +35,10 @@ pub struct Rival {
 }
 
 impl EdgePoint {
-    /// The point as sure as a belief says; `pixel_at` gives where an offset outwards from it is seen, mm.
-    fn of(belief: Belief, pixel_at: impl Fn(f64) -> Option<PhotoPoint>) -> Option<Self> {
-        let Belief { confidence, doubt_mm, others } = belief;
-        let rivals = others.map(|Other { probability, apart_mm }| {
+    /// The point of a row; `pixel_at` gives where an offset outwards from it is seen, mm.
+    fn of(row: RowPosterior, pixel_at: impl Fn(f64) -> Option<PhotoPoint>) -> Option<Self> {
+        let RowPosterior { confidence, doubt_mm, alternatives } = row;
+        let rivals = alternatives.map(|Alternative { probability, apart_mm }| {
             let likely = (probability >= LEAST_RIVAL).then_some(apart_mm)?;
             Some(Rival { probability, apart_mm, pixel: pixel_at(likely)? })
         });
@@ -79,14 +79,14 @@ pub fn edge_correlation(apart_mm: f64) -> f64 {
 impl TracedEdge {
     /// The edge along a rim, one point in [`ROWS_APART`] rows; none where it is hidden.
     pub fn of(scene: &Scene, lift: &LiftProfile, rim: &FollowedRim) -> Self {
-        let FollowedRim { curve, beliefs } = rim;
+        let FollowedRim { curve, row_posteriors } = rim;
         let rows = curve.points.len();
         let point = |row: usize| {
-            // The beliefs are those of the curve before, which had about as many rows.
-            let belief = beliefs[row * (beliefs.len() - 1) / (rows - 1).max(1)];
+            // The posteriors are those of the curve before, which had about as many rows.
+            let posterior = row_posteriors[row * (row_posteriors.len() - 1) / (rows - 1).max(1)];
             let pixel_at =
                 |offset: f64| scene.camera.photo_from_card(curve.point(row, offset, scene.midline, lift));
-            if belief == Belief::HIDDEN { None } else { EdgePoint::of(belief, pixel_at) }
+            if posterior == RowPosterior::HIDDEN { None } else { EdgePoint::of(posterior, pixel_at) }
         };
         Self { points: (0..rows).into_par_iter().step_by(ROWS_APART).map(point).collect() }
     }

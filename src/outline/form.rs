@@ -6,12 +6,12 @@ use nalgebra::Vector2;
 
 use super::chart::Chart;
 use super::curve::Curve;
-use super::hint::{self, Grid, Shown};
+use super::hint::{self, Grid, HintCell};
 use super::lift::LiftProfile;
 use super::network::net::{EdgeNets, EdgePosterior, Planes};
 use super::network::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
-use super::trace::Programme;
+use super::trace::Viterbi;
 use super::{Part, SIDES, Scene};
 use crate::numeric::parallel;
 
@@ -29,16 +29,16 @@ const BEND_COST: f32 = 0.5;
 const SMOOTHING_MM: f64 = 5.0;
 /// A channel is open at its ends: rows that fan out by more than 60 degrees may not cross its edges.
 const MOST_ALONG: f64 = 0.87;
-/// What is less surely seen than this, half of its rows, is not there.
-pub const LEAST_SEEN: f64 = 0.5;
+/// Least visibility of a pair of edges, half of its rows: below it there is none.
+pub const LEAST_VISIBILITY: f64 = 0.5;
 
-/// What the networks are shown of a form: one picture a side.
+/// The networks' pictures of a form, one a side.
 pub struct FormPictures {
     /// The charts of the left and the right side.
     pub charts: [Chart; 2],
     /// Their pictures: each side's colours, those of the other one, and where a value lies across and along the chart.
     pub planes: [Planes; 2],
-    /// Points that are known to lie on an edge, mm in the card's horizontal.
+    /// Hints, mm in the card's horizontal.
     hints: Vec<(Part, Vector2<f64>)>,
 }
 
@@ -60,47 +60,47 @@ impl FormPictures {
         Self { charts, planes, hints }
     }
 
-    /// The form's edges. `None` would be a fault of the build: the network cannot be read.
-    pub fn edges(&self) -> Option<FormPosterior<'_>> {
-        Some(self.seen(FORM.as_ref()?, Part::Seat, 0..ROWS))
+    /// The form's edges.
+    pub fn edges(&self) -> FormPosterior<'_> {
+        self.posterior(&FORM, Part::Seat, 0..ROWS)
     }
 
-    /// The channel's edges.
+    /// The channel's edges. `None` where no row crosses them.
     pub fn channel(&self, scene: &Scene) -> Option<FormPosterior<'_>> {
         let chart = &self.charts[0];
         let ray = |row: usize| &chart.rays[row * (chart.rays.len() - 1) / ROWS];
         let crosses = |row: &usize| ray(*row).direction.dot(&scene.midline.along()).abs() <= MOST_ALONG;
         let first = (0..ROWS).find(crosses)?;
         let end = (0..ROWS).rev().find(crosses)? + 1;
-        Some(self.seen(CHANNEL_FORM.as_ref()?, Part::Channel, first..end))
+        Some(self.posterior(&CHANNEL_FORM, Part::Channel, first..end))
     }
 
-    fn seen(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> FormPosterior<'_> {
-        let look = |i: usize| {
-            let path_of = |posterior: &EdgePosterior| Some(programme(posterior, rows.clone()).best()?.0);
+    fn posterior(&self, net: &EdgeNets, part: Part, rows: Range<usize>) -> FormPosterior<'_> {
+        let of_side = |i: usize| {
+            let path_of = |posterior: &EdgePosterior| Some(viterbi(posterior, rows.clone()).best_path()?.0);
             let row_mm = self.charts[i].rays.len() as f64 / ROWS as f64;
             let grid = Grid { row_mm, column_mm: COLUMN_MM, straight: false };
             let posterior = net.posterior(self.planes[i].clone());
-            hint::believed(posterior, rows.clone(), &self.shown(part, i), grid, path_of)
+            hint::conditioned(posterior, rows.clone(), &self.hint_cells(part, i), grid, path_of)
         };
-        let (left, right) = parallel::join(|| look(0), || look(1));
+        let (left, right) = parallel::join(|| of_side(0), || of_side(1));
         FormPosterior { charts: &self.charts, posteriors: [left, right], rows }
     }
 
-    /// The hints of a part that lie on a side, in its picture.
-    fn shown(&self, part: Part, side: usize) -> Vec<Shown> {
+    /// The hints of a part on a side, in its picture.
+    fn hint_cells(&self, part: Part, side: usize) -> Vec<HintCell> {
         let chart = &self.charts[side];
         let rows = ROWS as f64 / (chart.rays.len() - 1) as f64;
         let here = self.hints.iter().filter(|hint| hint.0 == part);
         let places = here.filter_map(|hint| chart.place_of(hint.1));
-        let shown =
-            places.map(|(at, reach_mm)| Shown { row: (at * rows) as usize, column: column_of(reach_mm) });
-        // What lies beyond the chart is of something else.
-        shown.filter(|shown| (0.0..COLUMNS as f64).contains(&shown.column)).collect()
+        let cells =
+            places.map(|(at, reach_mm)| HintCell { row: (at * rows) as usize, column: column_of(reach_mm) });
+        // A point beyond the chart belongs to something else.
+        cells.filter(|cell| (0.0..COLUMNS as f64).contains(&cell.column)).collect()
     }
 }
 
-/// A pair of edges as they are seen.
+/// The posterior of a pair of edges.
 pub struct FormPosterior<'a> {
     charts: &'a [Chart; 2],
     /// The posterior of each side.
@@ -110,8 +110,8 @@ pub struct FormPosterior<'a> {
 }
 
 impl FormPosterior<'_> {
-    /// How surely: the mean over the rows of both sides of the probability that an edge is seen.
-    pub fn surely(&self) -> f64 {
+    /// Probability that an edge is visible, averaged over the rows of both sides.
+    pub fn visibility(&self) -> f64 {
         let unseen = self.posteriors.iter().flat_map(|t| &t.unseen[self.rows.clone()]);
         1.0 - unseen.map(|v| f64::from(v.exp())).sum::<f64>() / (2 * self.rows.len()) as f64
     }
@@ -131,15 +131,15 @@ impl FormPosterior<'_> {
     /// midline's ends.
     pub fn points(&self, side: usize, end_tolerance_mm: Option<f64>) -> Option<Vec<Vector2<f64>>> {
         let (chart, posterior) = (&self.charts[side], &self.posteriors[side]);
-        let mut programme = programme(posterior, self.rows.clone());
+        let mut viterbi = viterbi(posterior, self.rows.clone());
         if let Some(tolerance_mm) = end_tolerance_mm {
             for (row, end_mm) in [0, ROWS - 1].into_iter().zip(chart.end_reach_mm) {
-                let costs = programme.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
+                let costs = viterbi.cost[row * COLUMNS..(row + 1) * COLUMNS].iter_mut().enumerate();
                 let off = |column: usize| (reach_mm(column as f64) - end_mm).abs();
                 costs.filter(|(column, _)| off(*column) > tolerance_mm).for_each(|(_, c)| *c = f32::INFINITY);
             }
         }
-        let (path, _) = programme.best()?;
+        let (path, _) = viterbi.best_path()?;
         let last = (chart.rays.len() - 1) as f64;
         let reach = |i: usize| reach_mm(network::fine_column(posterior, self.rows.start + i, path[i]));
         let place = |i: usize| ((self.rows.start + i) as f64 + 0.5) / ROWS as f64 * last;
@@ -152,11 +152,11 @@ impl FormPosterior<'_> {
     }
 }
 
-fn programme(posterior: &EdgePosterior, rows: Range<usize>) -> Programme {
-    network::programme(posterior, rows, MAX_SLOPE, BEND_COST)
+fn viterbi(posterior: &EdgePosterior, rows: Range<usize>) -> Viterbi {
+    network::viterbi(posterior, rows, MAX_SLOPE, BEND_COST)
 }
 
-/// The column in whose middle a reach lies.
+/// The column whose middle is at a reach.
 pub fn column_of(reach_mm: f64) -> f64 {
     reach_mm / COLUMN_MM - 0.5
 }

@@ -140,7 +140,7 @@ impl Midline {
 
     /// Station and distance toward `side`, mm, of what a pixel shows of the lifted edge: its ray is cut with the plane at the
     /// lift of its own station, which depends on the cut. Lift changes by a fraction of a millimetre per millimetre, so three
-    /// turns from any guess settle it.
+    /// iterations from any guess settle it.
     pub fn locate(
         &self,
         camera: &Camera,

@@ -28,7 +28,7 @@ use crate::numeric::parallel;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 use edge::TracedEdge;
-use form::{FormPictures, LEAST_SEEN};
+use form::{FormPictures, LEAST_VISIBILITY};
 use hint::Hint;
 use lift::LiftProfile;
 use midline::Midline;
@@ -56,7 +56,7 @@ pub struct HiddenStretch {
 }
 
 impl Outline {
-    /// Takes away what was traced along hidden stretches: such rows have no point, and nothing is put in their place.
+    /// Removes the points along hidden stretches; nothing replaces them.
     pub fn hide(
         &mut self,
         scene: &Scene,
@@ -82,7 +82,7 @@ impl Outline {
     }
 }
 
-/// What the tracing works with.
+/// A photo with the midline about which its edges are traced.
 #[derive(Debug, Clone, Copy)]
 pub struct Scene<'a> {
     /// The photo.
@@ -93,16 +93,16 @@ pub struct Scene<'a> {
     pub midline: &'a Midline,
     /// How the saddle is seen.
     pub view: View,
-    /// Points that are known to lie on an edge.
+    /// Points on edges, given by hand.
     pub hints: &'a [Hint],
     /// Collector of explanation pictures.
     pub explain: &'a Explanation,
 }
 
-/// Ends pointed at by hand lie within this of the outline, mm.
+/// Ends given by hand are within this of the outline, mm.
 pub const GIVEN_END_TOLERANCE_MM: f64 = 4.0;
 
-/// Traces the seat form's two edges about a midline whose ends lie on the outline, give or take a tolerance.
+/// Traces the seat form's two edges about a midline whose ends are on the outline within a tolerance, mm.
 ///
 /// # Errors
 /// `edges-not-found` when no boundary runs round the form.
@@ -112,20 +112,20 @@ pub fn trace_seat(
     end_tolerance_mm: f64,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let pictures = FormPictures::of(scene, lift);
-    let seen = pictures.edges().inspect(|seen| {
-        for (posterior, name) in seen.posteriors.iter().zip(["form-left", "form-right"]) {
-            scene.explain.add(|| {
-                Picture::probabilities(name, [posterior.rows, posterior.columns], 4, |r, c| {
-                    posterior.row(r)[c].exp()
-                })
-            });
-        }
-    });
-    let seen = seen.filter(|seen| seen.surely() >= LEAST_SEEN).ok_or_else(not_found)?;
-    let [left, right] = seen.curves(end_tolerance_mm).ok_or_else(not_found)?;
-    let net = network::RIM.as_ref().ok_or_else(not_found)?;
+    let form = pictures.edges();
+    for (posterior, name) in form.posteriors.iter().zip(["form-left", "form-right"]) {
+        scene.explain.add(|| {
+            Picture::probabilities(name, [posterior.rows, posterior.columns], 4, |r, c| {
+                posterior.row(r)[c].exp()
+            })
+        });
+    }
+    if !(form.visibility() >= LEAST_VISIBILITY) {
+        return Err(not_found());
+    }
+    let [left, right] = form.curves(end_tolerance_mm).ok_or_else(not_found)?;
     let trace = |curve| {
-        let rim = rim::follow(net, scene, Part::Seat, lift, curve)?;
+        let rim = rim::follow(&network::RIM, scene, Part::Seat, lift, curve)?;
         Some(TracedEdge::of(scene, lift, &rim))
     };
     let (left, right) = parallel::join(|| trace(left), || trace(right));

@@ -2,12 +2,12 @@
 
 use super::curve::{Curve, ROW_MM};
 use super::edge::COMPETITOR_MM;
-use super::hint::{self, Grid, Shown};
+use super::hint::{self, Grid, HintCell};
 use super::lift::LiftProfile;
 use super::network::net::{EdgeNets, EdgePosterior, MULTIPLE, Planes};
 use super::network::{self, COLUMNS, RIM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
-use super::trace::{Belief, Other};
+use super::trace::{Alternative, RowPosterior};
 use super::{Part, Scene};
 
 /// Width of a band's columns, mm: it reaches 25 mm to either side.
@@ -20,17 +20,17 @@ const GRID: Grid = Grid { row_mm: SAMPLES as f64 * ROW_MM, column_mm: COLUMN_MM,
 const MAX_SLOPE: usize = 5;
 /// Cost of a change of slope by one column a row.
 const BEND_COST: f32 = 0.5;
-/// The curve is smoothed over this after each turn, mm.
+/// The curve is smoothed over this after each iteration, mm.
 const SMOOTHINGS_MM: [f64; 2] = [4.0, 2.0];
 /// A row is hidden when that is more likely than this (a logarithm).
 const HIDDEN: f32 = -0.7;
 
-/// An edge followed: the curve, and how sure each of its rows is.
+/// An edge followed: the curve, and the posterior of each of its rows.
 pub struct FollowedRim {
     /// The curve.
     pub curve: Curve,
     /// One a row of the band along which it was followed last.
-    pub beliefs: Vec<Belief>,
+    pub row_posteriors: Vec<RowPosterior>,
 }
 
 /// Follows a rim from a first trace by the posterior of a network for such rims.
@@ -41,25 +41,25 @@ pub fn follow(
     lift: &LiftProfile,
     first: Curve,
 ) -> Option<FollowedRim> {
-    let mut followed = FollowedRim { curve: first, beliefs: Vec::new() };
+    let mut followed = FollowedRim { curve: first, row_posteriors: Vec::new() };
     for smoothing_mm in SMOOTHINGS_MM {
         let (planes, rows) = picture(scene, lift, &followed.curve)?;
         let path_of = |posterior: &EdgePosterior| {
-            Some(network::programme(posterior, 0..rows, MAX_SLOPE, BEND_COST).best()?.0)
+            Some(network::viterbi(posterior, 0..rows, MAX_SLOPE, BEND_COST).best_path()?.0)
         };
-        let shown = shown(scene, part, lift, &followed.curve);
+        let hints = hint_cells(scene, part, lift, &followed.curve);
         let posterior =
-            hint::believed(net.posterior(planes).first_rows(rows), 0..rows, &shown, GRID, path_of);
+            hint::conditioned(net.posterior(planes).first_rows(rows), 0..rows, &hints, GRID, path_of);
         let path = path_of(&posterior)?;
         let points = followed.curve.points.len();
-        followed.beliefs = beliefs(&posterior, &path, points);
+        followed.row_posteriors = row_posteriors(&posterior, &path, points);
         followed.curve = followed.curve.moved(&offsets_mm(&posterior, &path, points), smoothing_mm);
     }
     Some(followed)
 }
 
-/// What the network is shown of the band along a curve, and how many of its rows are the band's: its colours, the slope of
-/// the line of sight and how fine the photo is.
+/// The network's picture of the band along a curve, and how many of its rows are the band's: colours, the slope of the line
+/// of sight, and the photo's resolution.
 pub fn picture(scene: &Scene, lift: &LiftProfile, curve: &Curve) -> Option<(Planes, usize)> {
     let rows = curve.points.len() / SAMPLES;
     let strip = Strip::sample(scene.photo, scene.camera, rows * SAMPLES, COLUMNS * SAMPLES, |row, column| {
@@ -77,11 +77,11 @@ pub fn picture(scene: &Scene, lift: &LiftProfile, curve: &Curve) -> Option<(Plan
     Some((planes, rows))
 }
 
-/// The hints that lie within the band along a curve, in its picture.
-fn shown(scene: &Scene, part: Part, lift: &LiftProfile, curve: &Curve) -> Vec<Shown> {
+/// The hints within the band along a curve, in its picture.
+fn hint_cells(scene: &Scene, part: Part, lift: &LiftProfile, curve: &Curve) -> Vec<HintCell> {
     let all = hint::along(scene, part, lift, curve).into_iter();
-    let shown = all.map(|(row, offset_mm)| Shown { row: row / SAMPLES, column: column_of(offset_mm) });
-    shown.filter(|shown| (0.0..COLUMNS as f64).contains(&shown.column)).collect()
+    let cells = all.map(|(row, offset_mm)| HintCell { row: row / SAMPLES, column: column_of(offset_mm) });
+    cells.filter(|cell| (0.0..COLUMNS as f64).contains(&cell.column)).collect()
 }
 
 /// Offset of a column's middle, mm outwards.
@@ -89,7 +89,7 @@ fn offset_mm(column: f64) -> f64 {
     (column + 0.5 - COLUMNS as f64 / 2.0) * COLUMN_MM
 }
 
-/// The column in whose middle an offset lies.
+/// The column whose middle is at an offset.
 pub fn column_of(offset_mm: f64) -> f64 {
     offset_mm / COLUMN_MM + COLUMNS as f64 / 2.0 - 0.5
 }
@@ -107,35 +107,36 @@ fn offsets_mm(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<f64
         .collect()
 }
 
-/// How sure each row of the band is that the edge lies on the path.
-fn beliefs(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<Belief> {
-    let beliefs: Vec<Belief> = (0..posterior.rows).map(|row| belief(posterior, row, path[row])).collect();
-    (0..rows).map(|row| beliefs[(row / SAMPLES).min(posterior.rows - 1)]).collect()
+/// The posterior of each row of the band about the path.
+fn row_posteriors(posterior: &EdgePosterior, path: &[usize], rows: usize) -> Vec<RowPosterior> {
+    let all: Vec<RowPosterior> =
+        (0..posterior.rows).map(|row| row_posterior(posterior, row, path[row])).collect();
+    (0..rows).map(|row| all[(row / SAMPLES).min(posterior.rows - 1)]).collect()
 }
 
-/// Confidence of a row that the edge is at a column, and where else it may be.
-fn belief(posterior: &EdgePosterior, row: usize, column: usize) -> Belief {
+/// The posterior of a row about a column.
+fn row_posterior(posterior: &EdgePosterior, row: usize, column: usize) -> RowPosterior {
     if posterior.unseen[row] > HIDDEN {
-        return Belief::HIDDEN;
+        return RowPosterior::HIDDEN;
     }
-    let (mut near, mut second_mm2, mut others) = (0.0, 0.0, [Other::default(); 2]);
+    let (mut near, mut second_mm2, mut alternatives) = (0.0, 0.0, [Alternative::default(); 2]);
     for (at, log) in posterior.row(row).iter().enumerate() {
         let (p, apart_mm) = (f64::from(log.exp()), (at as f64 - column as f64) * COLUMN_MM);
         if apart_mm.abs() < COMPETITOR_MM {
             near += p;
         } else {
-            let other = &mut others[usize::from(apart_mm > 0.0)];
+            let other = &mut alternatives[usize::from(apart_mm > 0.0)];
             other.probability += p;
             other.apart_mm += p * apart_mm;
             second_mm2 += p * apart_mm * apart_mm;
         }
     }
-    let all = near + others[0].probability + others[1].probability;
-    let others = others.map(|o| Other {
+    let all = near + alternatives[0].probability + alternatives[1].probability;
+    let alternatives = alternatives.map(|o| Alternative {
         probability: o.probability / all,
         apart_mm: o.apart_mm / o.probability.max(f64::MIN_POSITIVE),
     });
-    Belief { confidence: near / all, doubt_mm: (second_mm2 / all).sqrt(), others }
+    RowPosterior { confidence: near / all, doubt_mm: (second_mm2 / all).sqrt(), alternatives }
 }
 
 #[cfg(test)]
@@ -151,11 +152,11 @@ mod tests {
             edge[column] = p.ln();
         }
         let posterior = EdgePosterior { rows: 1, columns: COLUMNS, edge, unseen: vec![f32::NEG_INFINITY] };
-        let belief = belief(&posterior, 0, 64);
-        let [inside, outside] = belief.others;
+        let row = row_posterior(&posterior, 0, 64);
+        let [inside, outside] = row.alternatives;
         // Single-precision logarithms.
-        assert_relative_eq!(belief.confidence, 0.6, epsilon = 1e-6);
-        assert_relative_eq!(belief.doubt_mm, (0.3 * 36.0 + 0.1 * 16.0_f64).sqrt(), epsilon = 1e-5);
+        assert_relative_eq!(row.confidence, 0.6, epsilon = 1e-6);
+        assert_relative_eq!(row.doubt_mm, (0.3 * 36.0 + 0.1 * 16.0_f64).sqrt(), epsilon = 1e-5);
         assert_relative_eq!(inside.apart_mm, -4.0, epsilon = 1e-6);
         assert_relative_eq!(outside.apart_mm, 6.0, epsilon = 1e-6);
         assert_relative_eq!(outside.probability, 0.3, epsilon = 1e-6);

@@ -1,7 +1,7 @@
 //! The straightened strip: the photo sampled along a chart or a band.
 //!
 //! Samples are square roots of linear light, in which a sensor's shot noise is the same in the dark and in the
-//! light, turned to one intensity and two colour differences.
+//! light, converted to one intensity and two colour differences.
 
 use crate::numeric::parallel::*;
 

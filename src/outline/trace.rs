@@ -1,10 +1,10 @@
-//! The Viterbi path over the rows of a strip. Its slope is part of the state, so that bending costs and slope does not.
+//! The Viterbi path over the rows of a strip. Its slope is part of the state, so that a bend has a cost and a slope has none.
 //!
 //! R. Bellman 1957; A. J. Viterbi 1967.
 
-/// Costs of a path at every place, of its slope and of its bends.
+/// A dynamic program: costs of a path at every place and of its bends, and its steepest slope.
 #[derive(Debug, Clone)]
-pub struct Programme {
+pub struct Viterbi {
     /// Number of rows.
     pub rows: usize,
     /// Number of places in a row.
@@ -17,35 +17,38 @@ pub struct Programme {
     pub bend_cost: f32,
 }
 
-/// How sure a row of a traced edge is.
+/// The posterior of one row, summarised about the place where its edge was traced.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Belief {
+pub struct RowPosterior {
     /// Probability that the edge is where it was traced.
     pub confidence: f64,
     /// Root of the second moment of all other places about it, mm: the standard uncertainty that they add.
     pub doubt_mm: f64,
     /// The places further in and further out.
-    pub others: [Other; 2],
+    pub alternatives: [Alternative; 2],
 }
 
 /// The places on one side of a traced edge.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Other {
+pub struct Alternative {
     /// Probability that the edge is at one of them.
     pub probability: f64,
-    /// Their mean distance outwards (negative: inwards), each as probable as it is, mm.
+    /// Their mean distance outwards (negative: inwards), weighted by probability, mm.
     pub apart_mm: f64,
 }
 
-impl Belief {
-    /// Nothing is seen of the edge: something lies across it.
-    pub const HIDDEN: Self =
-        Self { confidence: 0.0, doubt_mm: 0.0, others: [Other { probability: 0.0, apart_mm: 0.0 }; 2] };
+impl RowPosterior {
+    /// Nothing is seen of the edge: something covers it.
+    pub const HIDDEN: Self = Self {
+        confidence: 0.0,
+        doubt_mm: 0.0,
+        alternatives: [Alternative { probability: 0.0, apart_mm: 0.0 }; 2],
+    };
 }
 
-impl Programme {
+impl Viterbi {
     /// The best path, with its cost; `None` when no path has a finite cost.
-    pub fn best(&self) -> Option<(Vec<usize>, f32)> {
+    pub fn best_path(&self) -> Option<(Vec<usize>, f32)> {
         let table = self.pass();
         let states = (0..self.slopes()).flat_map(|slope| (0..self.places).map(move |place| (place, slope)));
         let (first, least) =
@@ -58,7 +61,7 @@ impl Programme {
     }
 
     /// Least cost of a path from the last row to each state. The slope of a state is that of the step into its row from
-    /// the row before, still to be charged; the path goes on by a slope that differs by at most one.
+    /// the row before, still to be charged; the path continues with a slope that differs by at most one.
     fn pass(&self) -> Table {
         let mut table = Table::new(self);
         let mut after = vec![0.0; self.places];
@@ -79,7 +82,7 @@ impl Programme {
         table
     }
 
-    /// The slopes one beside another.
+    /// The slopes next to a slope.
     fn bends(&self, slope: usize) -> impl Iterator<Item = usize> + use<> {
         let last = 2 * self.max_slope;
         [slope.checked_sub(1), Some(slope + 1).filter(|next| *next <= last)].into_iter().flatten()
@@ -114,9 +117,9 @@ struct Table {
 }
 
 impl Table {
-    fn new(programme: &Programme) -> Self {
-        let (slopes, places, max_slope) = (programme.slopes(), programme.places, programme.max_slope);
-        let costs = vec![f32::INFINITY; programme.rows * slopes * (places + 2 * max_slope)];
+    fn new(viterbi: &Viterbi) -> Self {
+        let (slopes, places, max_slope) = (viterbi.slopes(), viterbi.places, viterbi.max_slope);
+        let costs = vec![f32::INFINITY; viterbi.rows * slopes * (places + 2 * max_slope)];
         Self { slopes, places, max_slope, costs }
     }
 
@@ -144,8 +147,8 @@ impl Table {
 mod tests {
     use super::*;
 
-    /// The least cost of all paths of a small programme by brute force.
-    fn least(p: &Programme, path: &mut Vec<usize>) -> f32 {
+    /// The least cost of all paths of a small dynamic program by brute force.
+    fn least(p: &Viterbi, path: &mut Vec<usize>) -> f32 {
         if path.len() == p.rows {
             return path_cost(p, path);
         }
@@ -158,7 +161,7 @@ mod tests {
         best
     }
 
-    fn path_cost(p: &Programme, path: &[usize]) -> f32 {
+    fn path_cost(p: &Viterbi, path: &[usize]) -> f32 {
         let slopes: Vec<isize> = path.windows(2).map(|w| w[1] as isize - w[0] as isize).collect();
         if slopes.iter().any(|s| s.unsigned_abs() > p.max_slope)
             || slopes.windows(2).any(|w| (w[1] - w[0]).abs() > 1)
@@ -174,8 +177,8 @@ mod tests {
         let (rows, places) = (5, 4);
         for seed in 0..20 {
             let cost = (0..rows * places).map(|i| (((i + seed) * 7919) % 13) as f32 * 0.37).collect();
-            let p = Programme { rows, places, cost, max_slope: 2, bend_cost: 0.8 };
-            let (path, cost) = p.best().unwrap();
+            let p = Viterbi { rows, places, cost, max_slope: 2, bend_cost: 0.8 };
+            let (path, cost) = p.best_path().unwrap();
             let expected = least(&p, &mut Vec::new());
             // Sums of some ten single-precision numbers of the order of 1.
             assert!((cost - expected).abs() < 1e-4, "seed {seed}: {cost} against {expected}");

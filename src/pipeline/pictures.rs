@@ -18,7 +18,7 @@ const SADDLE_MM_PER_PX: f64 = 0.5;
 const SADDLE_MARGIN_MM: f64 = 200.0;
 
 /// The card's plane with the outlines of the cards.
-pub fn plan(located: &Located) -> Picture {
+pub fn plane(located: &Located) -> Picture {
     let camera = &located.fit.camera;
     let [w, h] = [located.photo.width_px(), located.photo.height_px()].map(|n| (n - 1) as f64 / 2.0);
     let centre =

@@ -1,10 +1,10 @@
 //! Stations, named widths, half-widths and front taper, each with its uncertainty budget.
 
+pub mod cuts;
 pub mod extreme;
 pub mod influence;
 pub mod influences;
 pub mod joint;
-pub mod plan;
 pub mod response;
 pub mod rivals;
 pub mod section;
@@ -17,10 +17,10 @@ use crate::outline::bisect::{BISECTED, robust_line};
 use crate::outline::edge::TracedEdge;
 use crate::outline::lift::LiftProfile;
 pub use crate::outline::midline::GIVEN_END_U_MM;
+use cuts::CutPlan;
+pub use cuts::set_stations;
 use influence::Budget;
 use influences::Influences;
-use plan::Plan;
-pub use plan::set_stations;
 use response::Inputs;
 use section::{LocatedPoint, locate_edge};
 
@@ -115,7 +115,7 @@ pub struct Subject<'a> {
 /// projected through a perturbed camera.
 pub fn measure_widths(subject: &Subject) -> Option<Widths> {
     let edges = LocatedEdges::of(subject);
-    let plan = Plan::of(&[(subject, &edges)]);
+    let plan = CutPlan::of(&[(subject, &edges)]);
     let (halves, influences) = subject.inputs.influences(&plan.cuts_of(0), plan.places.clone())?;
     Some(plan.widths(&halves, influences, subject.inputs.midline, edges))
 }

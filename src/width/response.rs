@@ -55,14 +55,14 @@ pub const ROLL_U: f64 = 0.0131;
 
 /// A plane against the card's: level in a point, with slopes along x and y.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Slope {
+pub struct TiltedPlane {
     /// Where it is level with the card's, mm.
     pub level_at: Vector2<f64>,
     /// Slopes along x and y.
     pub by: Vector2<f64>,
 }
 
-impl Slope {
+impl TiltedPlane {
     /// A card that is tilted against the saddle's horizontal, about its origin.
     pub fn of_card(by: Vector2<f64>) -> Self {
         Self { level_at: Vector2::zeros(), by }
@@ -112,8 +112,8 @@ pub struct State {
     pub seat: LiftProfile,
     /// Heights of the channel's edges.
     pub channel: LiftProfile,
-    /// Planes that heights are measured over.
-    pub slopes: Vec<Slope>,
+    /// Tilts of the plane that heights are measured over.
+    pub tilts: Vec<TiltedPlane>,
 }
 
 impl State {
@@ -121,7 +121,7 @@ impl State {
         if part == Part::Seat { &self.seat } else { &self.channel }
     }
 
-    /// Station and offset of a pixel about a midline, at the height that the slopes give the place.
+    /// Station and offset of a pixel about a midline, at its height over the tilted planes.
     fn locate(
         &self,
         about: &Midline,
@@ -132,11 +132,11 @@ impl State {
     ) -> Option<(f64, f64)> {
         let lift = self.lift(part);
         let (station, offset) = about.locate(&self.camera, lift, side, pixel, near)?;
-        if self.slopes.is_empty() {
+        if self.tilts.is_empty() {
             return Some((station, offset));
         }
         let there = about.point(station, offset, side, 0.0).horizontal();
-        let higher_mm = self.slopes.iter().map(|slope| slope.height_mm(there)).sum();
+        let higher_mm = self.tilts.iter().map(|tilt| tilt.height_mm(there)).sum();
         about.locate(&self.camera, &lift.raised_all(higher_mm), side, pixel, station)
     }
 
@@ -170,7 +170,7 @@ impl Inputs<'_> {
             camera: self.fit.camera,
             seat: self.seat_lift.clone(),
             channel: self.channel_lift.clone(),
-            slopes: Vec::new(),
+            tilts: Vec::new(),
         }
     }
 
@@ -180,7 +180,7 @@ impl Inputs<'_> {
             let at = self.midline.point(station, 0.0, Side::Left, self.seat_lift.at_mm(station));
             let pixel = self.fit.camera.photo_from_card(at)?;
             let mut lift_mm = state.seat.at_mm(station);
-            lift_mm += state.slopes.iter().map(|slope| slope.height_mm(at.horizontal())).sum::<f64>();
+            lift_mm += state.tilts.iter().map(|tilt| tilt.height_mm(at.horizontal())).sum::<f64>();
             Some(state.camera.card_from_photo(pixel, lift_mm)?.horizontal())
         };
         Some(self.midline.with_ends(end(0.0)?, end(1.0)?))
@@ -237,17 +237,17 @@ impl Inputs<'_> {
     }
 
     /// Responses to a card that is not level with the saddle, and to a saddle that is rolled.
-    fn slope_responses(&self, seen: (&Halves, &[Cut])) -> Option<Vec<Response>> {
-        let tilts = [Vector2::x(), Vector2::y()].map(|tilt| Slope::of_card(tilt * LEVEL_U));
-        let roll = Slope::of_roll(self.midline, ROLL_U);
+    fn tilt_responses(&self, seen: (&Halves, &[Cut])) -> Option<Vec<Response>> {
+        let tilts = [Vector2::x(), Vector2::y()].map(|tilt| TiltedPlane::of_card(tilt * LEVEL_U));
+        let roll = TiltedPlane::of_roll(self.midline, ROLL_U);
         let each = [
             (Influence::CardTilt, 0, tilts[0]),
             (Influence::CardTilt, 1, tilts[1]),
             (Influence::SaddleRoll, 0, roll),
         ];
-        let sloped = |slope: Slope| State { slopes: vec![slope], ..self.state() };
+        let tilted = |tilt: TiltedPlane| State { tilts: vec![tilt], ..self.state() };
         each.into_iter()
-            .map(|(from, number, slope)| self.response(from, number, &sloped(slope), seen, 1.0))
+            .map(|(from, number, tilt)| self.response(from, number, &tilted(tilt), seen, 1.0))
             .collect()
     }
 
@@ -281,7 +281,7 @@ impl Inputs<'_> {
     /// Responses to all inputs but the heights, and without what belongs to one half-width alone.
     pub(super) fn responses(&self, seen: (&Halves, &[Cut])) -> Option<Vec<Response>> {
         let mut all = self.camera_responses(seen.1)?;
-        all.extend(self.slope_responses(seen)?);
+        all.extend(self.tilt_responses(seen)?);
         let by_ends = self.by_ends(seen)?;
         for (k, error) in self.midline.end_errors().into_iter().enumerate() {
             let half =
@@ -385,11 +385,11 @@ mod tests {
             CutSide { pixel, slope: 0.0, u_mm: 0.0, doubt_mm: 0.0 }
         };
         let cut = Cut { part: Part::Seat, station: 0.5, sides: Pair::of(side) };
-        let width = |slopes: Vec<Slope>| {
-            let state = State { camera, seat: lift.clone(), channel: lift.clone(), slopes };
+        let width = |tilts: Vec<TiltedPlane>| {
+            let state = State { camera, seat: lift.clone(), channel: lift.clone(), tilts };
             state.halves_about(&midline, &[cut]).unwrap()[0].sum()
         };
-        width(vec![Slope::of_roll(&midline, slope)]) - width(Vec::new())
+        width(vec![TiltedPlane::of_roll(&midline, slope)]) - width(Vec::new())
     }
 
     #[test]

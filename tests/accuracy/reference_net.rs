@@ -41,21 +41,21 @@ fn compare(name: &str, row_of: impl Fn(usize) -> Vec<f32>) {
 
 #[test]
 fn edge_posteriors_agree_with_jax() {
-    let nets: [(&str, &Option<EdgeNets>, usize); 4] = [
+    let nets: [(&str, &EdgeNets, usize); 4] = [
         ("form", &FORM, FORM_CHANNELS),
         ("channel_form", &CHANNEL_FORM, FORM_CHANNELS),
         ("rim", &RIM, RIM_CHANNELS),
         ("channel_rim", &CHANNEL_RIM, RIM_CHANNELS),
     ];
     for (name, net, channels) in nets {
-        let posterior = net.as_ref().expect("the weights can be read").posterior(picture(channels));
+        let posterior = net.posterior(picture(channels));
         compare(name, |row| [posterior.row(row), &[posterior.unseen[row]]].concat());
     }
 }
 
 #[test]
 fn maps_of_places_agree_with_jax() {
-    let maps = PLACES.as_ref().expect("the weights can be read").maps(picture(PLACE_CHANNELS));
+    let maps = PLACES.maps(picture(PLACE_CHANNELS));
     compare("places", |row| {
         maps.iter().flat_map(|map| map[row * COLUMNS..(row + 1) * COLUMNS].to_vec()).collect()
     });
@@ -67,7 +67,7 @@ fn pictures_of_any_multiple_are_convolved() {
     let wide = |columns: usize| {
         let mut planes = Planes::zeros(32, columns, PLACE_CHANNELS);
         (0..32).for_each(|row| planes.line_mut(row, 0)[..64].fill(1.0));
-        PLACES.as_ref().unwrap().maps(planes)
+        PLACES.maps(planes)
     };
     let (narrow, broad) = (wide(176), wide(256));
     // Far from the border both see the same: the receptive field of the left quarter ends before column 176.
@@ -77,7 +77,7 @@ fn pictures_of_any_multiple_are_convolved() {
 
 #[test]
 fn probabilities_of_a_row_add_up_to_one() {
-    let posterior = RIM.as_ref().unwrap().posterior(picture(RIM_CHANNELS));
+    let posterior = RIM.posterior(picture(RIM_CHANNELS));
     for row in 0..ROWS {
         let sum: f32 = posterior.row(row).iter().chain([&posterior.unseen[row]]).map(|v| v.exp()).sum();
         assert!((sum - 1.0).abs() < 1e-4, "row {row}: {sum}");

@@ -1,8 +1,8 @@
 //! Finding the saddle: where it lies, how it is seen and which end is its front, from the photo and the cards alone.
 //!
 //! A network maps the view of one plane from above: the inside of a form and its two ends. The form is examined about the
-//! most likely pairs of ends, with the midline that bisects its own edges, until one shows a saddle's edges surely; the
-//! place with the most visible edges is traced.
+//! most likely pairs of ends, with the midline that bisects its own edges, until a saddle's edges are clearly visible; the
+//! candidate with the most visible edges is traced.
 
 pub mod places;
 pub mod plane;
@@ -10,7 +10,7 @@ pub mod plane;
 use super::bisect::{Sides, bisecting, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
-use super::form::{FormPictures, LEAST_SEEN};
+use super::form::{FormPictures, LEAST_VISIBILITY};
 use super::hint::Hint;
 use super::lift::LiftProfile;
 use super::midline::Midline;
@@ -21,26 +21,26 @@ use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use places::{Candidate, places};
+use places::{Candidate, candidates};
 use plane::PlaneView;
 
-/// What the saddle is looked for in.
+/// A photo with its cards, in which the saddle is searched.
 #[derive(Debug, Clone, Copy)]
-pub struct Surroundings<'a> {
+pub struct SearchScene<'a> {
     /// The photo.
     pub photo: &'a Photo,
     /// Its camera.
     pub camera: &'a Camera,
     /// The cards in it.
     pub cards: &'a [FoundCard],
-    /// Points that are known to lie on an edge.
+    /// Points on edges, given by hand.
     pub hints: &'a [Hint],
     /// Collector of explanation pictures.
     pub explain: &'a Explanation,
 }
 
-impl<'a> Surroundings<'a> {
-    /// What the tracing works with about a midline.
+impl<'a> SearchScene<'a> {
+    /// The scene about a midline.
     pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
         let Self { photo, camera, hints, explain, .. } = *self;
         Scene { photo, camera, midline, view, hints, explain }
@@ -58,53 +58,55 @@ pub struct FoundSaddle {
     pub seat: [TracedEdge; 2],
 }
 
-/// Places that are examined at most.
+/// Candidates that are examined at most.
 const EXAMINED: usize = 4;
-/// No place is examined after one whose edges are visible in nine rows of ten: two saddles in one photo are not expected.
-const SURE: f64 = 0.9;
-/// No saddle lies under a card.
+/// No candidate is examined after one whose edges are visible in nine rows of ten: two saddles in one photo are not expected.
+const CLEAR: f64 = 0.9;
+/// Most of a form that cards may cover: no saddle is under a card.
 const MOST_COVERED: f64 = 0.1;
 /// A form is examined again about the midline that its edges have shown, until both ends stay within this, mm, or so often.
 const SETTLED_MM: f64 = 2.0;
-const MOST_TURNS: usize = 6;
+const MOST_ITERATIONS: usize = 6;
 /// A found end may be off by this, mm: on the map, by a first look at the form, and once the form has settled.
 const MAP_TOLERANCE_MM: f64 = 25.0;
 const GLANCE_TOLERANCE_MM: f64 = 12.0;
 const SETTLED_TOLERANCE_MM: f64 = 6.0;
 
-/// Finds and traces the saddle, in the view given or in either. Where nobody knows the lift the saddle is looked for in the
-/// card's plane, and then as high as a seat's edges mostly run: seen from the side, its two halves are alike only there.
+/// Finds and traces the saddle, in the view given or in either. Where the lift is unknown it is searched in
+/// the card's plane, and then at the usual height of a seat's edges: seen from the side, its two halves are alike only there.
 ///
 /// # Errors
 /// `no-saddle` where nothing looks like one, or `view-unclear`.
 pub fn find_saddle(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
-    let found = find_at(around, lift, view);
+    let found = find_at(search, lift, view);
     if found.is_ok() || lift.is_known() || view == Some(View::Underside) {
         return found;
     }
     let usual = LiftProfile::usual_of_a_seat();
-    find_at(around, &usual, view).ok().and_then(|f| f.at_lift(around, &usual, lift)).map_or(found, Ok)
+    find_at(search, &usual, view).ok().and_then(|f| f.at_lift(search, &usual, lift)).map_or(found, Ok)
 }
 
-fn find_at(around: &Surroundings, lift: &LiftProfile, view: Option<View>) -> Result<FoundSaddle, Refusal> {
-    let plane = plane_of(around, lift).ok_or_else(no_saddle)?;
-    let best = best_glance(around, lift, &plane).filter(|g| g.seen >= LEAST_SEEN).ok_or_else(no_saddle)?;
-    traced_at(around, lift, &best, view)
+fn find_at(search: &SearchScene, lift: &LiftProfile, view: Option<View>) -> Result<FoundSaddle, Refusal> {
+    let plane = plane_of(search, lift).ok_or_else(no_saddle)?;
+    let best = best_glance(search, lift, &plane)
+        .filter(|g| g.visibility >= LEAST_VISIBILITY)
+        .ok_or_else(no_saddle)?;
+    traced_at(search, lift, &best, view)
 }
 
 fn traced_at(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     glance: &Glance,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
-    let view = view.map_or_else(|| view_between(around, &glance.midline, lift), Ok)?;
+    let view = view.map_or_else(|| view_between(search, &glance.midline, lift), Ok)?;
     let Midline { front_mm, rear_mm, .. } = glance.midline;
-    trace(around, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
+    trace(search, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
 }
 
 /// Traces a saddle again about a midline along which it was found before.
@@ -112,12 +114,12 @@ fn traced_at(
 /// # Errors
 /// `no-saddle` where no edges are seen there any more.
 pub fn trace_near(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     midline: &Midline,
     view: View,
 ) -> Result<FoundSaddle, Refusal> {
-    trace_about(around, lift, midline, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
+    trace_about(search, lift, midline, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
 }
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
@@ -129,14 +131,14 @@ const BEYOND_ALLOWED: usize = 2;
 
 impl FoundSaddle {
     /// The same edges, found at one lift, about the midline that bisects them at another.
-    fn at_lift(self, around: &Surroundings, from: &LiftProfile, to: &LiftProfile) -> Option<Self> {
+    fn at_lift(self, search: &SearchScene, from: &LiftProfile, to: &LiftProfile) -> Option<Self> {
         let end = |station: f64| {
             let seen = self.midline.point(station, 0.0, Side::Left, from.at_mm(station));
-            let pixel = around.camera.photo_from_card(seen)?;
-            Some(around.camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
+            let pixel = search.camera.photo_from_card(seen)?;
+            Some(search.camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
         };
         let about = self.midline.with_ends(end(0.0)?, end(1.0)?);
-        let midline = bisecting(&about, &horizontal(around.camera, &about, to, &self.seat))?;
+        let midline = bisecting(&about, &horizontal(search.camera, &about, to, &self.seat))?;
         Some(Self { midline, ..self })
     }
 
@@ -144,20 +146,20 @@ impl FoundSaddle {
     ///
     /// # Errors
     /// `saddle-cut-off`, `saddle-too-small`.
-    pub fn within_photo(self, around: &Surroundings, lift: &LiftProfile) -> Result<Self, Refusal> {
-        if is_cut_off(around, lift, &self) {
+    pub fn within_photo(self, search: &SearchScene, lift: &LiftProfile) -> Result<Self, Refusal> {
+        if is_cut_off(search, lift, &self) {
             return Err(cut_off());
         }
         let middle = self.midline.point(0.5, 0.0, Side::Left, lift.at_mm(0.5));
-        let fine_enough = around.camera.mm_per_px(middle).is_some_and(|mm| mm <= COARSEST_MM_PER_PX);
+        let fine_enough = search.camera.mm_per_px(middle).is_some_and(|mm| mm <= COARSEST_MM_PER_PX);
         if fine_enough { Ok(self) } else { Err(too_small()) }
     }
 }
 
 /// Whether the photo ends where the saddle does.
-fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) -> bool {
-    let (midline, camera) = (&found.midline, around.camera);
-    let size_px = [around.photo.width_px(), around.photo.height_px()].map(|n| n as f64 - 1.0);
+fn is_cut_off(search: &SearchScene, lift: &LiftProfile, found: &FoundSaddle) -> bool {
+    let (midline, camera) = (&found.midline, search.camera);
+    let size_px = [search.photo.width_px(), search.photo.height_px()].map(|n| n as f64 - 1.0);
     let shown = |station: f64, offset_mm: f64, side: Side| {
         let pixel = camera.photo_from_card(midline.point(station, offset_mm, side, lift.at_mm(station)));
         pixel.is_some_and(|p| (0.0..=size_px[0]).contains(&p.x_px) && (0.0..=size_px[1]).contains(&p.y_px))
@@ -174,57 +176,57 @@ fn is_cut_off(around: &Surroundings, lift: &LiftProfile, found: &FoundSaddle) ->
 }
 
 /// Traces the edges about a settled midline, and again about the one that they have then.
-fn trace(around: &Surroundings, lift: &LiftProfile, midline: &Midline, view: View) -> Option<FoundSaddle> {
-    let first = trace_about(around, lift, midline, view, SETTLED_TOLERANCE_MM)?;
-    trace_about(around, lift, &first.midline, view, GIVEN_END_TOLERANCE_MM)
+fn trace(search: &SearchScene, lift: &LiftProfile, midline: &Midline, view: View) -> Option<FoundSaddle> {
+    let first = trace_about(search, lift, midline, view, SETTLED_TOLERANCE_MM)?;
+    trace_about(search, lift, &first.midline, view, GIVEN_END_TOLERANCE_MM)
 }
 
 /// Traces the edges about a midline, and moves that to where it bisects them.
 fn trace_about(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     midline: &Midline,
     view: View,
     tolerance_mm: f64,
 ) -> Option<FoundSaddle> {
-    let seat = trace_seat(&around.scene(midline, view), lift, tolerance_mm).ok()?;
-    let midline = bisecting(midline, &horizontal(around.camera, midline, lift, &seat))?;
+    let seat = trace_seat(&search.scene(midline, view), lift, tolerance_mm).ok()?;
+    let midline = bisecting(midline, &horizontal(search.camera, midline, lift, &seat))?;
     Some(FoundSaddle { view, midline, seat })
 }
 
-/// What a place turns out to be when its rim is looked at.
+/// A candidate's form, examined once.
 #[derive(Debug, Clone, Copy)]
 struct Glance {
     /// The midline that bisects the edges there.
     midline: Midline,
-    /// How surely a saddle's edges are seen, from 0 to 1.
-    seen: f64,
+    /// Visibility of the edges there, 0 to 1.
+    visibility: f64,
 }
 
-/// The place with the most visible edges, with the midline settled.
-fn best_glance(around: &Surroundings, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
+/// The candidate with the most visible edges, with its midline settled.
+fn best_glance(search: &SearchScene, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
     let mut best: Option<Glance> = None;
-    for place in places(plane)?.iter().take(EXAMINED) {
-        let settled = settled(around, lift, plane, place);
-        best = settled.filter(|g| best.is_none_or(|best| g.seen > best.seen)).or(best);
-        if best.is_some_and(|best| best.seen >= SURE) {
+    for candidate in candidates(plane).iter().take(EXAMINED) {
+        let settled = settled(search, lift, plane, candidate);
+        best = settled.filter(|g| best.is_none_or(|best| g.visibility > best.visibility)).or(best);
+        if best.is_some_and(|best| best.visibility >= CLEAR) {
             break;
         }
     }
     best
 }
 
-/// The last of several glances at a place, each about the midline that the one before has shown.
+/// The last of several glances at a candidate, each about the midline that bisects the edges of the one before.
 fn settled(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     plane: &PlaneView,
-    place: &Candidate,
+    candidate: &Candidate,
 ) -> Option<Glance> {
-    let first = Midline::new(place.ends_mm[0], place.ends_mm[1], View::Top);
-    let mut last = glance(around, lift, plane, &first, MAP_TOLERANCE_MM)?;
-    for _ in 0..MOST_TURNS {
-        let next = glance(around, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
+    let first = Midline::new(candidate.ends_mm[0], candidate.ends_mm[1], View::Top);
+    let mut last = glance(search, lift, plane, &first, MAP_TOLERANCE_MM)?;
+    for _ in 0..MOST_ITERATIONS {
+        let next = glance(search, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
         let [front, rear] =
             [next.midline.front_mm - last.midline.front_mm, next.midline.rear_mm - last.midline.rear_mm];
         last = next;
@@ -238,22 +240,22 @@ fn settled(
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
 /// card or the photo's border lies within it.
 fn glance(
-    around: &Surroundings,
+    search: &SearchScene,
     lift: &LiftProfile,
     plane: &PlaneView,
     about: &Midline,
     tolerance_mm: f64,
 ) -> Option<Glance> {
-    // A place that is wrong is not to be made right by hints.
-    let scene = Scene { hints: &[], ..around.scene(about, View::Top) };
+    // Hints must not make a wrong candidate right.
+    let scene = Scene { hints: &[], ..search.scene(about, View::Top) };
     let pictures = FormPictures::of(&scene, lift);
-    let seen = pictures.edges()?;
-    let sides = seen.curves(tolerance_mm)?.map(|c| c.points);
+    let form = pictures.edges();
+    let sides = form.curves(tolerance_mm)?.map(|c| c.points);
     let midline = bisecting(about, &sides)?;
     if covered(plane, &midline, &sides)? > MOST_COVERED {
         return None;
     }
-    Some(Glance { midline, seen: seen.surely() })
+    Some(Glance { midline, visibility: form.visibility() })
 }
 
 /// Part of a traced form that a card covers or that the photo does not show.
@@ -275,21 +277,20 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
 ///
 /// # Errors
 /// `view-unclear` where that is not certain.
-pub fn view_between(around: &Surroundings, midline: &Midline, lift: &LiftProfile) -> Result<View, Refusal> {
-    let scene = around.scene(midline, View::Top);
+pub fn view_between(search: &SearchScene, midline: &Midline, lift: &LiftProfile) -> Result<View, Refusal> {
+    let scene = search.scene(midline, View::Top);
     let pictures = FormPictures::of(&scene, lift);
-    let surely = pictures.channel(&scene).ok_or_else(view_unclear)?.surely();
-    match surely {
-        s if s >= CHANNEL_SEEN => Ok(View::Underside),
-        s if s <= NO_CHANNEL_SEEN => Ok(View::Top),
+    match pictures.channel(&scene).ok_or_else(view_unclear)?.visibility() {
+        v if v >= CHANNEL_SEEN => Ok(View::Underside),
+        v if v <= NO_CHANNEL_SEEN => Ok(View::Top),
         _ => Err(view_unclear()),
     }
 }
 
 /// The view of the plane at the lift's middle.
-fn plane_of(around: &Surroundings, lift: &LiftProfile) -> Option<PlaneView> {
+fn plane_of(search: &SearchScene, lift: &LiftProfile) -> Option<PlaneView> {
     let lift_mm = (1..10).map(|i| lift.at_mm(0.1 * f64::from(i))).sum::<f64>() / 9.0;
-    PlaneView::of(around.photo, around.camera, around.cards, lift_mm)
+    PlaneView::of(search.photo, search.camera, search.cards, lift_mm)
 }
 
 /// The traced points of both edges at their lift, mm in the horizontal.

@@ -1,4 +1,4 @@
-//! Where a saddle may lie in a view from above, by a network that maps its inside and its two ends.
+//! Where a saddle may be in a view from above, by a network that maps its inside and its two ends.
 
 use nalgebra::Vector2;
 
@@ -7,12 +7,12 @@ use crate::outline::network::net::{MULTIPLE, Planes};
 use crate::outline::network::{DARK, PLACE_CHANNELS, PLACES, relative};
 use crate::outline::strip::CHANNELS;
 
-/// A place where a saddle may lie.
+/// A place where a saddle may be.
 #[derive(Debug, Clone, Copy)]
 pub struct Candidate {
     /// Front and rear end, mm in the card's horizontal.
     pub ends_mm: [Vector2<f64>; 2],
-    /// Log odds of both ends and of the inside between them: the order in which places are looked at.
+    /// Log odds of both ends and of the inside between them: the order in which candidates are examined.
     pub score: f32,
 }
 
@@ -22,14 +22,14 @@ const LENGTHS_MM: (f64, f64) = (250.0, 600.0);
 const APART_MM: f64 = 40.0;
 /// Peaks of each end's map.
 const PEAKS: usize = 4;
-/// Points between two ends at which the inside is asked for.
+/// Points between two ends at which the map of the inside is read.
 const BETWEEN: usize = 9;
 
-/// Places where a saddle may lie, best first. `None` would be a fault of the build: the network cannot be read.
-pub fn places(plane: &PlaneView) -> Option<Vec<Candidate>> {
+/// Places where a saddle may be, best first.
+pub fn candidates(plane: &PlaneView) -> Vec<Candidate> {
     let picture = picture(plane);
     let columns = picture.columns;
-    let [inside, front, rear] = PLACES.as_ref()?.maps(picture);
+    let [inside, front, rear] = PLACES.maps(picture);
     let at = |map: &[f32], p: Vector2<f64>| {
         let (c, r) = (p.x.round().max(0.0) as usize, p.y.round().max(0.0) as usize);
         map[r.min(plane.rows - 1) * columns + c.min(plane.columns - 1)]
@@ -37,7 +37,7 @@ pub fn places(plane: &PlaneView) -> Option<Vec<Candidate>> {
     let peaks = |map: &[f32]| peaks(map, columns, (plane.rows, plane.columns));
     let (fronts, rears) = (peaks(&front), peaks(&rear));
     let pairs = fronts.iter().flat_map(|front| rears.iter().map(move |rear| (front, rear)));
-    let mut places: Vec<Candidate> = pairs
+    let mut candidates: Vec<Candidate> = pairs
         .filter_map(|(front, rear)| {
             let along = rear.0 - front.0;
             let length_mm = along.norm() * CELL_MM;
@@ -50,11 +50,11 @@ pub fn places(plane: &PlaneView) -> Option<Vec<Candidate>> {
             Some(Candidate { ends_mm: [front.0, rear.0].map(|cell| plane.point_of(cell)), score })
         })
         .collect();
-    places.sort_by(|a, b| b.score.total_cmp(&a.score));
-    Some(places)
+    candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+    candidates
 }
 
-/// What the network sees of a view: its colours relative to the mean light of open cells, and whether a cell is open.
+/// The network's picture of a view: its colours relative to the mean light of open cells, and whether a cell is open.
 pub fn picture(plane: &PlaneView) -> Planes {
     let (rows, columns) = (plane.rows.next_multiple_of(MULTIPLE), plane.columns.next_multiple_of(MULTIPLE));
     let mut picture = Planes::zeros(rows, columns, PLACE_CHANNELS);

@@ -1,4 +1,4 @@
-//! Networks trained on rendered and drawn saddles: place maps of a saddle, and posteriors of its edges.
+//! Networks trained on rendered and drawn saddles: maps of a saddle's place, and posteriors of its edges.
 
 pub mod net;
 
@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use net::{Channels, EdgeNets, EdgePosterior, PlaceNet, Planes, RENDERED};
 
 use super::strip::{CHANNELS, Strip};
-use super::trace::Programme;
+use super::trace::Viterbi;
 
 /// Columns of every picture.
 pub const COLUMNS: usize = 128;
@@ -20,34 +20,36 @@ pub const RIM_CHANNELS: usize = CHANNELS + 2;
 /// Channels of a view from above: its colours and whether a cell is open.
 pub const PLACE_CHANNELS: usize = CHANNELS + 1;
 
-/// A network by its stored weights. `None` would be a fault of the build: a test reads them all.
-type Stored<N> = LazyLock<Option<N>>;
+/// Why reading built-in weights cannot fail.
+const BUILT_IN: &str = "a test reads all weights that are built in";
 
-/// Where a saddle lies in a view from above.
-pub static PLACES: Stored<PlaceNet> =
-    LazyLock::new(|| PlaceNet::read(PLACE_CHANNELS, include_bytes!("places.weights")));
+/// Where a saddle is in a view from above.
+pub static PLACES: LazyLock<PlaceNet> =
+    LazyLock::new(|| PlaceNet::read(PLACE_CHANNELS, include_bytes!("places.weights")).expect(BUILT_IN));
 /// Channels of the networks trained on drawn saddles alone.
 const DRAWN: Channels = [8, 16, 20, 24, 24];
 
 /// The form's edges in charts.
-pub static FORM: Stored<EdgeNets> =
-    LazyLock::new(|| EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("form.weights"))]));
+pub static FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
+    EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("form.weights"))]).expect(BUILT_IN)
+});
 /// The channel's edges in charts.
-pub static CHANNEL_FORM: Stored<EdgeNets> =
-    LazyLock::new(|| EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("channel_form.weights"))]));
+pub static CHANNEL_FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
+    EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("channel_form.weights"))]).expect(BUILT_IN)
+});
 /// The form's edge in bands.
-pub static RIM: Stored<EdgeNets> = LazyLock::new(|| {
+pub static RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
     let stored: [(_, &[u8]); 2] =
         [(RENDERED, include_bytes!("rim.weights")), (DRAWN, include_bytes!("rim_drawn.weights"))];
-    EdgeNets::read(RIM_CHANNELS, &stored)
+    EdgeNets::read(RIM_CHANNELS, &stored).expect(BUILT_IN)
 });
 /// The channel's edge in bands.
-pub static CHANNEL_RIM: Stored<EdgeNets> = LazyLock::new(|| {
+pub static CHANNEL_RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
     let stored: [(_, &[u8]); 2] = [
         (RENDERED, include_bytes!("channel_rim.weights")),
         (DRAWN, include_bytes!("channel_rim_drawn.weights")),
     ];
-    EdgeNets::read(RIM_CHANNELS, &stored)
+    EdgeNets::read(RIM_CHANNELS, &stored).expect(BUILT_IN)
 });
 
 /// Level added to a picture's mean light before it is divided by it.
@@ -57,7 +59,7 @@ const MOST: f32 = 4.0;
 /// Colour differences are so much smaller than light.
 const COLOUR_GAIN: f32 = 3.0;
 
-/// The means of `samples` by `samples` of a strip; what lies outside the photo is black.
+/// The means of `samples` by `samples` of a strip; samples outside the photo are black.
 pub fn means(strip: &Strip, samples: usize) -> Planes {
     let mut planes = Planes::zeros(strip.rows / samples, strip.columns / samples, CHANNELS);
     let scale = 1.0 / (samples * samples) as f32;
@@ -98,19 +100,14 @@ pub fn relative(value: f32, channel: usize, mean: f32) -> f32 {
     gain * ((value / mean).clamp(-MOST, MOST) - level)
 }
 
-/// Neighbouring rows see the same things: each counts as this part of an independent one.
+/// Neighbouring rows are correlated: each counts as this part of an independent one.
 const ROW_WEIGHT: f32 = 0.5;
 /// Probability in a row that the edge is where the network sees none.
 const BLIND: f32 = 1e-3;
 
 /// Viterbi costs of some rows: the negative log posterior times [`ROW_WEIGHT`], the posterior no less than [`BLIND`] allows. A
-/// row that cannot be hidden was shown by hand and gets neither.
-pub fn programme(
-    posterior: &EdgePosterior,
-    rows: Range<usize>,
-    max_slope: usize,
-    bend_cost: f32,
-) -> Programme {
+/// row that cannot be hidden is pinned by a hint and gets neither.
+pub fn viterbi(posterior: &EdgePosterior, rows: Range<usize>, max_slope: usize, bend_cost: f32) -> Viterbi {
     let mut cost = Vec::with_capacity(rows.len() * posterior.columns);
     for row in rows.clone() {
         if posterior.unseen[row] == f32::NEG_INFINITY {
@@ -120,7 +117,7 @@ pub fn programme(
         let any = (posterior.unseen[row].exp() + BLIND) / posterior.columns as f32;
         cost.extend(posterior.row(row).iter().map(|v| -ROW_WEIGHT * (v.exp() + any).ln()));
     }
-    Programme { rows: rows.len(), places: posterior.columns, cost, max_slope, bend_cost }
+    Viterbi { rows: rows.len(), places: posterior.columns, cost, max_slope, bend_cost }
 }
 
 /// Columns on either side of a path's over which the probabilities are averaged.
@@ -137,4 +134,17 @@ pub fn fine_column(posterior: &EdgePosterior, row: usize, column: usize) -> f64 
         weights += weight;
     }
     sum / weights
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn built_in_weights_fit_their_networks() {
+        LazyLock::force(&PLACES);
+        for net in [&FORM, &CHANNEL_FORM, &RIM, &CHANNEL_RIM] {
+            LazyLock::force(net);
+        }
+    }
 }

@@ -11,8 +11,8 @@
 mod observations;
 mod solve;
 
+use super::cuts::CutPlan;
 use super::influences::Influences;
-use super::plan::Plan;
 use super::response::{Cut, Halves, Inputs, Response};
 use super::{LocatedEdges, LocatedPair, Subject, Widths};
 use crate::camera::fit::CameraFit;
@@ -137,7 +137,7 @@ fn on_knots(profile: &LiftProfile) -> LiftProfile {
 /// All photos read at supposed heights, about their common midline.
 struct Reading {
     midline: Midline,
-    plan: Plan,
+    plan: CutPlan,
     edges: Vec<LocatedEdges>,
     photos: Vec<PhotoReading>,
 }
@@ -173,7 +173,7 @@ impl Reading {
             })
             .collect();
         let edges: Vec<LocatedEdges> = subjects.iter().map(LocatedEdges::of).collect();
-        let plan = Plan::of(&subjects.iter().zip(&edges).collect::<Vec<_>>());
+        let plan = CutPlan::of(&subjects.iter().zip(&edges).collect::<Vec<_>>());
         let photos =
             subjects.iter().enumerate().map(|(i, s)| PhotoReading::of(s, subject.sights[i].lens, &plan, i));
         let photos = photos.collect::<Option<_>>()?;
@@ -198,7 +198,7 @@ impl Reading {
 }
 
 impl PhotoReading {
-    fn of(subject: &Subject, lens: usize, plan: &Plan, photo: usize) -> Option<Self> {
+    fn of(subject: &Subject, lens: usize, plan: &CutPlan, photo: usize) -> Option<Self> {
         let places = (0..plan.places.len()).filter(|place| plan.cuts[*place][photo].is_some()).collect();
         let cuts = plan.cuts_of(photo);
         let inputs = subject.inputs;

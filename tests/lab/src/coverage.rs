@@ -25,7 +25,7 @@ use seatspan::outline::edge::{EdgePoint, TracedEdge};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::outline::midline::Midline;
 use seatspan::photo::focal::FILM_DIAGONAL_MM;
-use seatspan::width::response::{Inputs, PIPING_U_MM, Slope};
+use seatspan::width::response::{Inputs, PIPING_U_MM, TiltedPlane};
 use seatspan::width::{GIVEN_END_U_MM, Subject, Widths, measure_widths};
 
 /// Options of `lab coverage`.
@@ -181,7 +181,7 @@ struct Seat {
     widest_mm: f64,
     waist_mm: f64,
     /// Slope of the card's plane against the horizontal, and roll of the saddle about its midline.
-    slopes: [Slope; 2],
+    tilts: [TiltedPlane; 2],
 }
 
 impl Seat {
@@ -200,7 +200,7 @@ impl Seat {
                 .map(|i: f64| if i == 1.0 { 5.0 + 25.0 * d.unit() } else { 30.0 + 40.0 * d.unit() }),
             widest_mm: 90.0 + 35.0 * d.unit(),
             waist_mm: 32.0 + 14.0 * d.unit(),
-            slopes: Slope::drawn(&midline, d),
+            tilts: TiltedPlane::drawn(&midline, d),
         }
     }
 
@@ -212,7 +212,7 @@ impl Seat {
 
     /// A point of the form relative to the card's plane.
     fn over_card(&self, station: f64, horizontal: Vector2<f64>) -> CardPoint {
-        let higher_mm: f64 = self.slopes.iter().map(|s| s.height_mm(horizontal)).sum();
+        let higher_mm: f64 = self.tilts.iter().map(|s| s.height_mm(horizontal)).sum();
         let lift_mm = self.lift_mm(station) + higher_mm;
         CardPoint::new(horizontal.x, horizontal.y, lift_mm)
     }

@@ -8,8 +8,8 @@ use nalgebra::{DMatrix, DVector};
 use seatspan::numeric::uncertain::{Drawer, Drawn, tolerance};
 use seatspan::numeric::words::{NamedWidth, SIDES};
 use seatspan::outline::lift::LiftProfile;
-use seatspan::width::plan::{excess_mm, named_cuts};
-use seatspan::width::response::{Cut, Halves, Inputs, PIPING_U_MM, Slope, State};
+use seatspan::width::cuts::{excess_mm, named_cuts};
+use seatspan::width::response::{Cut, Halves, Inputs, PIPING_U_MM, State, TiltedPlane};
 use seatspan::width::{COVERAGE, MeasuredWidth, Subject, measure_widths};
 
 /// A named width by budget and by simulation.
@@ -113,8 +113,8 @@ impl Draws<'_> {
         let normal = DVector::from_fn(self.root.ncols(), |_, _| drawer.normal());
         let camera = fit.camera_at(&(&fit.estimate.values + &self.root * normal));
         let [seat, channel] = [seat_lift, channel_lift].map(|lift| raised(lift, drawer));
-        let slopes = Slope::drawn(midline, drawer).to_vec();
-        let state = State { camera, seat, channel, slopes };
+        let tilts = TiltedPlane::drawn(midline, drawer).to_vec();
+        let state = State { camera, seat, channel, tilts };
         let mut about = self.inputs.midline_in(&state)?;
         for error in midline.end_errors() {
             let by = drawer.normal();

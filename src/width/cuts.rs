@@ -29,7 +29,7 @@ pub fn taper_stations() -> impl Iterator<Item = f64> {
 }
 
 /// Cuts of a saddle, and what each is for.
-pub(super) struct Plan {
+pub(super) struct CutPlan {
     /// Each place's cut in every photo; none where a photo does not show both of its edges, and at least one.
     pub cuts: Vec<Vec<Option<Cut>>>,
     /// The places.
@@ -38,8 +38,8 @@ pub(super) struct Plan {
     pub named: Vec<(NamedWidth, usize, Extreme)>,
 }
 
-impl Plan {
-    /// The plan of photos that show the saddle about one midline.
+impl CutPlan {
+    /// The cuts of photos that show the saddle about one midline.
     pub fn of(photos: &[(&Subject, &LocatedEdges)]) -> Self {
         let mut plan = Self { cuts: Vec::new(), places: Vec::new(), named: Vec::new() };
         for station in set_stations() {
@@ -136,7 +136,7 @@ pub struct NamedCut {
 
 /// The sections of the named widths, in the order of [`Widths::named`].
 pub fn named_cuts(subject: &Subject) -> Vec<NamedCut> {
-    let plan = Plan::of(&[(subject, &LocatedEdges::of(subject))]);
+    let plan = CutPlan::of(&[(subject, &LocatedEdges::of(subject))]);
     let cuts = plan.cuts_of(0);
     let named = |&(_, place, found): &(NamedWidth, usize, Extreme)| NamedCut {
         cut: cuts[place],
