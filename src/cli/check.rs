@@ -26,7 +26,7 @@ pub struct CheckArgs {
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
     /// Length of the bar on the printed card, measured with a ruler: 150 when it was printed true
-    #[arg(long, value_name = "MM", value_parser = parse_bar)]
+    #[arg(long, value_name = "LENGTH", value_parser = parse_bar)]
     pub bar: Option<f64>,
     /// A bank card (ISO/IEC 7810, ID-1) lies in the frame on the printed card: its size gives the scale of the print
     #[arg(long, conflicts_with = "bar")]

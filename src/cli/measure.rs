@@ -9,7 +9,8 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::values::{parse_bar, parse_hidden, parse_hint, parse_lift, parse_point, parse_units, parse_view};
+use super::heights::parse_heights;
+use super::values::{parse_bar, parse_hidden, parse_hint, parse_point, parse_units, parse_view};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::View;
 use crate::outline::HiddenStretch;
@@ -47,14 +48,15 @@ pub struct MeasureArgs {
     /// A hidden stretch of an edge, from station to station, such as seat.left=0.30..0.42: nothing is measured along it
     #[arg(long, value_name = "PART.SIDE=S..S", value_parser = parse_hidden)]
     pub hidden: Vec<HiddenStretch>,
-    /// Heights of the edges over the card at stations from 0 (front) to 1 (rear), such as seat=0:44,0.5:11,1:68
-    #[arg(long = "heights", alias = "lift", value_name = "PART=S:MM,...", value_parser = parse_lift)]
+    /// Heights of the edges over the card at places from 0 (front) to 1 (rear), such as seat=0:44mm,0.5:1.1cm,1:68mm; read
+    /// downward from a straight-edge, with the reading at the card first: seat=card:120mm,0:76mm,0.5:109mm,1:52mm
+    #[arg(long = "heights", alias = "lift", value_name = "PART=S:HEIGHT,...", value_parser = parse_heights)]
     pub lift: Vec<(Part, LiftProfile)>,
     /// Lens file of the camera, or a folder of lens files to choose from by camera
     #[arg(long, value_name = "FILE|DIR")]
     pub lens: Option<PathBuf>,
     /// Length of the bar on the printed card by your ruler: 150 at true scale
-    #[arg(long, value_name = "MM", value_parser = parse_bar)]
+    #[arg(long, value_name = "LENGTH", value_parser = parse_bar)]
     pub bar: Option<f64>,
     /// A card of bank-card size (ISO/IEC 7810, ID-1) lies in the printed frame and gives the true scale
     #[arg(long, conflicts_with = "bar")]

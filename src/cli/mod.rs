@@ -6,6 +6,7 @@ pub mod check;
 pub mod compare;
 pub mod conveniences;
 pub mod desk;
+mod heights;
 mod judge;
 pub mod lens;
 pub mod measure;

@@ -3,11 +3,11 @@
 use crate::camera::print_scale::is_bar;
 use crate::canvas::Paper;
 use crate::card::pattern::BAR_MM;
+use crate::fit::unit::parse_length_mm;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, SIDES, Side, View};
 use crate::outline::HiddenStretch;
 use crate::outline::hint::Hint;
-use crate::outline::lift::{EXAMPLE, LiftProfile};
 use crate::report::page::Purpose;
 use crate::report::units::Units;
 
@@ -49,7 +49,7 @@ pub fn parse_point(text: &str) -> Result<PhotoPoint, String> {
 }
 
 /// Splits `PART=...`.
-fn parse_of_part<'a>(text: &'a str, example: &str) -> Result<(Part, &'a str), String> {
+pub fn parse_of_part<'a>(text: &'a str, example: &str) -> Result<(Part, &'a str), String> {
     let (word, rest) =
         text.split_once('=').ok_or_else(|| format!("begin with seat= or channel=, such as {example}"))?;
     let part = [Part::Seat, Part::Channel].into_iter().find(|part| part.as_str() == word);
@@ -83,26 +83,6 @@ pub fn parse_hidden(text: &str) -> Result<HiddenStretch, String> {
     Ok(HiddenStretch { part, side, from, to })
 }
 
-/// Heights over the card, `seat=STATION:MM,...`.
-pub fn parse_lift(text: &str) -> Result<(Part, LiftProfile), String> {
-    let (part, profile) = parse_of_part(text, &format!("seat={EXAMPLE}"))?;
-    if has_decimal_comma(profile) {
-        return Err(format!(
-            "'{profile}' has a decimal comma: write a point as decimal sign, such as {EXAMPLE}"
-        ));
-    }
-    Ok((part, profile.parse()?))
-}
-
-/// A piece between commas without a colon is the fraction of a number with a decimal comma.
-fn has_decimal_comma(profile: &str) -> bool {
-    let is_number = |t: &str| t.trim().parse::<f64>().is_ok();
-    let pieces: Vec<&str> = profile.split(',').collect();
-    pieces.len() > 1
-        && pieces.iter().any(|p| !p.contains(':') && is_number(p))
-        && pieces.iter().all(|p| p.split(':').all(is_number))
-}
-
 /// A number with a point as decimal sign.
 pub fn parse_number(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
@@ -117,11 +97,11 @@ pub fn parse_number(text: &str) -> Result<f64, String> {
 
 /// Length of the card's bar, mm: within 10 % of what it should be.
 pub fn parse_bar(text: &str) -> Result<f64, String> {
-    let bar_mm = parse_number(text)?;
+    let bar_mm = parse_length_mm(text)?;
     if is_bar(bar_mm) {
         Ok(bar_mm)
     } else {
-        Err(format!("the bar is {BAR_MM:.0} mm long at true scale; give its length in mm, such as 149.5"))
+        Err(format!("the bar is {BAR_MM:.0} mm long at true scale; give its length, such as 149.5mm"))
     }
 }
 
@@ -131,10 +111,6 @@ mod tests {
 
     #[test]
     fn a_decimal_comma_is_reported() {
-        for text in ["seat=0,5:60", "seat=0:60,5", "seat=0:60,0,35:20,1:70"] {
-            let error = parse_lift(text).unwrap_err();
-            assert!(error.contains("point as decimal sign"), "{text}: {error}");
-        }
         assert!(parse_number("200,5").unwrap_err().contains("200.5"));
     }
 
@@ -146,7 +122,7 @@ mod tests {
 
     #[test]
     fn valid_values_are_accepted() {
-        assert_eq!(parse_lift("seat=0:60,0.35:20,1:70").unwrap().0, Part::Seat);
+        assert_eq!(parse_bar("14.95cm"), Ok(149.5));
         assert_eq!(parse_number("-200.5"), Ok(-200.5));
     }
 }

@@ -85,7 +85,7 @@ const fn unit(name: &'static str, dim: Dim, size: f64, decimals: usize) -> Unit 
 const UNITS: [(&[&str], Unit); 9] = [
     (&["mm"], MM),
     (&["cm"], unit("cm", Dim::LENGTH, 10.0, 1)),
-    (&["in", "inch", "inches"], unit("in", Dim::LENGTH, 25.4, 2)),
+    (&["in", "inch", "inches", "\"", "″"], unit("in", Dim::LENGTH, 25.4, 2)),
     (&["deg", "degrees"], unit("deg", Dim::ANGLE, 1.0, 1)),
     (&["kg"], unit("kg", Dim::MASS, 1.0, 1)),
     (&["lb"], unit("lb", Dim::MASS, 0.453_592_37, 1)),
@@ -116,13 +116,13 @@ pub enum Amount {
     Fingers(f64),
 }
 
-/// Reads `128 mm`, `5 in`, `4 fingers` or `0.65`.
+/// Reads `128 mm`, `5 in`, `1 3/4 in`, `4 fingers` or `0.65`.
 ///
 /// # Errors
 /// What is wrong, in words.
 pub fn parse_amount(text: &str) -> Result<Amount, String> {
     let text = text.trim();
-    let split = text.find(|c: char| !(c.is_ascii_digit() || "+-.".contains(c))).unwrap_or(text.len());
+    let split = text.find(|c: char| !(c.is_ascii_digit() || "+-./ ".contains(c))).unwrap_or(text.len());
     let (number, name) = (text[..split].trim(), text[split..].trim());
     if name.starts_with(',') {
         return Err(format!(
@@ -130,7 +130,7 @@ pub fn parse_amount(text: &str) -> Result<Amount, String> {
             text.replacen(',', ".", 1)
         ));
     }
-    let value: f64 = number.parse().map_err(|_| {
+    let value = parse_value(number).ok_or_else(|| {
         format!("'{text}' is no amount; write a number and its unit, with a point as decimal sign, such as \"128 mm\"")
     })?;
     if !value.is_finite() {
@@ -148,9 +148,45 @@ pub fn parse_amount(text: &str) -> Result<Amount, String> {
     }
 }
 
+/// A number, a fraction `3/4`, or both: `1 3/4`.
+fn parse_value(text: &str) -> Option<f64> {
+    let (whole, fraction) = match text.rsplit_once(' ') {
+        Some((whole, fraction)) if fraction.contains('/') => (whole.trim(), fraction),
+        None if text.contains('/') => ("", text),
+        _ => return text.parse().ok(),
+    };
+    let (above, below) = fraction.split_once('/')?;
+    let part = above.parse::<u32>().ok().map(f64::from)? / below.parse::<u32>().ok().map(f64::from)?;
+    let (sign, whole) = whole.strip_prefix('-').map_or((1.0, whole), |rest| (-1.0, rest));
+    let whole = if whole.is_empty() { 0 } else { whole.parse::<u32>().ok()? };
+    Some(sign * (f64::from(whole) + part))
+}
+
+/// Reads a length, mm; a number without a unit is in millimetres.
+///
+/// # Errors
+/// What is wrong, in words.
+pub fn parse_length_mm(text: &str) -> Result<f64, String> {
+    match parse_amount(text)? {
+        Amount::Plain(mm, Dim::LENGTH | Dim::NONE) => Ok(mm),
+        _ => Err(format!("'{text}' is no length; write it such as 44mm, 4.4cm or 1 3/4in")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lengths_may_have_any_unit_and_fractions() {
+        for text in ["44.45", "44.45mm", "4.445 cm", "1 3/4in", "1 3/4 \"", "7/4 in"] {
+            approx::assert_relative_eq!(parse_length_mm(text).unwrap(), 44.45, epsilon = 1e-9);
+        }
+        assert_eq!(parse_length_mm("-1 1/2 in"), Ok(-38.1));
+        for text in ["1/0 in", "4 kg", "2 fingers", "1 2 in", "/ in"] {
+            assert!(parse_length_mm(text).is_err(), "{text}");
+        }
+    }
 
     /// The international inch is 25.4 mm by definition (1959 agreement), so the trade's two limits are exact.
     #[test]

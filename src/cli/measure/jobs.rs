@@ -9,8 +9,9 @@ use anyhow::{Context, bail};
 use sha2::{Digest, Sha256};
 
 use super::MeasureArgs;
+use crate::cli::heights::parse_heights;
 use crate::cli::photo_file::is_photo;
-use crate::cli::values::{parse_lift, parse_number, parse_view};
+use crate::cli::values::{parse_number, parse_view};
 use crate::numeric::file::FileError;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, View};
@@ -245,7 +246,7 @@ fn row_job(args: &MeasureArgs, row: Row, beside: &Path) -> anyhow::Result<Job> {
     let mut lifts = args.lift.clone();
     for (part, text) in [(Part::Seat, &row.lift_seat), (Part::Channel, &row.lift_channel)] {
         if !text.is_empty() {
-            let lift = parse_lift(&format!("{}={text}", part.as_str()))
+            let lift = parse_heights(&format!("{}={text}", part.as_str()))
                 .map_err(|e| anyhow::anyhow!("lift_{}: {e}", part.as_str()))?;
             lifts.retain(|l| l.0 != part);
             lifts.push(lift);
