@@ -2,12 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::anyhow;
 use clap::Args;
 
-use crate::fit::assess::{AssessmentRequest, assess};
-use crate::fit::rider::{Rider, read_text};
+use super::judge::Judge;
+use crate::fit::entered::Entered;
+use crate::fit::given::read_text;
+use crate::fit::horse::Horse;
+use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
+use crate::fit::saddle::SaddleFile;
 use crate::fit::verdict::{CONFIDENCE, LEAST_CONFIDENCE};
 use crate::report::assessment::{AssessmentOptions, text};
 use crate::sheet::{self, Sheet};
@@ -31,11 +34,18 @@ pub struct AssessArgs {
     /// Show the sources of every rule and of its uncertainty
     #[arg(long, conflicts_with = "json")]
     pub sources: bool,
+    /// Show chances in per cent
+    #[arg(long, conflicts_with = "json")]
+    pub numbers: bool,
+    /// Show rules that were not judged, with the reason
+    #[arg(long, conflicts_with = "json")]
+    pub all: bool,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   seatspan assess fixtures/fit/saddles/harebell-*.sheet.json --rider fixtures/fit/riders/ilse.toml
+  seatspan assess willow-top.sheet.json --rider ilse.toml --horse fjord.toml --saddle willow.toml
   seatspan assess results/willow.sheet.json --sources
 
 Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machine.";
@@ -43,6 +53,12 @@ Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machi
 /// Options of every command that judges.
 #[derive(Debug, Args)]
 pub struct Judging {
+    /// Horse file; it replaces the horse of the rider file
+    #[arg(long, value_name = "FILE")]
+    pub horse: Option<PathBuf>,
+    /// Saddle file: what was taken by hand on the saddle of that name
+    #[arg(long, value_name = "FILE")]
+    pub saddle: Vec<PathBuf>,
     /// Rules file, added to the default rules; a rule of the same id replaces the default
     #[arg(long, value_name = "FILE")]
     pub rules: Vec<PathBuf>,
@@ -60,15 +76,20 @@ impl Judging {
         rule_set(&self.rules)
     }
 
-    /// The rules and the rider file, with complaints checked against the rules.
+    /// The rules, and what was entered by hand, with complaints checked against the rules.
     ///
     /// # Errors
     /// The first mistake in a file, with its line.
-    pub fn read(&self, rider: Option<&Path>) -> anyhow::Result<(RuleSet, Option<Rider>)> {
+    pub fn read(&self, rider: Option<&Path>) -> anyhow::Result<Judge> {
         let rules = self.rule_set()?;
-        let rider = rider.map(Rider::read).transpose()?;
-        rider.iter().try_for_each(|r| rules.check_complaints(r))?;
-        Ok((rules, rider))
+        let rider = rider.map(Rider::read).transpose()?.unwrap_or_default();
+        rules.check_complaints(&rider)?;
+        let mut entered = Entered::of_rider(rider);
+        if let Some(horse) = &self.horse {
+            entered.horse = Horse::read(horse)?;
+        }
+        entered.saddles = self.saddle.iter().map(|file| SaddleFile::read(file)).collect::<Result<_, _>>()?;
+        Ok(Judge { entered, rules, confidence: self.confidence })
     }
 }
 
@@ -81,7 +102,6 @@ pub fn rule_set(files: &[PathBuf]) -> anyhow::Result<RuleSet> {
     for file in files {
         set.add(&file.display().to_string(), &read_text(file)?)?;
     }
-    set.finish().map_err(|e| anyhow!(e))?;
     Ok(set)
 }
 
@@ -105,20 +125,15 @@ pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &AssessArgs) -> anyhow::Result<u8> {
-    let (rules, rider) = args.judging.read(args.rider.as_deref())?;
-    let rider = rider.unwrap_or_default();
-    let sheets = read_sheets(&args.sheets)?;
-    let request = AssessmentRequest {
-        sheets: &sheets,
-        rider: &rider,
-        rules: &rules,
-        confidence: args.judging.confidence,
-    };
-    let assessment = assess(&request).map_err(|e| anyhow!(e))?;
+    let judge = args.judging.read(args.rider.as_deref())?;
+    let assessment = judge.saddle(&read_sheets(&args.sheets)?)?;
     if args.json {
         super::say(&serde_json::to_string_pretty(&assessment)?);
     } else {
-        super::say(&text(&assessment, AssessmentOptions { sources: args.sources }));
+        super::say(&text(
+            &assessment,
+            AssessmentOptions { sources: args.sources, numbers: args.numbers, all: args.all },
+        ));
     }
     Ok(0)
 }

@@ -56,13 +56,13 @@ Exit status: 0 compared; 2 an error of use or of the machine.";
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &CompareArgs) -> anyhow::Result<u8> {
-    let (rules, rider) = args.judging.read(args.rider.as_deref())?;
+    let judge = args.judging.read(args.rider.as_deref())?;
     let sheets = read_sheets(&args.sheets)?;
     let request = ComparisonRequest {
         sheets: &sheets,
-        rider: rider.as_ref(),
-        rules: &rules,
-        confidence: args.judging.confidence,
+        entered: &judge.entered,
+        rules: &judge.rules,
+        confidence: judge.confidence,
         against: args.against.as_deref(),
         sort: &args.sort,
     };

@@ -1,35 +1,25 @@
-//! Judging saddles for a rider, for reports and the shelf.
-
-use std::path::Path;
+//! Judging saddles for a rider and a horse.
 
 use anyhow::anyhow;
 
-use super::assess::Judging;
 use crate::fit::assess::{AssessmentRequest, assess};
 use crate::fit::compare::by_saddle;
+use crate::fit::entered::Entered;
 use crate::fit::result::Assessment;
-use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
 use crate::sheet::Sheet;
 
-/// A rider with the rules to judge by.
+/// What was entered by hand, with the rules to judge by.
 pub struct Judge {
-    rider: Rider,
+    /// Rider, horse and saddles as entered.
+    pub entered: Entered,
     /// The rules.
     pub rules: RuleSet,
-    confidence: f64,
+    /// Confidence needed for a firm verdict.
+    pub confidence: f64,
 }
 
 impl Judge {
-    /// Reads a rider file and the rules.
-    ///
-    /// # Errors
-    /// The first mistake in a file.
-    pub fn of(rider: &Path, judging: &Judging) -> anyhow::Result<Self> {
-        let (rules, rider) = judging.read(Some(rider))?;
-        Ok(Self { rider: rider.unwrap_or_default(), rules, confidence: judging.confidence })
-    }
-
     /// One assessment per saddle name, in the order of the sheets.
     ///
     /// # Errors
@@ -43,8 +33,9 @@ impl Judge {
     /// # Errors
     /// As [`Judge::by_saddle`].
     pub fn saddle(&self, sheets: &[Sheet]) -> anyhow::Result<Assessment> {
-        let request =
-            AssessmentRequest { sheets, rider: &self.rider, rules: &self.rules, confidence: self.confidence };
-        assess(&request).map_err(|e| anyhow!("{}: {e}", sheets[0].saddle.name))
+        let Self { entered, rules, confidence } = self;
+        let request = AssessmentRequest { sheets, entered, rules, confidence: *confidence };
+        let name = sheets.first().map_or("", |s| &s.saddle.name);
+        assess(&request).map_err(|e| anyhow!("{name}: {e}"))
     }
 }

@@ -6,7 +6,6 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::assess::Judging;
-use super::judge::Judge;
 use super::photo_file;
 use super::values::{parse_paper, parse_purpose, parse_units};
 use crate::canvas::{Canvas, Paper, has_glyph, pdf};
@@ -103,7 +102,7 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
 /// The verdicts for the rider, if one is given.
 fn verdicts(args: &ReportArgs, subjects: &[ReportSubject]) -> anyhow::Result<Option<Verdicts>> {
     let Some(rider) = &args.rider else { return Ok(None) };
-    let judge = Judge::of(rider, &args.judging)?;
+    let judge = args.judging.read(Some(rider))?;
     let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
     let assessments = judge.by_saddle(&sheets)?;
     Ok(Some(match (assessments.as_slice(), subjects) {

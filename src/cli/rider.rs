@@ -1,4 +1,4 @@
-//! `seatspan rider`: writes a rider file to fill in, or a form to print.
+//! `seatspan rider`: writes a file of rider, horse or saddle to fill in, or a form to print.
 
 use std::path::PathBuf;
 
@@ -6,6 +6,7 @@ use clap::Args;
 
 use crate::fit::rider::{Rider, TEMPLATE};
 use crate::fit::rule::RuleSet;
+use crate::fit::{horse, saddle};
 use crate::report::intake;
 use crate::sheet::safe_write;
 
@@ -16,10 +17,16 @@ pub struct RiderArgs {
     /// The file to write [default: print it]
     #[arg(value_name = "FILE")]
     pub file: Option<PathBuf>,
+    /// A horse file instead
+    #[arg(long, conflicts_with_all = ["saddle", "form"])]
+    pub horse: bool,
+    /// A saddle file instead: what a photo does not show, and what a buyer asks
+    #[arg(long, conflicts_with = "form")]
+    pub saddle: bool,
     /// Write the intake form instead: one HTML page to print
     #[arg(long)]
     pub form: bool,
-    /// Check an existing rider file
+    /// Check an existing file
     #[arg(long, conflicts_with_all = ["form", "force"], requires = "file")]
     pub check: bool,
     /// Overwrite an existing file
@@ -28,11 +35,13 @@ pub struct RiderArgs {
 }
 
 const EXAMPLES: &str = "\
-Every field of a rider file is optional; comments in it explain each.
+Every field is optional; comments in the file explain each.
 
 Examples:
   seatspan rider ilse.toml
   seatspan rider ilse.toml --check
+  seatspan rider moss.toml --horse
+  seatspan rider willow.toml --saddle
   seatspan rider --form > intake.html";
 
 /// Runs the command.
@@ -40,11 +49,20 @@ Examples:
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &RiderArgs) -> anyhow::Result<u8> {
-    let text = if args.form { intake::html() } else { TEMPLATE };
+    let text = match args {
+        RiderArgs { form: true, .. } => intake::html(),
+        RiderArgs { horse: true, .. } => horse::TEMPLATE,
+        RiderArgs { saddle: true, .. } => saddle::TEMPLATE,
+        _ => TEMPLATE,
+    };
     match &args.file {
         None => super::say(text),
         Some(file) if args.check => {
-            RuleSet::built_in()?.check_complaints(&Rider::read(file)?)?;
+            match args {
+                RiderArgs { horse: true, .. } => drop(horse::Horse::read(file)?),
+                RiderArgs { saddle: true, .. } => drop(saddle::SaddleFile::read(file)?),
+                _ => RuleSet::built_in()?.check_complaints(&Rider::read(file)?)?,
+            }
             super::say(&format!("{}: no mistakes", file.display()));
         }
         Some(file) => safe_write(file, text.as_bytes(), args.force)?,

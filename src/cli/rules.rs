@@ -37,13 +37,14 @@ A rules file is TOML:
   title = \"narrowest place\"
   about = \"rider\"                   # rider, horse or saddle
   severity = \"matters\"              # serious, matters or look
-  when = { pattern = \"women\" }      # optional: pattern, thighs, seat_bones
+  thumb = true                      # optional: a miss asks and decides nothing
+  when = { pattern = \"women\" }      # optional: pattern, thighs, seat_bones; \"unknown\" where not given
   measure = \"seat.waist\"
   upper = { is = \"72 mm\", source = \"mine\" }
   met = \"...\"
   above = \"...\"                     # and below, where there is a lower limit
   undecided = \"...\"
-  next = \"...\"
+  next = \"...\"                      # and ask, for when it cannot be judged
   source = \"mine\"
 A measure or a limit combines, by + - * / and ( ):
   seat.widest seat.waist channel.front channel.middle channel.rear channel.narrowest
@@ -51,7 +52,9 @@ A measure or a limit combines, by + - * / and ( ):
   left(WIDTH) right(WIDTH) at(WIDTH)   a half, and the station where a named width lies
   lift(S) taper length panel_area
   rider.seat_bones rider.seat_bones_station rider.seat_bone_margin rider.finger
-  horse.channel horse.panel load
+  horse.channel horse.channel_most horse.panel load
+  saddle.fall_away saddle.piping saddle.front_height saddle.front_breadth saddle.bars
+  saddle.lowest saddle.stirrup_bar   taken by hand, from the saddle file
   numbers with mm, cm, in, fingers, deg, kg, lb, cm2, kPa, percent";
 
 /// Runs the command.

@@ -6,16 +6,18 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::assess::Judging;
-use super::judge::Judge;
-use super::values::{parse_number, parse_units, parse_view};
+use super::values::{parse_units, parse_view};
+use crate::fit::assess::CAUTIONS;
 use crate::fit::result::Standing;
 use crate::fit::rule::About;
-use crate::numeric::words::{NamedWidth, View};
+use crate::fit::unit::parse_length_mm;
+use crate::numeric::words::View;
+use crate::report::assessment::standing_words;
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};
 use crate::sheet::shelf::{self, Range, Shelf, ShelfFilter};
-use crate::sheet::summary::SheetSummary;
+use crate::sheet::summary::{SHELF_WIDTHS, SheetSummary, ShelfWidth};
 use crate::sheet::{self, safe_write};
 
 /// Options of `seatspan shelf`.
@@ -37,7 +39,7 @@ pub struct ShelfArgs {
     /// Only photos taken on this day or earlier
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = parse_day)]
     pub until: Option<String>,
-    /// Only saddles whose named width may lie in this range, mm; repeat for more widths
+    /// Only saddles whose named width may lie in this range, in mm or another unit; repeat for more widths
     #[arg(long = "width", value_name = "NAME=MIN..MAX", value_parser = parse_range)]
     pub widths: Vec<Range>,
     /// Only sheets of the same photo
@@ -80,7 +82,7 @@ CSV columns are separated by commas, decimals by points.
 Examples:
   seatspan shelf ~/saddles
   seatspan shelf ~/saddles --view top --width seat.widest=205..225 --sort seat.widest
-  seatspan shelf ~/saddles --width seat.waist=..90 --width channel.narrowest=70..
+  seatspan shelf ~/saddles --width seat.waist=..90 --width channel.narrowest=7cm..
   seatspan shelf ~/saddles --since 2026-05-01 --name willow --csv may.csv
   seatspan shelf fixtures/fit/saddles --rider fixtures/fit/riders/ilse.toml
   seatspan shelf ~/saddles --json | head -1";
@@ -95,12 +97,13 @@ pub enum SortKey {
     /// When the photo was taken.
     Date,
     /// A named width.
-    Width(NamedWidth),
+    Width(ShelfWidth),
 }
 
-fn known_width(name: &str) -> Result<NamedWidth, String> {
-    let known = NamedWidth::ALL.map(NamedWidth::as_str);
-    name.parse().map_err(|_| format!("'{name}' is not a named width: {}", known.join(", ")))
+fn known_width(code: &str) -> Result<ShelfWidth, String> {
+    let known = SHELF_WIDTHS.map(|w| w.code).join(", ");
+    let found = SHELF_WIDTHS.into_iter().find(|w| w.code == code);
+    found.ok_or_else(|| format!("'{code}' is not a named width: {known}"))
 }
 
 fn parse_range(text: &str) -> Result<Range, String> {
@@ -108,12 +111,12 @@ fn parse_range(text: &str) -> Result<Range, String> {
     let (name, range) = text.split_once('=').ok_or_else(|| format!("write a name and a range, {example}"))?;
     let (least, most) =
         range.split_once("..").ok_or_else(|| format!("write the range with two dots, {example}"))?;
-    let end = |text: &str, open: f64| if text.is_empty() { Ok(open) } else { parse_number(text) };
+    let end = |text: &str, open: f64| if text.is_empty() { Ok(open) } else { parse_length_mm(text) };
     let (least_mm, most_mm) = (end(least, f64::NEG_INFINITY)?, end(most, f64::INFINITY)?);
     if !(least_mm <= most_mm) {
         return Err(format!("write the smaller width first, {example}"));
     }
-    Ok(Range { name: known_width(name)?, least_mm, most_mm })
+    Ok(Range { width: known_width(name)?, least_mm, most_mm })
 }
 
 fn parse_sort(text: &str) -> Result<SortKey, String> {
@@ -192,6 +195,9 @@ pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
                 one.reasons.join("\n")
             ));
         }
+        if suiting.is_some() {
+            super::say(&format!("\n{}", CAUTIONS.join("\n")));
+        }
         print_duplicates(&shelf, &duplicates);
     }
     Ok(0)
@@ -208,7 +214,7 @@ struct Suiting {
 /// The saddles with nothing serious against them for this rider, the best first. The others are named on stderr with
 /// the reason.
 fn suiting(found: &[&SheetSummary], rider: &Path, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
-    let judge = Judge::of(rider, &args.judging)?;
+    let judge = args.judging.read(Some(rider))?;
     let mut names: Vec<&str> = Vec::new();
     for sheet in found {
         if !names.contains(&sheet.saddle.as_str()) {
@@ -240,7 +246,7 @@ fn suiting(found: &[&SheetSummary], rider: &Path, args: &ShelfArgs) -> anyhow::R
         suiting.push(Suiting {
             saddle: name.to_owned(),
             standing: rider.standing,
-            words: judged::standing_words(rider.standing),
+            words: standing_words(rider.standing),
             reasons: reasons.map(|n| format!("  {}: {}", n.title.to_lowercase(), plain(&n.text))).collect(),
         });
     }
@@ -249,12 +255,12 @@ fn suiting(found: &[&SheetSummary], rider: &Path, args: &ShelfArgs) -> anyhow::R
 }
 
 /// Whether a width that matches may also lie outside a range.
-fn may_lie_outside(sheet: &SheetSummary, name: NamedWidth, ranges: &[Range]) -> bool {
-    ranges.iter().filter(|r| r.name == name).any(|range| {
+fn may_lie_outside(sheet: &SheetSummary, width: ShelfWidth, ranges: &[Range]) -> bool {
+    ranges.iter().filter(|r| r.width == width).any(|range| {
         let inside = |w: &crate::sheet::summary::SummaryWidth| {
             w.mm - w.u95 >= range.least_mm && w.mm + w.u95 <= range.most_mm
         };
-        !sheet.width(name).is_some_and(inside)
+        !sheet.width(width).is_some_and(inside)
     })
 }
 
@@ -263,8 +269,8 @@ fn sort(found: &mut [&SheetSummary], key: &SortKey) {
         SortKey::Path => found.sort_by(|a, b| a.sheet.cmp(&b.sheet)),
         SortKey::Name => found.sort_by_key(|s| s.saddle.to_lowercase()),
         SortKey::Date => found.sort_by_key(|s| s.taken.clone()),
-        SortKey::Width(name) => {
-            let mm = |s: &SheetSummary| s.width(*name).map_or(f64::INFINITY, |w| w.mm);
+        SortKey::Width(width) => {
+            let mm = |s: &SheetSummary| s.width(*width).map_or(f64::INFINITY, |w| w.mm);
             found.sort_by(|a, b| mm(a).total_cmp(&mm(b)));
         }
     }
@@ -275,20 +281,18 @@ fn list(found: &[&SheetSummary], args: &ShelfArgs) -> String {
     if found.is_empty() {
         return "no sheet matches".into();
     }
-    let mut shown = NamedWidth::ALL.to_vec();
-    shown.retain(|name| found.iter().any(|s| s.width(*name).is_some()));
-    let head = ["saddle", "view", "taken"]
-        .into_iter()
-        .chain(shown.iter().map(|name| name.as_str()))
-        .chain(["sheet"]);
+    let mut shown = SHELF_WIDTHS.to_vec();
+    shown.retain(|width| found.iter().any(|s| s.width(*width).is_some()));
+    let head =
+        ["saddle", "view", "taken"].into_iter().chain(shown.iter().map(|width| width.code)).chain(["sheet"]);
     let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).collect()];
     for sheet in found {
         let view = sheet.view.map_or("-", View::as_str);
         let taken = sheet.taken.as_deref().and_then(|t| t.get(..10)).unwrap_or("-");
         let mut row = vec![plain(&sheet.saddle), view.into(), plain(taken)];
-        row.extend(shown.iter().map(|&name| match sheet.width(name) {
+        row.extend(shown.iter().map(|&width| match sheet.width(width) {
             Some(w) => {
-                let mark = if may_lie_outside(sheet, name, &args.widths) { "~" } else { "" };
+                let mark = if may_lie_outside(sheet, width, &args.widths) { "~" } else { "" };
                 format!("{mark}{}", args.units.first(w.mm, w.u95))
             }
             None => "-".into(),

@@ -105,7 +105,7 @@ pub fn findings(sheet: &Sheet) -> Value {
         "view": sheet.view,
         "widths": sheet.widths.iter().map(|w| json!({
             "name": w.name,
-            "label": width(w.name.as_str()),
+            "label": width(sheet.view, w.name),
             "at": format!("{:.2}", w.at),
             "shown": shown(w.mm, w.u95),
             "mm": w.mm,

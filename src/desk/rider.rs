@@ -11,6 +11,7 @@ use super::keep::file_stem;
 use super::lock::locked;
 use super::response::Problem;
 use crate::fit::assess::{AssessmentRequest, assess};
+use crate::fit::entered::Entered;
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
@@ -142,8 +143,8 @@ fn found(folder: &Path) -> Vec<Value> {
 /// # Errors
 /// Where the sheets do not belong to one saddle.
 pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Problem> {
-    let rider = desk.rider.get().unwrap_or_default();
-    assess(&AssessmentRequest { sheets, rider: &rider, rules: &desk.rules, confidence: CONFIDENCE })
+    let entered = Entered::of_rider(desk.rider.get().unwrap_or_default());
+    assess(&AssessmentRequest { sheets, entered: &entered, rules: &desk.rules, confidence: CONFIDENCE })
         .map_err(|e| Problem::new(422, e, "measure it again"))
 }
 
@@ -161,7 +162,7 @@ mod tests {
         });
         chosen.choose(&form, &rules).unwrap();
         assert_eq!(chosen.get().unwrap().name.as_deref(), Some("Ilse (invented)"));
-        let wrong = json!({ "seat_bones": { "spacing": "128", "how": "imprint-centres" } });
+        let wrong = json!({ "seat_bones": { "spacing": "12.8", "how": "imprint-centres" } });
         assert!(chosen.choose(&wrong, &rules).is_err());
         assert!(chosen.get().is_some(), "a mistake keeps the previous rider");
         chosen.choose(&json!({ "name": " " }), &rules).unwrap();

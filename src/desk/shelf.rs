@@ -11,13 +11,14 @@ use super::drawing::shown;
 use super::papers;
 use super::response::{Problem, Reply};
 use crate::fit::compare::{self, compare};
+use crate::fit::entered::Entered;
 use crate::fit::verdict::CONFIDENCE;
-use crate::numeric::words::{NamedWidth, View};
+use crate::numeric::words::View;
 use crate::photo::{Photo, PhotoError};
-use crate::report::judged::standing_words;
-use crate::report::words::{compared, width};
+use crate::report::assessment::standing_words;
+use crate::report::words::{code, compared, width};
 use crate::sheet::shelf::{Range, Shelf, ShelfFilter, open};
-use crate::sheet::summary::{SheetSummary, SummaryWidth};
+use crate::sheet::summary::{SHELF_WIDTHS, SheetSummary, SummaryWidth};
 use crate::sheet::{self, Sheet};
 
 /// A search, as the page sends it.
@@ -31,7 +32,7 @@ pub struct Search {
 
 #[derive(Debug, Deserialize)]
 struct WidthRange {
-    name: NamedWidth,
+    name: String,
     least_mm: Option<f64>,
     most_mm: Option<f64>,
 }
@@ -59,16 +60,24 @@ fn place<'a>(desk: &Desk, summary: &'a SheetSummary) -> &'a str {
 /// Where the folder cannot be read.
 pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
     let shelf = shelf_of(desk)?;
-    let range = |r: &WidthRange| Range {
-        name: r.name,
-        least_mm: r.least_mm.unwrap_or(f64::NEG_INFINITY),
-        most_mm: r.most_mm.unwrap_or(f64::INFINITY),
+    let range = |r: &WidthRange| {
+        let width = SHELF_WIDTHS.into_iter().find(|w| w.code == r.name);
+        Some(Range {
+            width: width?,
+            least_mm: r.least_mm.unwrap_or(f64::NEG_INFINITY),
+            most_mm: r.most_mm.unwrap_or(f64::INFINITY),
+        })
     };
     let name = search.name.trim();
     let query = ShelfFilter {
         name: (!name.is_empty()).then(|| name.to_owned()),
         view: search.view,
-        widths: search.widths.iter().map(range).collect(),
+        widths: search
+            .widths
+            .iter()
+            .map(range)
+            .collect::<Option<_>>()
+            .ok_or_else(|| Problem::missing("this width"))?,
         ..ShelfFilter::default()
     };
     let found: Vec<Value> =
@@ -78,12 +87,15 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
         "all": shelf.sheets.len(),
         "found": found,
         "skipped": shelf.passed_over,
-        "widths": NamedWidth::ALL.map(|name| json!({ "name": name, "label": width(name.as_str()) })),
+        "widths": SHELF_WIDTHS.map(|listed| {
+            let (name, view) = listed.named();
+            json!({ "name": listed.code, "label": width(view, name) })
+        }),
     }))
 }
 
 fn row(place: &str, summary: &SheetSummary) -> Value {
-    let named = |w: &SummaryWidth| json!({ "name": w.name, "label": width(w.name.as_str()), "shown": shown(w.mm, w.u95) });
+    let named = |w: &SummaryWidth| json!({ "name": code(summary.view, w.name), "label": width(summary.view, w.name), "shown": shown(w.mm, w.u95) });
     json!({
         "sheet": place,
         "saddle": summary.saddle,
@@ -112,10 +124,12 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
     };
     let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
     let rider = desk.rider.get();
-    let sort = if rider.is_some() { "rank" } else { "given" };
+    let judged = rider.is_some();
+    let sort = if judged { "rank" } else { "given" };
+    let entered = Entered::of_rider(rider.unwrap_or_default());
     let request = compare::ComparisonRequest {
         sheets: &sheets,
-        rider: rider.as_ref(),
+        entered: &entered,
         rules: &desk.rules,
         confidence: CONFIDENCE,
         against: None,
@@ -127,7 +141,7 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
     let unit = |unit: &str| if unit == "cm2" { "cm²".to_owned() } else { unit.replace("deg", "°") };
     let units: Vec<String> = comparison.rows.iter().map(|r| unit(&r.unit)).collect();
     Ok(
-        json!({ "units": units, "comparison": comparison, "standings": words, "labels": labels, "judged": rider.is_some() }),
+        json!({ "units": units, "comparison": comparison, "standings": words, "labels": labels, "judged": judged }),
     )
 }
 

@@ -10,8 +10,12 @@ fn remedy(cause: Cause) -> &'static str {
         Cause::Photo(influence) => remedy_in_photo(influence),
         Cause::Ruler => "read the heights again, at the front end and at the narrowest place",
         Cause::SeatBones => "take the spacing of the seat bones again, as an imprint, twice",
-        Cause::BonesStation => "see where on the saddle this rider's seat bones rest, and give their station",
-        Cause::Finger => "measure the rider's own fingers and give them in the rider file",
+        Cause::BonesStation => "see where on the saddle this rider's seat bones rest, and enter it",
+        Cause::Finger => "measure the rider's own fingers and enter them",
+        Cause::FallAway => {
+            "feel where the seat begins to fall away beside the seat bones, measure from the outer edge, and enter it"
+        }
+        Cause::ByHand => "take that length on the saddle again, twice",
         Cause::Limit => "the limit itself is rough: the fitter's judgement decides",
         Cause::OtherLine => "look at the overlay, which shows both lines, and show the right one",
         Cause::FlatExtreme => {
@@ -65,12 +69,10 @@ fn remedy_in_photo(influence: Influence) -> &'static str {
 pub fn what_decides(margins: [Option<&Quantity>; 2], confidence: f64) -> Option<String> {
     let near = |m: &Quantity| (m.value / m.u()).abs();
     let margin = margins.into_iter().flatten().min_by(|a, b| near(a).total_cmp(&near(b)))?;
-    let lines = margin.lines();
-    let (cause, part) = *lines.first()?;
-    let share = 100.0 * (part / margin.u()).powi(2);
+    let (cause, part) = *margin.lines().first()?;
     let rest = (margin.u().powi(2) - part * part).max(0.0).sqrt();
     let without = Quantity::exact(margin.value).with(ErrorId::new("rest", Cause::NotItemised), rest);
     let settled = Conformity::of(Some(&without), None).verdict(confidence) != Verdict::Undecided;
-    let enough = if settled { "" } else { "; that alone may not be enough, so near is it to the limit" };
-    Some(format!("{} ({} makes {share:.0} % of the variance{enough})", remedy(cause), cause.in_words()))
+    let enough = if settled { "" } else { "; that alone may not be enough" };
+    Some(format!("{}{enough} (least certain: {})", remedy(cause), cause.in_words()))
 }

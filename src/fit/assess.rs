@@ -1,6 +1,7 @@
 //! An assessment: every rule's verdict on one saddle for one rider, as plain data for every renderer.
 
 use super::advice::what_decides;
+use super::entered::Entered;
 use super::expr::{FIELDS, Field, Node};
 use super::fields::{Fields, Missing, field_in_words, quantity};
 use super::hint::did_you_mean;
@@ -9,7 +10,7 @@ use super::quantity::Quantity;
 use super::result::{
     Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, RuleResult, RuleValue, SCHEMA,
 };
-use super::rider::Rider;
+use super::rider::{Rider, UNKNOWN};
 use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
 use super::summary::summaries;
 use super::text::one_line;
@@ -30,12 +31,23 @@ pub const CAUTIONS: [&str; 4] = [
 pub struct AssessmentRequest<'a> {
     /// Sheets of one saddle, at most one of each view.
     pub sheets: &'a [Sheet],
-    /// The rider.
-    pub rider: &'a Rider,
+    /// What was entered by hand.
+    pub entered: &'a Entered,
     /// The rules.
     pub rules: &'a RuleSet,
     /// Confidence asked of a firm verdict.
     pub confidence: f64,
+}
+
+impl AssessmentRequest<'_> {
+    fn rider(&self) -> &Rider {
+        &self.entered.rider
+    }
+
+    /// What was entered for a field, of the saddle whose sheets these are.
+    fn given(&self, field: Field) -> Option<(Amount, Option<f64>)> {
+        self.entered.given(field, self.sheets.first().map_or("", |s| &s.saddle.name))
+    }
 }
 
 /// Assesses a saddle.
@@ -56,21 +68,21 @@ pub fn assess(request: &AssessmentRequest) -> Result<Assessment, String> {
     let first = top.or(underside).or(request.sheets.first()).ok_or("there is no sheet")?;
     let (fields, assumed) = fields_of(request);
     let subject = FitSubject { top, underside, fields: &fields };
-    let mut results: Vec<RuleResult> = request
+    let results: Vec<RuleResult> = request
         .rules
         .rules
         .iter()
-        .filter(|r| holds(&r.when, request.rider))
+        .filter(|r| holds(&r.when, request.rider()))
         .map(|rule| judge_rule(rule, &subject, request))
         .collect();
-    weigh_together(request.rules, &mut results);
     let used = used_fields(request);
     Ok(Assessment {
         schema: SCHEMA.into(),
         software: format!("{} {}", Software::this().name, Software::this().version),
         saddle: first.saddle.name.clone(),
         views: [top.map(|_| View::Top), underside.map(|_| View::Underside)].into_iter().flatten().collect(),
-        rider: request.rider.name.clone(),
+        rider: request.rider().name.clone(),
+        horse: request.entered.horse.name.clone(),
         confidence: request.confidence,
         summary: summaries(&results),
         complaints: complaints(request, &results)?,
@@ -106,14 +118,14 @@ fn warnings(sheets: &[Sheet]) -> Vec<String> {
 
 /// Whether a rule or default applies to the rider.
 fn holds(when: &When, rider: &Rider) -> bool {
-    when.iter().all(|(key, words)| rider.word(key).is_some_and(|w| words.iter().any(|x| x == w)))
+    when.iter().all(|(key, words)| words.iter().any(|word| word == rider.word(key).unwrap_or(UNKNOWN)))
 }
 
 /// The fields that the rules in force use, and those that such fields are themselves given or assumed in.
 fn used_fields(request: &AssessmentRequest) -> Vec<Field> {
-    let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider));
+    let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider()));
     let direct: Vec<Field> = applies.flat_map(Rule::nodes).flat_map(Node::fields).collect();
-    let behind = direct.iter().flat_map(|field| match request.rider.given.get(field) {
+    let behind = direct.iter().flat_map(|field| match request.given(*field) {
         Some((Amount::Fingers(_), _)) => vec![Field::Finger],
         Some(_) => Vec::new(),
         None => {
@@ -125,20 +137,18 @@ fn used_fields(request: &AssessmentRequest) -> Vec<Field> {
     direct.into_iter().chain(behind).collect()
 }
 
-/// What the rules assume of a field that the rider file does not give.
+/// What the rules assume of a field that was not entered.
 fn assumed_default<'a>(field: Field, request: &AssessmentRequest<'a>) -> Option<&'a Default> {
     let of_field =
-        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider));
+        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider()));
     of_field.into_iter().find(|d| d.value.is_some() || d.refuse.is_some())
 }
 
-/// The fields given in the rider file, and those assumed.
+/// The fields entered, and those assumed.
 fn fields_of(request: &AssessmentRequest) -> (Fields, Vec<(Field, Assumed)>) {
     let mut fields = Fields::default();
     let mut assumed = Vec::new();
-    // Fingers first: other fields may be given in fingers.
-    let order = FIELDS.iter().map(|f| f.1).filter(|f| *f == Field::Finger);
-    for field in order.chain(FIELDS.iter().map(|f| f.1).filter(|f| *f != Field::Finger)) {
+    for (_, field, _) in FIELDS {
         let value = field_value(field, request, &fields, &mut assumed);
         if let Some(value) = value {
             fields.set(field, value);
@@ -146,7 +156,7 @@ fn fields_of(request: &AssessmentRequest) -> (Fields, Vec<(Field, Assumed)>) {
     }
     // Without a spacing nothing was assumed about it.
     let spacing = fields.get(Field::SeatBones).is_ok();
-    assumed.retain(|(f, _)| spacing || !matches!(f, Field::SeatBonesStation | Field::SeatBoneMargin));
+    assumed.retain(|(f, _)| spacing || !matches!(f, Field::FallAway | Field::SeatBoneMargin));
     (fields, assumed)
 }
 
@@ -156,8 +166,8 @@ fn field_value(
     known: &Fields,
     assumed: &mut Vec<(Field, Assumed)>,
 ) -> Option<Result<Quantity, Missing>> {
-    if let Some((amount, u)) = request.rider.given.get(&field) {
-        return Some(given_value(field, *amount, *u, request, known, assumed));
+    if let Some((amount, u)) = request.given(field) {
+        return Some(given_value(field, amount, u, request, known, assumed));
     }
     let default = assumed_default(field, request)?;
     if let Some(why) = &default.refuse {
@@ -183,8 +193,8 @@ fn stated(limit: &Option<Limit>, field: Field, known: &Fields) -> Result<Option<
     Ok(Some(value.value))
 }
 
-/// A value of the rider file. Without an uncertainty beside it, that of the rules; what has none there either is what
-/// somebody asks for, and is exact.
+/// A value entered. Without an uncertainty beside it, that of the rules; what has none there either is what somebody asks
+/// for, and is exact.
 fn given_value(
     field: Field,
     amount: Amount,
@@ -195,14 +205,14 @@ fn given_value(
 ) -> Result<Quantity, Missing> {
     let by_rule =
         request.rules.defaults.iter().find(|d| {
-            d.field == field && d.value.is_none() && d.u.is_some() && holds(&d.when, request.rider)
+            d.field == field && d.value.is_none() && d.u.is_some() && holds(&d.when, request.rider())
         });
     let u = match (u, by_rule) {
         (Some(u), _) => u,
         (None, None) => 0.0,
         (None, Some(default)) => {
             let written = default.u.as_ref().map_or("", |l| &l.written);
-            let text = format!("{} is known to {written} (standard uncertainty)", field_in_words(field));
+            let text = format!("{} is known to {written}", field_in_words(field));
             assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
             stated(&default.u, field, known)?.unwrap_or(0.0)
         }
@@ -224,10 +234,7 @@ fn default_value(
     let value = stated(&default.value, field, known)?.ok_or("nothing is assumed of it")?;
     let u = stated(&default.u, field, known)?.unwrap_or(0.0);
     let written = default.value.as_ref().map_or("", |l| &l.written);
-    let known_to = default
-        .u
-        .as_ref()
-        .map_or(String::new(), |l| format!(", known to {} (standard uncertainty)", l.written));
+    let known_to = default.u.as_ref().map_or(String::new(), |l| format!(", known to {}", l.written));
     let text = format!("{} is taken as {written}{known_to}", field_in_words(field));
     assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
     Ok(quantity(field, value, u))
@@ -240,19 +247,20 @@ fn judge_rule(rule: &Rule, subject: &FitSubject, request: &AssessmentRequest) ->
     // rule is met only where all of it is.
     let verdict = judged.iter().map(|p| p.verdict).max().unwrap_or(Verdict::NotJudged);
     let probability = judged.iter().filter_map(|p| p.probability).min_by(f64::total_cmp);
-    let holds_for = rule.remarks.iter().filter(|(when, _)| holds(when, request.rider));
+    let holds_for = rule.remarks.iter().filter(|(when, _)| holds(when, request.rider()));
     RuleResult {
         id: rule.id.clone(),
         title: rule.title.clone(),
         about: rule.about,
         severity: rule.severity,
+        thumb: rule.thumb,
         verdict,
         probability,
         says: says(rule, verdict, &judged, subject, request.confidence),
-        next: if matches!(verdict, Verdict::FallsShort | Verdict::Undecided) {
-            rule.words.next.clone()
-        } else {
-            String::new()
+        next: match verdict {
+            Verdict::FallsShort | Verdict::Undecided | Verdict::Stated => rule.words.next.clone(),
+            Verdict::NotJudged => rule.words.ask.clone(),
+            Verdict::Meets => String::new(),
         },
         remarks: holds_for.map(|(_, say)| say.clone()).collect(),
         parts: judged,
@@ -267,15 +275,11 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[RuleValue], subject: &FitSubject
         Verdict::Undecided => words.undecided.clone(),
         Verdict::NotJudged => "not judged".into(),
         Verdict::FallsShort => {
-            let short = || parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
+            let short = parts.iter().filter(|p| p.verdict == Verdict::FallsShort);
             let worst =
-                short().min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
+                short.min_by(|a, b| a.probability.unwrap_or(1.0).total_cmp(&b.probability.unwrap_or(1.0)));
             let is_below = |p: &RuleValue| p.below.unwrap_or(0.0) >= p.above.unwrap_or(0.0);
-            let below = worst.is_some_and(is_below);
-            let says = if below { &words.below } else { &words.above };
-            let alike = short().filter(|p| is_below(p) == below);
-            let places: Vec<&str> = alike.map(|p| p.label.as_str()).filter(|l| !l.is_empty()).collect();
-            if places.is_empty() { says.clone() } else { format!("{says} ({})", places.join(", ")) }
+            if worst.is_some_and(is_below) { words.below.clone() } else { words.above.clone() }
         }
         Verdict::Stated => band_of(rule, subject, confidence),
     }
@@ -381,22 +385,10 @@ fn limit_at(limit: &Option<Limit>, subject: &FitSubject, unit: Unit) -> Option<L
     Some(LimitAt { value: q.value / unit.size, u95: q.u95() / unit.size, written })
 }
 
-/// Misses that weigh more together.
-fn weigh_together(rules: &RuleSet, results: &mut [RuleResult]) {
-    let missed: Vec<String> =
-        results.iter().filter(|r| r.verdict == Verdict::FallsShort).map(|r| r.id.clone()).collect();
-    for result in results.iter_mut().filter(|r| missed.contains(&r.id)) {
-        let together = rules.rules.iter().find(|r| r.id == result.id).and_then(|r| r.together.as_ref());
-        if let Some((_, weighs)) = together.filter(|(with, _)| missed.contains(with)) {
-            result.severity = result.severity.min(*weighs);
-        }
-    }
-}
-
 fn complaints(request: &AssessmentRequest, results: &[RuleResult]) -> Result<Vec<ComplaintResult>, String> {
     let known = &request.rules.complaints;
     request
-        .rider
+        .rider()
         .complaints
         .iter()
         .map(|placed| {
@@ -407,7 +399,9 @@ fn complaints(request: &AssessmentRequest, results: &[RuleResult]) -> Result<Vec
                     did_you_mean(id, known.iter().map(|c| c.id.as_str()))
                 ))
             })?;
-            let open = |r: &&RuleResult| matches!(r.verdict, Verdict::FallsShort | Verdict::Undecided);
+            let open = |r: &&RuleResult| {
+                matches!(r.verdict, Verdict::FallsShort | Verdict::Undecided | Verdict::NotJudged)
+            };
             let look = results.iter().filter(|r| complaint.look_at.contains(&r.id)).filter(open);
             Ok(ComplaintResult {
                 id: id.clone(),

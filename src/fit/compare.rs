@@ -6,13 +6,13 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::assess::{AssessmentRequest, assess};
+use super::entered::Entered;
 use super::expr::{Node, WidthPlace, parse};
 use super::fields::Fields;
 use super::hint::did_you_mean;
 use super::measure::{FitSubject, is_view};
 use super::quantity::Quantity;
 use super::result::{Assessment, Standing};
-use super::rider::Rider;
 use super::rule::{About, RuleSet, Severity};
 use super::seen::Seen;
 use super::unit::{MM, NO_UNIT, Unit, unit_named};
@@ -92,8 +92,8 @@ pub struct Cell {
 pub struct ComparisonRequest<'a> {
     /// All sheets; those of one saddle's name belong together.
     pub sheets: &'a [Sheet],
-    /// The rider; none for widths alone.
-    pub rider: Option<&'a Rider>,
+    /// What was entered by hand.
+    pub entered: &'a Entered,
     /// The rules.
     pub rules: &'a RuleSet,
     /// Confidence asked of a firm verdict.
@@ -126,13 +126,12 @@ pub fn compare(wish: &ComparisonRequest) -> Result<Comparison, String> {
     if groups.len() < 2 {
         return Err("give sheets of at least two saddles (sheets of one name are one saddle)".into());
     }
-    let nobody = Rider::default();
-    let rider = wish.rider.unwrap_or(&nobody);
     let mut columns = Vec::new();
     for (name, sheets) in &groups {
-        let request = AssessmentRequest { sheets, rider, rules: wish.rules, confidence: wish.confidence };
+        let ComparisonRequest { entered, rules, confidence, .. } = *wish;
+        let request = AssessmentRequest { sheets, entered, rules, confidence };
         let assessment = assess(&request).map_err(|e| format!("{name}: {e}"))?;
-        columns.push(column(name, assessment, wish.rider.is_some()));
+        columns.push(column(name, assessment));
     }
     rank(&mut columns);
     let order = sorted(&columns, &groups, wish.sort)?;
@@ -143,7 +142,7 @@ pub fn compare(wish: &ComparisonRequest) -> Result<Comparison, String> {
         ROWS.iter().filter_map(|(of, unit)| row(of, unit, &groups, reference, wish.confidence)).collect();
     Ok(Comparison {
         schema: SCHEMA.into(),
-        rider: rider.name.clone(),
+        rider: wish.entered.rider.name.clone(),
         confidence: wish.confidence,
         reference: columns[reference].name.clone(),
         notes: notes(&groups, reference, &columns),
@@ -166,34 +165,28 @@ pub fn by_saddle(sheets: &[Sheet]) -> Vec<(String, Vec<Sheet>)> {
     groups
 }
 
-fn column(name: &str, assessment: Assessment, for_a_rider: bool) -> Column {
-    let of = assessment.summary.iter().filter(|s| s.about != About::Saddle);
+fn column(name: &str, assessment: Assessment) -> Column {
+    let judged = || assessment.summary.iter().filter(|s| s.standing != Standing::NotJudged);
+    let of = judged().filter(|s| s.about != About::Saddle);
     let standing = of.map(|s| s.standing).max().unwrap_or(Standing::NotJudged);
     let about = |a: About| match a {
         About::Rider => "rider",
         About::Horse => "horse",
         About::Saddle => "saddle",
     };
-    let summaries = assessment.summary.iter().filter(|s| for_a_rider || s.about != About::Rider);
-    let reasons = summaries.map(|s| format!("{}: {}", about(s.about), s.text)).collect();
+    let reasons = judged().map(|s| format!("{}: {}", about(s.about), s.text)).collect();
     Column { name: name.to_owned(), rank: None, standing, reasons, assessment }
 }
 
-/// What the order goes by, one after the other: serious misses, standing, lesser misses, what is open. Then the least sure
-/// of the rules that weigh: the weakest link, never a mean.
-fn key(column: &Column) -> ([usize; 5], f64) {
+/// What the order goes by, one after the other: serious misses, what is serious and not judged, lesser misses. Then the
+/// least likely of the rules that weigh: the weakest link, never a mean.
+fn key(column: &Column) -> ([usize; 3], f64) {
     let count = |verdict: Verdict, serious: bool| {
         let weighs = |s: Severity| if serious { s == Severity::Serious } else { s == Severity::Matters };
         column.assessment.results.iter().filter(|r| r.verdict == verdict && weighs(r.severity)).count()
     };
     let serious = count(Verdict::FallsShort, true);
-    let order = [
-        serious,
-        count(Verdict::NotJudged, true),
-        count(Verdict::Undecided, true),
-        count(Verdict::FallsShort, false),
-        count(Verdict::Undecided, false),
-    ];
+    let order = [serious, count(Verdict::NotJudged, true), count(Verdict::FallsShort, false)];
     let weakest = column.assessment.results.iter().filter(|r| r.severity != Severity::Look);
     (order, weakest.filter_map(|r| r.probability).fold(1.0, f64::min))
 }
@@ -210,8 +203,7 @@ fn rank(columns: &mut [Column]) {
     let ranks: Vec<Option<usize>> = columns
         .iter()
         .map(|c| {
-            let judged = c.assessment.results.iter().any(|r| r.probability.is_some());
-            judged.then(|| {
+            judged_any(c).then(|| {
                 1 + columns.iter().filter(|o| order(o, c) == Ordering::Less && judged_any(o)).count()
             })
         })
@@ -219,8 +211,9 @@ fn rank(columns: &mut [Column]) {
     columns.iter_mut().zip(ranks).for_each(|(c, r)| c.rank = r);
 }
 
+/// Whether rider or horse were judged: a saddle by itself has no order.
 fn judged_any(column: &Column) -> bool {
-    column.assessment.results.iter().any(|r| r.probability.is_some())
+    column.standing != Standing::NotJudged
 }
 
 fn sorted(columns: &[Column], groups: &[(String, Vec<Sheet>)], sort: &str) -> Result<Vec<usize>, String> {

@@ -67,7 +67,7 @@ impl WidthEdges {
     }
 }
 
-/// Fields of a rider file that expressions may use.
+/// Fields entered by hand that expressions may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Field {
     /// Spacing of the seat bones.
@@ -78,22 +78,46 @@ pub enum Field {
     SeatBoneMargin,
     /// Breadth of one finger.
     Finger,
-    /// Width that the horse's spine needs.
+    /// Least width that the horse's spine needs.
     ChannelNeed,
+    /// Largest width at which the panels still carry this horse.
+    ChannelMost,
     /// Width of one panel that the fitter wants.
     PanelNeed,
+    /// From the outer edge inward to where the seat begins to fall away, at the seat bones.
+    FallAway,
+    /// Breadth of the piping on one side.
+    Piping,
+    /// Height of the front's crown over the lowest point of the seat.
+    FrontHeight,
+    /// Breadth of the front 20 mm below its crown.
+    FrontBreadth,
+    /// Breadth over the tree's bars where the thighs lie.
+    Bars,
+    /// From the rear end forward to the lowest point of the seat.
+    Lowest,
+    /// From the rear end forward to the stirrup bars.
+    StirrupBar,
     /// Weight of rider and saddle.
     Load,
 }
 
-/// Every field with its name and dimension.
-pub const FIELDS: [(&str, Field, Dim); 7] = [
+/// Every field with its name and dimension. A default may use the fields above its own.
+pub const FIELDS: [(&str, Field, Dim); 15] = [
+    ("rider.finger", Field::Finger, Dim::LENGTH),
     ("rider.seat_bones", Field::SeatBones, Dim::LENGTH),
     ("rider.seat_bones_station", Field::SeatBonesStation, Dim::NONE),
     ("rider.seat_bone_margin", Field::SeatBoneMargin, Dim::LENGTH),
-    ("rider.finger", Field::Finger, Dim::LENGTH),
     ("horse.channel", Field::ChannelNeed, Dim::LENGTH),
+    ("horse.channel_most", Field::ChannelMost, Dim::LENGTH),
     ("horse.panel", Field::PanelNeed, Dim::LENGTH),
+    ("saddle.fall_away", Field::FallAway, Dim::LENGTH),
+    ("saddle.piping", Field::Piping, Dim::LENGTH),
+    ("saddle.front_height", Field::FrontHeight, Dim::LENGTH),
+    ("saddle.front_breadth", Field::FrontBreadth, Dim::LENGTH),
+    ("saddle.bars", Field::Bars, Dim::LENGTH),
+    ("saddle.lowest", Field::Lowest, Dim::LENGTH),
+    ("saddle.stirrup_bar", Field::StirrupBar, Dim::LENGTH),
     ("load", Field::Load, Dim::MASS),
 ];
 

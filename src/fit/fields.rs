@@ -1,4 +1,4 @@
-//! What is known of rider and horse, as quantities that expressions use.
+//! What is known of rider, horse and saddle beside the sheets, as quantities that expressions use.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use super::quantity::{Cause, ErrorId, Quantity};
 /// Why a value is not there, in words.
 pub type Missing = String;
 
-/// The rider's fields as quantities: given, assumed, or missing with the reason.
+/// The fields as quantities: given, assumed, or missing with the reason.
 #[derive(Debug, Clone, Default)]
 pub struct Fields {
     values: BTreeMap<Field, Result<Quantity, Missing>>,
@@ -23,7 +23,7 @@ impl Fields {
         self.values
             .get(&field)
             .cloned()
-            .unwrap_or_else(|| Err(format!("{} is not given", field_in_words(field))))
+            .unwrap_or_else(|| Err(format!("{} was not entered", field_in_words(field))))
     }
 
     /// Sets a field.
@@ -36,21 +36,31 @@ impl Fields {
 pub fn field_in_words(field: Field) -> &'static str {
     match field {
         Field::SeatBones => "the spacing of the rider's seat bones",
-        Field::SeatBonesStation => "the station of the rider's seat bones",
+        Field::SeatBonesStation => "the place along the seat where the seat bones rest",
         Field::SeatBoneMargin => "the margin beside a seat bone",
         Field::Finger => "the rider's finger breadth",
         Field::ChannelNeed => "the channel that the horse needs",
+        Field::ChannelMost => "the widest channel that still carries this horse",
         Field::PanelNeed => "the panel width that the fitter wants",
+        Field::FallAway => "the distance from the edge at which the seat falls away",
+        Field::Piping => "the breadth of the piping",
+        Field::FrontHeight => "the height of the front's crown over the lowest point of the seat",
+        Field::FrontBreadth => "the breadth of the front 20 mm below its crown",
+        Field::Bars => "the breadth over the tree's bars under the thighs",
+        Field::Lowest => "the distance of the seat's lowest point from the rear end",
+        Field::StirrupBar => "the distance of the stirrup bars from the rear end",
         Field::Load => "the weight of rider and saddle",
     }
 }
 
-/// A quantity of a rider's field with a standard uncertainty.
+/// A quantity of a field with a standard uncertainty.
 pub fn quantity(field: Field, value: f64, u: f64) -> Quantity {
     let cause = match field {
         Field::SeatBones => Cause::SeatBones,
         Field::SeatBonesStation => Cause::BonesStation,
         Field::Finger => Cause::Finger,
+        Field::FallAway => Cause::FallAway,
+        _ if field.name().starts_with("saddle.") => Cause::ByHand,
         _ => Cause::Limit,
     };
     Quantity::exact(value).with(ErrorId::new(field.name(), cause), u)

@@ -28,6 +28,10 @@ pub enum Cause {
     BonesStation,
     /// The rider's finger.
     Finger,
+    /// How far from its edge the seat begins to fall away.
+    FallAway,
+    /// A length of the saddle taken by hand.
+    ByHand,
     /// A limit that its source gives roughly.
     Limit,
 }
@@ -44,6 +48,8 @@ impl Cause {
             Self::SeatBones => "seat-bone spacing",
             Self::BonesStation => "seat-bone station",
             Self::Finger => "finger breadth",
+            Self::FallAway => "bearing width",
+            Self::ByHand => "taken by hand",
             Self::Limit => "rough limit",
         }
     }
@@ -59,6 +65,8 @@ impl Cause {
             Self::SeatBones => "spacing of the seat bones",
             Self::BonesStation => "place where the seat bones rest",
             Self::Finger => "breadth of the rider's finger",
+            Self::FallAway => "how far from its edge the seat begins to fall away",
+            Self::ByHand => "a length taken by hand",
             Self::Limit => "a limit that is only roughly known",
         }
     }

@@ -18,7 +18,7 @@ pub enum Standing {
     NothingAgainst,
     /// Nothing serious, but something falls short.
     Reservations,
-    /// Something that weighs is undecided.
+    /// Something that weighs is undecided, or a rule of thumb is missed.
     Open,
     /// Something serious could not be judged.
     Incomplete,
@@ -54,6 +54,8 @@ pub struct Assessment {
     pub views: Vec<View>,
     /// What the rider is called; null without a rider file or a name in it.
     pub rider: Option<String>,
+    /// What the horse is called; null where nobody named it.
+    pub horse: Option<String>,
     /// Confidence asked of a firm verdict, 0 to 1.
     pub confidence: f64,
     /// What it comes to, for rider, horse and saddle apart.
@@ -90,13 +92,15 @@ pub struct RuleResult {
     pub about: About,
     /// What a miss weighs, here.
     pub severity: Severity,
+    /// Whether it is a rule of thumb, whose miss leaves the question open.
+    pub thumb: bool,
     /// The verdict: the worst of its parts.
     pub verdict: Verdict,
     /// Probability of conformity of its least sure part; null where none was judged.
     pub probability: Option<f64>,
     /// What the rule says to this verdict.
     pub says: String,
-    /// What to try or look at next; empty where it is met.
+    /// What to try, look at, ask or enter next; empty where it is met.
     pub next: String,
     /// Remarks for this rider.
     pub remarks: Vec<String>,

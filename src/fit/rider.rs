@@ -1,13 +1,13 @@
-//! The rider file: what a fitter knows of rider and horse. Every field may be left out.
+//! The rider file: what a fitter knows of a rider. Every field may be left out.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::expr::Field;
+use super::given::{Given, LENGTH_UNITS, RiderFileError, read_day, read_lengths, read_text};
 use super::hint::did_you_mean;
+use super::horse::Horse;
 use super::text::{Placed, TextError, TomlTable, TomlText};
 use super::unit::{Amount, Dim};
-use crate::numeric::file::FileError as Unread;
 
 /// Words that a field of choices may hold.
 pub const PATTERNS: [&str; 3] = ["women", "men", "none"];
@@ -15,12 +15,16 @@ pub const PATTERNS: [&str; 3] = ["women", "men", "none"];
 pub const HOW: [&str; 4] = ["imprint-centres", "imprint-outer", "by-hand", "clinical"];
 /// Shape of the inner thigh.
 pub const THIGHS: [&str; 2] = ["rounded", "flat"];
+/// Word of a choice that was not made, for conditions of rules.
+pub const UNKNOWN: &str = "unknown";
 
 /// A rider file as read.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Rider {
     /// What the rider is called in reports.
     pub name: Option<String>,
+    /// Day of the visit.
+    pub date: Option<String>,
     /// Where it was read from, for messages.
     pub file: String,
     /// Its text, for messages.
@@ -35,28 +39,10 @@ pub struct Rider {
     pub complaints: Vec<Placed>,
     /// How the spacing was measured.
     pub how: Option<String>,
-    /// Amounts given, with the standard uncertainty where it was given.
-    pub given: BTreeMap<Field, (Amount, Option<f64>)>,
-}
-
-/// Why a rider file could not be used: one line.
-#[derive(Debug, thiserror::Error)]
-pub enum RiderFileError {
-    /// The machine could not read it.
-    #[error(transparent)]
-    Read(#[from] Unread),
-    /// Its text is wrong.
-    #[error(transparent)]
-    Text(#[from] TextError),
-}
-
-/// The text of a file that may have some tens of lines.
-///
-/// # Errors
-/// Where it cannot be read, or is no text.
-pub fn read_text(path: &Path) -> Result<String, RiderFileError> {
-    let read = std::fs::read_to_string(path);
-    read.map_err(|e| Unread::from_io(path, &e).into())
+    /// Amounts entered.
+    pub given: Given,
+    /// The horse, where the rider file describes it.
+    pub horse: Horse,
 }
 
 impl Rider {
@@ -76,6 +62,7 @@ impl Rider {
         let mut root = TomlText { file, text }.root()?;
         let mut rider = Self {
             name: root.string("name")?.map(|p| p.value),
+            date: read_day(&mut root)?,
             note: root.string("note")?.map(|p| p.value),
             pattern: choice(&mut root, "pattern", &PATTERNS)?,
             thighs: choice(&mut root, "thighs", &THIGHS)?,
@@ -86,8 +73,11 @@ impl Rider {
         };
         if let Some(mut bones) = root.table("seat_bones")? {
             rider.how = choice(&mut bones, "how", &HOW)?;
-            rider.length(&mut bones, "spacing", Field::SeatBones, (20.0, 300.0))?;
-            rider.length(&mut bones, "margin", Field::SeatBoneMargin, (-20.0, 100.0))?;
+            let keys = [
+                ("spacing", Field::SeatBones, [20.0, 300.0]),
+                ("margin", Field::SeatBoneMargin, [-20.0, 100.0]),
+            ];
+            read_lengths(&mut rider.given, &mut bones, &keys)?;
             rider.station(&mut bones)?;
             if rider.given.contains_key(&Field::SeatBones) && rider.how.is_none() {
                 return Err(bones.error(format!("`how` is missing: write how = one of {}", HOW.join(", "))));
@@ -95,62 +85,16 @@ impl Rider {
             bones.finish()?;
         }
         if let Some(mut hand) = root.table("hand")? {
-            rider.length(&mut hand, "finger", Field::Finger, (8.0, 40.0))?;
+            read_lengths(&mut rider.given, &mut hand, &[("finger", Field::Finger, [8.0, 40.0])])?;
             rider.four_fingers(&mut hand)?;
             hand.finish()?;
         }
-        if let Some(mut horse) = root.table("horse")? {
-            rider.length(&mut horse, "channel", Field::ChannelNeed, (20.0, 200.0))?;
-            rider.length(&mut horse, "panel", Field::PanelNeed, (20.0, 300.0))?;
-            horse.finish()?;
+        if let Some(horse) = root.table("horse")? {
+            rider.horse = Horse::from_table(horse)?;
         }
         rider.load(&mut root)?;
         root.finish()?;
         Ok(rider)
-    }
-
-    /// A length with its uncertainty `KEY_u`, within sane limits in mm.
-    fn length(
-        &mut self,
-        t: &mut TomlTable,
-        key: &str,
-        field: Field,
-        sane: (f64, f64),
-    ) -> Result<(), TextError> {
-        const SUFFIXES: [&str; 3] = ["mm", "cm", "in"];
-        let u = t.amount(&format!("{key}_u"), &SUFFIXES)?;
-        let Some((amount, at)) = t.amount(key, &SUFFIXES)? else {
-            return match u {
-                Some((_, at)) => Err(t.text().error(at, format!("`{key}_u` is given without `{key}`"))),
-                None => Ok(()),
-            };
-        };
-        match amount {
-            Amount::Plain(mm, Dim::LENGTH) if mm >= sane.0 && mm <= sane.1 => {}
-            Amount::Fingers(n) if field != Field::Finger && n > 0.0 && n <= 12.0 => {}
-            Amount::Plain(mm, Dim::LENGTH) => {
-                let what = format!(
-                    "`{key}` of {mm} mm is not between {} and {} mm; check number and unit",
-                    sane.0, sane.1
-                );
-                return Err(t.text().error(at, what));
-            }
-            _ => {
-                return Err(t.text().error(
-                    at,
-                    format!("`{key}` is no length; write \"... mm\", \"... in\" or \"... fingers\""),
-                ));
-            }
-        }
-        let u = match u {
-            None => None,
-            Some((Amount::Plain(u, Dim::LENGTH), _)) if u >= 0.0 => Some(u),
-            Some((_, at)) => {
-                return Err(t.text().error(at, format!("`{key}_u` is no length; write \"2 mm\"")));
-            }
-        };
-        self.given.insert(field, (amount, u));
-        Ok(())
     }
 
     fn station(&mut self, t: &mut TomlTable) -> Result<(), TextError> {
@@ -170,7 +114,7 @@ impl Rider {
     }
 
     fn four_fingers(&mut self, t: &mut TomlTable) -> Result<(), TextError> {
-        let Some((amount, at)) = t.amount("four_fingers", &["mm", "cm", "in"])? else { return Ok(()) };
+        let Some((amount, at)) = t.amount("four_fingers", &LENGTH_UNITS)? else { return Ok(()) };
         match amount {
             Amount::Plain(mm, Dim::LENGTH) if (32.0..=160.0).contains(&mm) => {
                 if self.given.insert(Field::Finger, (Amount::Plain(mm / 4.0, Dim::LENGTH), None)).is_some() {
@@ -228,4 +172,4 @@ fn choice(table: &mut TomlTable, key: &str, words: &[&str]) -> Result<Option<Str
 }
 
 /// A commented file to fill in.
-pub const TEMPLATE: &str = include_str!("rider_template.toml");
+pub const TEMPLATE: &str = include_str!("templates/rider.toml");

@@ -11,57 +11,53 @@ pub fn summaries(results: &[RuleResult]) -> Vec<Summary> {
 }
 
 fn summary(about: About, results: &[RuleResult]) -> Summary {
-    let of: Vec<&RuleResult> =
-        results.iter().filter(|r| r.about == about && r.verdict != Verdict::Stated).collect();
-    let pick = |verdict: Verdict, serious: Option<bool>| {
-        let weighs = |r: &&RuleResult| serious.is_none_or(|s| (r.severity == Severity::Serious) == s);
-        of.iter().copied().filter(|r| r.verdict == verdict).filter(weighs).collect::<Vec<_>>()
-    };
-    let judged = of.iter().filter(|r| r.verdict != Verdict::NotJudged).count();
-    let serious = pick(Verdict::FallsShort, Some(true));
-    let lesser = pick(Verdict::FallsShort, Some(false));
-    let mut open = pick(Verdict::Undecided, None);
-    open.retain(|r| r.severity != Severity::Look);
-    let unseen = pick(Verdict::NotJudged, Some(true));
-    let (standing, start, because) = if !serious.is_empty() {
-        (Standing::Against, "does not suit as it stands", serious)
-    } else if judged == 0 {
-        (Standing::NotJudged, "nothing could be judged", pick(Verdict::NotJudged, None))
+    let of = || results.iter().filter(|r| r.about == about && r.verdict != Verdict::Stated);
+    let pick = |verdict: Verdict| of().filter(move |r| r.verdict == verdict && r.severity != Severity::Look);
+    let serious = |r: &&RuleResult| r.severity == Severity::Serious;
+    let judged = of().any(|r| r.verdict != Verdict::NotJudged && r.severity != Severity::Look);
+    let against: Vec<_> = pick(Verdict::FallsShort).filter(|r| !r.thumb && serious(r)).collect();
+    let lesser: Vec<_> = pick(Verdict::FallsShort).filter(|r| !r.thumb && !serious(r)).collect();
+    let thumb: Vec<_> = pick(Verdict::FallsShort).filter(|r| r.thumb).collect();
+    let unseen: Vec<_> = pick(Verdict::NotJudged).filter(serious).collect();
+    let undecided: Vec<_> = pick(Verdict::Undecided).collect();
+    let is_open = !thumb.is_empty() || undecided.iter().any(serious) || lesser.is_empty();
+    let (standing, start, because) = if !against.is_empty() {
+        (Standing::Against, "something serious speaks against it", against)
+    } else if !judged {
+        let all = || pick(Verdict::NotJudged).collect();
+        (Standing::NotJudged, "no verdict", if unseen.is_empty() { all() } else { unseen })
     } else if !unseen.is_empty() {
-        (Standing::Incomplete, "cannot be said: something serious was not judged", unseen)
-    } else if open.iter().any(|r| r.severity == Severity::Serious) || (!open.is_empty() && lesser.is_empty())
-    {
-        (Standing::Open, "not decided", open)
+        (Standing::Incomplete, "no verdict: not enough is known", [thumb.clone(), unseen].concat())
+    } else if is_open && !(thumb.is_empty() && undecided.is_empty()) {
+        (Standing::Open, "open", [thumb.clone(), undecided].concat())
     } else if !lesser.is_empty() {
         (Standing::Reservations, "nothing serious against it, with reservations", lesser.clone())
     } else {
         (Standing::NothingAgainst, "nothing measured speaks against it", Vec::new())
     };
+    let besides: Vec<_> =
+        lesser.into_iter().chain(thumb).filter(|r| because.iter().all(|b| b.id != r.id)).collect();
     let mut text = start.to_owned();
-    if !because.is_empty() {
-        text += &format!(": {}", reasons(&because).join("; "));
-    }
-    if !matches!(standing, Standing::Reservations | Standing::NotJudged) && !lesser.is_empty() {
-        text += &format!("; besides: {}", reasons(&lesser).join("; "));
-    }
-    Summary { about, standing, text, because: because.iter().map(|r| r.id.clone()).collect() }
-}
-
-/// What each rule says; rules that were not judged for one reason are named together.
-fn reasons(rules: &[&RuleResult]) -> Vec<String> {
-    let mut grouped: Vec<(Option<&String>, Vec<&str>)> = Vec::new();
-    for rule in rules {
-        let why =
-            rule.parts.iter().find_map(|p| p.missing.as_ref()).filter(|_| rule.verdict == Verdict::NotJudged);
-        let says = if why.is_some() { &rule.title } else { &rule.says };
-        match grouped.iter_mut().find(|t| why.is_some() && t.0 == why) {
-            Some(same) => same.1.push(says),
-            None => grouped.push((why, vec![says])),
+    for (join, rules) in [(": ", &because), ("; besides: ", &besides)] {
+        if !rules.is_empty() && standing != Standing::NotJudged {
+            text += &format!("{join}{}", reasons(rules).join("; "));
         }
     }
-    let one = |(why, titles): (Option<&String>, Vec<&str>)| match why {
-        Some(why) => format!("{} ({why})", titles.join("; ")),
-        None => titles.join("; "),
+    let because = because.into_iter().chain(besides).map(|r| r.id.clone()).collect();
+    Summary { about, standing, text, because }
+}
+
+/// What each rule says, with the places where it is so.
+fn reasons(rules: &[&RuleResult]) -> Vec<String> {
+    let reason = |r: &&RuleResult| {
+        let says = if r.verdict == Verdict::NotJudged { &r.title } else { &r.says };
+        let parts = r.parts.iter().filter(|p| p.verdict == r.verdict && !p.label.is_empty());
+        let places: Vec<&str> = parts.map(|p| p.label.as_str()).collect();
+        if places.is_empty() || places.len() == r.parts.len() {
+            says.clone()
+        } else {
+            format!("{says} ({})", places.join(", "))
+        }
     };
-    grouped.into_iter().map(one).collect()
+    rules.iter().map(reason).collect()
 }

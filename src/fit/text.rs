@@ -7,7 +7,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::hint::did_you_mean;
-use super::unit::{Amount, parse_amount};
+use super::unit::{Amount, Dim, parse_amount};
 
 /// What is wrong in a rider or rules file, and where. Shown as `file:line:column: what; what to do`.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -152,6 +152,15 @@ impl<'a> TomlTable<'a> {
         list.iter().map(|v| one(v).ok_or_else(|| self.wrong(key, v, wanted))).collect()
     }
 
+    /// `true` or `false`; false where the key is left out.
+    ///
+    /// # Errors
+    /// Where it is something else.
+    pub fn flag(&mut self, key: &str) -> Result<bool, TextError> {
+        let Some(value) = self.take(key) else { return Ok(false) };
+        value.get_ref().as_bool().ok_or_else(|| self.wrong(key, &value, "true or false"))
+    }
+
     /// A number without a unit.
     ///
     /// # Errors
@@ -164,45 +173,35 @@ impl<'a> TomlTable<'a> {
         }
     }
 
-    /// An amount: `key = "5 in"`, or a number whose unit ends the key, as in `key_mm = 127`.
+    /// An amount: `key = "5 in"`, or a number whose unit ends the key, as in `key_mm = 127`. A number without a unit has
+    /// the first of `units`.
     ///
     /// # Errors
-    /// Where it is no amount, has no unit, or stands there twice.
-    pub fn amount(&mut self, key: &str, suffixes: &[&str]) -> Result<Option<(Amount, usize)>, TextError> {
+    /// Where it is no amount, or stands there twice.
+    pub fn amount(&mut self, key: &str, units: &[&str]) -> Result<Option<(Amount, usize)>, TextError> {
+        let keys = std::iter::once((key.to_owned(), units.first()))
+            .chain(units.iter().map(|unit| (format!("{key}_{unit}"), Some(unit))));
         let mut found: Option<(Amount, usize)> = None;
-        let mut keep = |amount: Amount, at: usize, text: &TomlText| match found {
-            Some(_) => Err(text.error(at, format!("`{key}` is given twice; leave one out"))),
-            None => {
-                found = Some((amount, at));
-                Ok(())
-            }
-        };
-        if let Some(placed) = self.string_or_hint(key, suffixes)? {
-            let amount = parse_amount(&placed.value)
-                .map_err(|e| self.text.error(placed.at, format!("`{key}`: {e}")))?;
-            keep(amount, placed.at, &self.text)?;
-        }
-        for unit in suffixes {
-            let long = format!("{key}_{unit}");
-            let at = self.take(&long).map_or(0, |v| v.span().start);
-            if let Some(x) = self.number(&long)? {
-                let amount = parse_amount(&format!("{x} {unit}"))
-                    .map_err(|e| self.text.error(at, format!("`{long}`: {e}")))?;
-                keep(amount, at, &self.text)?;
+        for (long, unit) in keys {
+            let Some(value) = self.take(&long) else { continue };
+            let at = value.span().start;
+            let written = match (value.get_ref().as_str(), as_number(value.get_ref())) {
+                (Some(text), _) if long == key => text.to_owned(),
+                (_, Some(number)) => number.to_string(),
+                _ => return Err(self.wrong(&long, &value, "a number with its unit, such as \"128 mm\"")),
+            };
+            let slip = |e: String| self.text.error(at, format!("`{long}`: {e}"));
+            let amount = match (parse_amount(&written).map_err(slip)?, unit) {
+                (Amount::Plain(x, Dim::NONE), Some(unit)) => {
+                    parse_amount(&format!("{x} {unit}")).map_err(slip)?
+                }
+                (amount, _) => amount,
+            };
+            if found.replace((amount, at)).is_some() {
+                return Err(self.text.error(at, format!("`{key}` is given twice; leave one out")));
             }
         }
         Ok(found)
-    }
-
-    /// A string; a bare number is refused with how to write its unit.
-    fn string_or_hint(&mut self, key: &str, suffixes: &[&str]) -> Result<Option<Placed>, TextError> {
-        let Some(value) = self.take(key) else { return Ok(None) };
-        if as_number(value.get_ref()).is_some() {
-            let unit = suffixes.first().copied().unwrap_or("mm");
-            let what = format!("`{key}` has no unit; write {key} = \"... {unit}\" or {key}_{unit} = ...");
-            return Err(self.text.error(value.span().start, what));
-        }
-        self.string(key)
     }
 
     /// A table within; `what` names it in messages.

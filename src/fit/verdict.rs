@@ -24,6 +24,13 @@ pub enum Verdict {
     FallsShort,
 }
 
+impl Verdict {
+    /// Whether it says that something is so.
+    pub fn is_firm(self) -> bool {
+        matches!(self, Self::Meets | Self::FallsShort)
+    }
+}
+
 /// The probabilities behind a verdict.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Conformity {
@@ -152,10 +159,6 @@ mod tests {
         }
     }
 
-    fn firm(v: Verdict) -> bool {
-        matches!(v, Verdict::Meets | Verdict::FallsShort)
-    }
-
     proptest! {
         #[test]
         fn widening_never_turns_a_lower_limit_from_met_to_missed(v in 0.0..400.0, u in 0.0..20.0, by in 0.0..50.0, l in 50.0..300.0) {
@@ -170,7 +173,7 @@ mod tests {
         fn more_uncertainty_never_makes_undecided_firm(v in 0.0..400.0, u in 0.01..20.0, more in 1.0..10.0, l in 50.0..300.0, wide in 0.1..100.0) {
             for (lower, upper) in [(Some(l), None), (None, Some(l)), (Some(l), Some(l + wide))] {
                 let (before, after) = (judge(v, u, lower, upper).verdict(0.95), judge(v, u * more, lower, upper).verdict(0.95));
-                prop_assert!(firm(before) || !firm(after), "{before:?} {after:?}");
+                prop_assert!(before.is_firm() || !after.is_firm(), "{before:?} {after:?}");
             }
         }
 

@@ -1,17 +1,21 @@
-//! An assessment as text for the terminal.
+//! An assessment as text for the terminal: the short answer first, then rule by rule.
 
 use std::fmt::Write;
 
-use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue};
-use crate::fit::rule::{About, Severity};
+use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue, Standing, Summary};
+use crate::fit::rule::About;
 use crate::fit::verdict::Verdict;
-use crate::report::words::plain;
+use crate::report::words::{likely, plain, seen};
 
 /// What is shown beside verdicts.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct AssessmentOptions {
     /// The sources of every rule, and the largest lines of every budget.
     pub sources: bool,
+    /// Chances in per cent.
+    pub numbers: bool,
+    /// Rules that were not judged as well.
+    pub all: bool,
 }
 
 /// The subject of a rule.
@@ -23,42 +27,112 @@ pub(super) fn about_word(about: About) -> &'static str {
     }
 }
 
-/// A verdict in words.
-pub fn verdict_words(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Meets => "meets",
-        Verdict::Stated => "stated",
+/// A verdict in words. A rule of thumb asks; it decides nothing.
+pub fn verdict_words(r: &RuleResult) -> &'static str {
+    match r.verdict {
+        Verdict::Meets => "in order",
+        Verdict::Stated => "noted",
         Verdict::NotJudged => "not judged",
-        Verdict::Undecided => "undecided",
-        Verdict::FallsShort => "falls short",
+        Verdict::Undecided => "open",
+        Verdict::FallsShort if r.thumb => "ask",
+        Verdict::FallsShort => "against",
     }
+}
+
+/// A standing in a few words.
+pub fn standing_words(standing: Standing) -> &'static str {
+    match standing {
+        Standing::NothingAgainst => "nothing against",
+        Standing::Reservations => "with reservations",
+        Standing::Open => "open",
+        Standing::Incomplete => "not enough known",
+        Standing::NotJudged => "no verdict",
+        Standing::Against => "speaks against",
+    }
+}
+
+/// Why a saddle stands where it does for rider, horse or itself, and what to do next.
+pub struct Reasons {
+    /// Reasons with their figures.
+    pub why: Vec<String>,
+    /// What to do next.
+    pub next: Vec<String>,
+}
+
+/// The reasons of a summary, from the rules that it rests on.
+pub fn reasons(a: &Assessment, summary: &Summary, numbers: bool) -> Reasons {
+    let results = summary.because.iter().filter_map(|id| a.results.iter().find(|r| r.id == *id));
+    let (mut why, mut next): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+    let add = |to: &mut Vec<String>, text: String| {
+        if !text.is_empty() && !to.contains(&text) {
+            to.push(text);
+        }
+    };
+    for r in results {
+        let says = if r.verdict == Verdict::NotJudged { &r.title } else { &r.says };
+        let decisive: Vec<&RuleValue> = r.parts.iter().filter(|p| p.verdict == r.verdict).collect();
+        add(&mut why, format!("{says} ({})", figures(&decisive, numbers)));
+        add(&mut next, r.next.clone());
+    }
+    Reasons { why, next }
+}
+
+/// What weighs and was not measured or entered.
+pub fn not_known(a: &Assessment) -> Vec<&str> {
+    let missing = |r: &&RuleResult| {
+        let standing = a.summary.iter().find(|s| s.about == r.about).map(|s| s.standing);
+        r.verdict == Verdict::NotJudged
+            && r.severity != crate::fit::rule::Severity::Look
+            && standing != Some(Standing::NotJudged)
+    };
+    a.results.iter().filter(missing).map(|r| r.title.as_str()).collect()
 }
 
 /// The assessment in words, ending with a line break.
 pub fn text(a: &Assessment, options: AssessmentOptions) -> String {
     let mut out = String::new();
-    let views: Vec<&str> = a.views.iter().map(|v| v.as_str()).collect();
-    let _ = writeln!(out, "saddle     {}", plain(&a.saddle));
-    let _ = writeln!(out, "views      {}", if views.is_empty() { "none".into() } else { views.join(", ") });
-    let _ = writeln!(out, "rider      {}", plain(a.rider.as_deref().unwrap_or("not named")));
-    let _ = writeln!(out, "firm from  {} % confidence\n", percent(a.confidence));
-    for s in &a.summary {
-        let _ = writeln!(out, "{:10} {}", format!("{}:", about_word(s.about)), plain(&s.text));
-    }
-    for about in [About::Rider, About::Horse, About::Saddle] {
-        let of: Vec<&RuleResult> = a.results.iter().filter(|r| r.about == about).collect();
-        if !of.is_empty() {
-            let _ = writeln!(out, "\n-- {} --", about_word(about));
+    let views: Vec<&str> = a.views.iter().map(|v| seen(*v)).collect();
+    let seen = if views.is_empty() { "not measured".into() } else { format!("seen {}", views.join(" and ")) };
+    let _ = writeln!(out, "{}, {seen}", plain(&a.saddle));
+    for (who, name) in [("rider", &a.rider), ("horse", &a.horse)] {
+        if let Some(name) = name {
+            let _ = writeln!(out, "{who}: {}", plain(name));
         }
-        of.into_iter().for_each(|r| rule(r, options, &mut out));
     }
-    complaints(a, &mut out);
-    list("assumed", a.assumed.iter().map(|x| format!("{} ({})", x.text, x.source)), &mut out);
-    list("warnings of the sheets", a.warnings.iter().cloned(), &mut out);
+    for s in &a.summary {
+        let _ = writeln!(out, "\n{}: {}", about_word(s.about).to_uppercase(), standing_words(s.standing));
+        let Reasons { why, next } = reasons(a, s, options.numbers);
+        for (head, lines) in [("why", why), ("next", next)] {
+            for (i, line) in lines.iter().enumerate() {
+                let _ = writeln!(out, "  {:6}{}", if i == 0 { head } else { "" }, plain(line));
+            }
+        }
+    }
+    let unknown = not_known(a);
+    if !unknown.is_empty() {
+        let _ = writeln!(out, "\nnot known: {}", plain(&unknown.join("; ")));
+    }
     out.push('\n');
     for caution in &a.cautions {
         let _ = writeln!(out, "{caution}");
     }
+    for about in [About::Rider, About::Horse, About::Saddle] {
+        let of = |r: &&RuleResult| r.about == about && (options.all || r.verdict != Verdict::NotJudged);
+        let of: Vec<&RuleResult> = by_weight(a).into_iter().filter(of).collect();
+        if !of.is_empty() {
+            let _ = writeln!(out, "\n-- {} --", about_word(about));
+        }
+        for r in of {
+            let _ = writeln!(out, "{:11} {}", verdict_words(r), plain(&r.title));
+            for line in lines(r, options) {
+                let _ = writeln!(out, "            {}", plain(&line));
+            }
+        }
+    }
+    complaints(a, &mut out);
+    let source = |source: &str| if options.sources { format!(" ({source})") } else { String::new() };
+    list("assumed", a.assumed.iter().map(|x| format!("{}{}", x.text, source(&x.source))), &mut out);
+    list("warnings of the sheets", a.warnings.iter().cloned(), &mut out);
     out
 }
 
@@ -72,75 +146,70 @@ fn list(head: &str, lines: impl Iterator<Item = String>, out: &mut String) {
     }
 }
 
-fn rule(r: &RuleResult, options: AssessmentOptions, out: &mut String) {
-    let weight = match (r.verdict, r.severity) {
-        (Verdict::FallsShort, Severity::Serious) => "  SERIOUS",
-        _ => "",
-    };
-    let _ = writeln!(out, "{:12} {}{weight}", verdict_words(r.verdict), plain(&r.title));
-    for part in &r.parts {
-        let _ = writeln!(out, "    {}", figures(part));
-    }
-    if !matches!(r.verdict, Verdict::NotJudged) && !r.says.is_empty() {
-        let _ = writeln!(out, "    {}", plain(&r.says));
-    }
-    if let Some(part) = r.parts.iter().find(|p| p.decides.is_some()) {
-        let _ = writeln!(out, "    to decide: {}", plain(part.decides.as_deref().unwrap_or_default()));
-    }
-    if !r.next.is_empty() {
-        let _ = writeln!(out, "    next: {}", plain(&r.next));
-    }
-    for remark in &r.remarks {
-        let _ = writeln!(out, "    note: {}", plain(remark));
-    }
-    if options.sources {
-        for part in &r.parts {
-            let lines: Vec<String> =
-                part.budget.iter().take(4).map(|b| format!("{} {:.2}", plain(&b.from), b.u)).collect();
-            if !lines.is_empty() {
-                let _ = writeln!(
-                    out,
-                    "    u: {} ({})",
-                    lines.join(", "),
-                    if part.unit.is_empty() { "no unit" } else { &part.unit }
-                );
-            }
-        }
-        for source in &r.sources {
-            let _ = writeln!(out, "    source: {}", plain(source));
-        }
-    }
+/// The results, the ones that weigh most first.
+pub(super) fn by_weight(a: &Assessment) -> Vec<&RuleResult> {
+    let order =
+        [Verdict::FallsShort, Verdict::Undecided, Verdict::Meets, Verdict::Stated, Verdict::NotJudged];
+    let mut results: Vec<&RuleResult> = a.results.iter().collect();
+    results.sort_by_key(|r| (order.iter().position(|v| *v == r.verdict), r.severity));
+    results
 }
 
-/// `front: 63.2 ± 1.6 mm; at least 80.0 mm; conforms with 0.1 %`.
-pub(super) fn figures(p: &RuleValue) -> String {
-    let label = if p.label.is_empty() { String::new() } else { format!("{}: ", plain(&p.label)) };
-    let d = p.decimals;
-    let unit = if p.unit.is_empty() { String::new() } else { format!(" {}", p.unit) };
-    let mut figures = match (p.value, p.u95) {
-        (Some(v), Some(u)) => format!("{v:.d$} ± {u:.d$}{unit}", u = at_least_a_digit(u, d)),
-        _ => "not known".into(),
+/// What there is to say about a rule's verdict, a line each.
+pub(super) fn lines(r: &RuleResult, options: AssessmentOptions) -> Vec<String> {
+    let mut lines = vec![figures(&r.parts.iter().collect::<Vec<_>>(), options.numbers)];
+    lines.extend(Some(r.says.clone()).filter(|says| r.verdict != Verdict::NotJudged && !says.is_empty()));
+    lines.extend(
+        r.parts.iter().find_map(|p| p.decides.as_ref()).map(|decides| format!("to decide: {decides}")),
+    );
+    lines.extend(Some(&r.next).filter(|next| !next.is_empty()).map(|next| format!("next: {next}")));
+    lines.extend(r.remarks.iter().map(|remark| format!("note: {remark}")));
+    if options.sources {
+        for part in r.parts.iter().filter(|p| !p.budget.is_empty()) {
+            let budget: Vec<String> =
+                part.budget.iter().take(4).map(|b| format!("{} {:.2}", b.from, b.u)).collect();
+            let unit = if part.unit.is_empty() { "no unit" } else { &part.unit };
+            lines.push(format!("standard uncertainty: {} ({unit})", budget.join(", ")));
+        }
+        lines.extend(r.sources.iter().map(|source| format!("source: {source}")));
+    }
+    lines
+}
+
+/// `front 63.2 ± 1.6, rear 60.1 ± 1.6 mm; at least 80.0 mm; chance that it holds: about 1 in 6`.
+pub(super) fn figures(parts: &[&RuleValue], numbers: bool) -> String {
+    let Some(first) = parts.first() else { return String::new() };
+    let (d, unit) =
+        (first.decimals, if first.unit.is_empty() { String::new() } else { format!(" {}", first.unit) });
+    let value = |p: &&RuleValue| {
+        let label = if p.label.is_empty() { String::new() } else { format!("{} ", p.label) };
+        p.value.zip(p.u95).map(|(v, u)| format!("{label}{v:.d$} ± {:.d$}", at_least_a_digit(u, d)))
     };
-    let limit = |l: &LimitAt| {
-        let rough =
-            if l.u95 > 0.0 { format!(" ± {:.d$}", at_least_a_digit(l.u95, d)) } else { String::new() };
-        let value = format!("{:.d$}{rough}{unit}", l.value);
-        let same = l.written.is_empty() || l.written.ends_with(&p.unit);
-        if same { value } else { format!("{value} ({})", plain(&l.written)) }
+    let values: Vec<String> = parts.iter().filter_map(value).collect();
+    let mut pieces = Vec::new();
+    if !values.is_empty() {
+        pieces.push(format!("{}{unit}", values.join(", ")));
+    }
+    let limit = |of: fn(&RuleValue) -> Option<&LimitAt>| {
+        parts.iter().copied().find_map(of).map(|l| {
+            let rough =
+                if l.u95 > 0.0 { format!(" ± {:.d$}", at_least_a_digit(l.u95, d)) } else { String::new() };
+            let value = format!("{:.d$}{rough}{unit}", l.value);
+            let same = l.written.is_empty() || l.written.ends_with(&first.unit);
+            if same { value } else { format!("{value} = {}", l.written) }
+        })
     };
-    if let Some(l) = &p.lower {
-        figures += &format!("; at least {}", limit(l));
-    }
-    if let Some(l) = &p.upper {
-        figures += &format!("; at most {}", limit(l));
-    }
-    if let Some(probability) = p.probability {
-        figures += &format!("; within: {}", odds(probability));
-    }
-    if let Some(why) = &p.missing {
-        figures += &format!(" ({})", plain(why));
-    }
-    format!("{label}{figures}")
+    pieces.extend(limit(|p| p.lower.as_ref()).map(|l| format!("at least {l}")));
+    pieces.extend(limit(|p| p.upper.as_ref()).map(|l| format!("at most {l}")));
+    let open = |p: &&&RuleValue| numbers || p.verdict == Verdict::Undecided;
+    let chance = parts.iter().filter(open).filter_map(|p| p.probability).min_by(f64::total_cmp);
+    pieces.extend(
+        chance.map(|p| {
+            format!("chance that it holds: {}", if numbers { percent(p) } else { likely(p).into() })
+        }),
+    );
+    pieces.extend(parts.iter().find_map(|p| p.missing.clone()));
+    pieces.join("; ")
 }
 
 fn at_least_a_digit(u: f64, decimals: usize) -> f64 {
@@ -148,18 +217,13 @@ fn at_least_a_digit(u: f64, decimals: usize) -> f64 {
 }
 
 /// A probability in per cent, never 0 or 100.
-pub(super) fn odds(p: f64) -> String {
+fn percent(p: f64) -> String {
     match 100.0 * p {
-        x if x > 99.9 => "> 99.9 %".into(),
-        x if x < 0.1 => "< 0.1 %".into(),
+        x if x > 99.9 => "more than 99.9 %".into(),
+        x if x < 0.1 => "less than 0.1 %".into(),
         x if !(1.0..=99.0).contains(&x) => format!("{x:.1} %"),
         x => format!("{x:.0} %"),
     }
-}
-
-fn percent(p: f64) -> String {
-    let text = format!("{:.2}", 100.0 * p);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 fn complaints(a: &Assessment, out: &mut String) {
@@ -170,9 +234,6 @@ fn complaints(a: &Assessment, out: &mut String) {
         }
         for look in &c.look_at {
             let _ = writeln!(out, "  look at: {}", plain(look));
-        }
-        if c.look_at.is_empty() {
-            let _ = writeln!(out, "  no rule that may bear on it fell short or is open");
         }
     }
 }

@@ -3,13 +3,14 @@
 use std::fmt::Write;
 
 use super::assessment::{about_word, verdict_words};
-use super::words::{harmless, plain, shortened};
+use super::words::{compared, harmless, plain, shortened};
 use crate::fit::compare::{Cell, Comparison, Row};
+use crate::fit::verdict::Verdict;
 
 /// Width of a saddle's column.
 const COLUMN: usize = 20;
 /// Width of the first column.
-const FIRST: usize = 20;
+const FIRST: usize = 48;
 
 /// The comparison in words, ending with a line break.
 pub fn text(c: &Comparison) -> String {
@@ -53,8 +54,8 @@ pub fn text(c: &Comparison) -> String {
 
 fn row_text(row: &Row, out: &mut String) {
     let d = row.decimals;
-    let head = if row.unit.is_empty() { row.of.clone() } else { format!("{} {}", row.of, row.unit) };
-    let _ = write!(out, "{head:FIRST$}");
+    let unit = if row.unit.is_empty() { String::new() } else { format!(", {}", row.unit) };
+    let _ = write!(out, "{:FIRST$}", format!("{}{unit}", compared(&row.of)));
     let pair = |v: Option<f64>, u: Option<f64>| {
         v.zip(u).map_or("-".to_owned(), |(v, u)| format!("{v:.d$} ± {u:.d$}"))
     };
@@ -82,11 +83,15 @@ fn difference(cell: &Cell, d: usize) -> String {
 fn verdicts(c: &Comparison, out: &mut String) {
     out.push('\n');
     let Some(first) = c.saddles.first() else { return };
-    for result in &first.assessment.results {
-        let _ = write!(out, "{:FIRST$}", result.id);
+    let judged = |id: &str| {
+        let results = c.saddles.iter().flat_map(|s| &s.assessment.results).filter(|r| r.id == id);
+        results.into_iter().any(|r| !matches!(r.verdict, Verdict::NotJudged | Verdict::Stated))
+    };
+    for result in first.assessment.results.iter().filter(|r| judged(&r.id)) {
+        let _ = write!(out, "{:FIRST$}", shortened(&plain(&result.title), FIRST - 2));
         for s in &c.saddles {
             let found = s.assessment.results.iter().find(|r| r.id == result.id);
-            let _ = write!(out, "{:>COLUMN$}", found.map_or("-", |r| verdict_words(r.verdict)));
+            let _ = write!(out, "{:>COLUMN$}", found.map_or("-", |r| verdict_words(r)));
         }
         out.push('\n');
     }
@@ -113,7 +118,7 @@ pub fn csv(c: &Comparison) -> Result<String, csv::Error> {
         }
         for r in &s.assessment.results {
             let (id, p) = (harmless(&r.id), number(r.probability, 3));
-            let (about, verdict) = (about_word(r.about), verdict_words(r.verdict));
+            let (about, verdict) = (about_word(r.about), verdict_words(r));
             w.write_record([&name, &rank, "rule", &id, about, "", "", "", "", "", verdict, &p])?;
         }
     }

@@ -1,6 +1,8 @@
 //! An assessment for the report: verdicts with their reasons, and limits on the named widths.
 
-use super::assessment::{figures, verdict_words};
+use super::assessment::{
+    AssessmentOptions, Reasons, by_weight, lines, not_known, reasons, standing_words, verdict_words,
+};
 use super::figure::chart::LimitRange;
 use super::page::{Note, Verdicts};
 use super::words::{capitalised, sentence, unbroken, with_minus};
@@ -8,18 +10,6 @@ use crate::fit::result::{Assessment, LimitAt, RuleResult, Standing};
 use crate::fit::rule::{About, RuleSet, Severity};
 use crate::fit::verdict::Verdict;
 use crate::sheet::Sheet;
-
-/// A standing in a few words.
-pub fn standing_words(standing: Standing) -> &'static str {
-    match standing {
-        Standing::NothingAgainst => "nothing against",
-        Standing::Reservations => "with reservations",
-        Standing::Open => "open",
-        Standing::Incomplete => "not enough measured",
-        Standing::NotJudged => "not judged",
-        Standing::Against => "does not suit",
-    }
-}
 
 fn about_words(about: About) -> &'static str {
     match about {
@@ -29,16 +19,25 @@ fn about_words(about: About) -> &'static str {
     }
 }
 
-/// The result for rider, horse and saddle, where they were judged.
+/// A paragraph of sentences, with figures and their units kept together.
+fn paragraph(lines: impl IntoIterator<Item = String>) -> String {
+    let sentences: Vec<String> = lines.into_iter().map(|line| sentence(&line)).collect();
+    unbroken(&with_minus(&sentences.join(" ")))
+}
+
+/// The result for rider, horse and saddle.
 pub fn summary(assessment: &Assessment) -> Vec<Note> {
-    let judged = assessment.summary.iter().filter(|s| s.standing != Standing::NotJudged);
-    judged
-        .map(|s| Note {
+    let note = |s: &crate::fit::result::Summary| {
+        let Reasons { why, next } = reasons(assessment, s, false);
+        let nothing = (s.standing == Standing::NothingAgainst).then(|| s.text.clone());
+        let next = next.iter().map(|n| format!("next: {n}"));
+        Note {
             word: Some(standing_words(s.standing).into()),
             title: about_words(s.about).into(),
-            text: sentence(&s.text),
-        })
-        .collect()
+            text: paragraph(nothing.into_iter().chain(why).chain(next)),
+        }
+    };
+    assessment.summary.iter().map(note).collect()
 }
 
 /// The results for several saddles.
@@ -56,24 +55,18 @@ pub fn several(assessments: &[Assessment]) -> Verdicts {
     }
 }
 
-/// The verdicts on one sheet, the ones that weigh most first.
+/// The verdicts on one saddle, the ones that weigh most first.
 pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verdicts {
-    let mut results: Vec<&RuleResult> =
-        assessment.results.iter().filter(|r| r.verdict != Verdict::Stated).collect();
-    results.sort_by_key(|r| (std::cmp::Reverse(weight(r.verdict)), r.severity));
     let mut notes = summary(assessment);
-    notes.extend(results.iter().filter(|r| r.verdict != Verdict::NotJudged).map(|r| rule(r)));
-    notes.extend(not_judged(&results));
+    let judged = |r: &&RuleResult| !matches!(r.verdict, Verdict::NotJudged | Verdict::Stated);
+    notes.extend(by_weight(assessment).into_iter().filter(judged).map(rule));
+    let unknown = not_known(assessment);
+    notes.extend((!unknown.is_empty()).then(|| Note::plain("Not known", sentence(&unknown.join("; ")))));
     notes.extend(
         assessment.complaints.iter().map(|c| Note::plain(format!("Complaint: {}", c.title), c.ask.join(" "))),
     );
-    notes.extend(
-        assessment
-            .assumed
-            .iter()
-            .map(|a| format!("{} ({})", a.text, a.source))
-            .map(|assumed| Note::plain("Assumed", unbroken(&with_minus(&sentence(&assumed))))),
-    );
+    let assumed = assessment.assumed.iter().map(|a| format!("{} ({})", a.text, a.source));
+    notes.extend(assumed.map(|assumed| Note::plain("Assumed", paragraph([assumed]))));
     Verdicts {
         rider: assessment.rider.clone().unwrap_or_else(|| "the rider".into()),
         notes,
@@ -81,52 +74,11 @@ pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verd
     }
 }
 
-fn weight(verdict: Verdict) -> u8 {
-    match verdict {
-        Verdict::FallsShort => 3,
-        Verdict::Undecided => 2,
-        Verdict::Meets => 1,
-        Verdict::Stated | Verdict::NotJudged => 0,
-    }
-}
-
 fn rule(r: &RuleResult) -> Note {
-    let weight = match (r.verdict, r.severity) {
-        (Verdict::Meets, _) => "",
-        (_, Severity::Serious) => " This is serious.",
-        (_, Severity::Matters) => "",
-        (_, Severity::Look) => " Worth a look.",
-    };
-    let values: Vec<String> = r.parts.iter().filter(|p| p.value.is_some()).map(figures).collect();
-    let values = if values.is_empty() {
-        String::new()
-    } else {
-        unbroken(&with_minus(&format!(" Measured: {}.", values.join("; "))))
-    };
-    let next = sentence(&r.next);
-    let decides = r.parts.iter().find_map(|p| p.decides.as_deref()).map(sentence).unwrap_or_default();
-    let remarks: Vec<String> = r.remarks.iter().map(|remark| sentence(remark)).collect();
-    let text = [sentence(&r.says) + weight + &values, decides, remarks.join(" "), next];
-    let text = text.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(" ");
-    Note { word: Some(verdict_words(r.verdict).into()), title: capitalised(&r.title), text }
-}
-
-/// One note on everything that was not judged, by what was missing.
-fn not_judged(results: &[&RuleResult]) -> Option<Note> {
-    let of: Vec<&RuleResult> = results.iter().copied().filter(|r| r.verdict == Verdict::NotJudged).collect();
-    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
-    for rule in &of {
-        let why = rule.parts.iter().find_map(|p| p.missing.as_deref()).unwrap_or("no reason given");
-        match reasons.iter_mut().find(|r| r.0 == why) {
-            Some((_, titles)) => titles.push(&rule.title),
-            None => reasons.push((why, vec![&rule.title])),
-        }
-    }
-    let text: Vec<String> =
-        reasons.iter().map(|(why, titles)| sentence(&format!("{why}: {}", titles.join("; ")))).collect();
-    let word = Some(verdict_words(Verdict::NotJudged).into());
-    let title = if of.len() == 1 { "1 rule".into() } else { format!("{} rules", of.len()) };
-    (!of.is_empty()).then(|| Note { word, title, text: text.join(" ") })
+    let serious = r.severity == Severity::Serious && r.verdict != Verdict::Meets;
+    let weight = serious.then(|| "this is serious".to_owned());
+    let text = paragraph(lines(r, AssessmentOptions::default()).into_iter().chain(weight));
+    Note { word: Some(verdict_words(r).into()), title: capitalised(&r.title), text }
 }
 
 /// Half the stretch along which a limit on a named width is drawn, in stations.

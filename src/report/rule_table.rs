@@ -15,11 +15,16 @@ fn weight(severity: Severity) -> &'static str {
     }
 }
 
+/// What a miss weighs.
+fn weighs(rule: &Rule) -> String {
+    format!("{}{}", weight(rule.severity), if rule.thumb { ", of thumb" } else { "" })
+}
+
 /// One line a rule.
 pub fn list(set: &RuleSet) -> String {
     let mut out = String::new();
     for r in &set.rules {
-        let _ = writeln!(out, "{:18} {:7} {:8} {}", r.id, about_word(r.about), weight(r.severity), r.title);
+        let _ = writeln!(out, "{:18} {:7} {:18} {}", r.id, about_word(r.about), weighs(r), r.title);
     }
     out
 }
@@ -33,7 +38,7 @@ pub fn explain(set: &RuleSet, rule: &Rule) -> String {
         rule.id,
         rule.title,
         about_word(rule.about),
-        weight(rule.severity)
+        weighs(rule)
     );
     for (key, words) in &rule.when {
         let _ = writeln!(out, "  applies where {key} is {}", words.join(" or "));
@@ -52,13 +57,11 @@ pub fn explain(set: &RuleSet, rule: &Rule) -> String {
         ("above", &w.above),
         ("undecided", &w.undecided),
         ("next", &w.next),
+        ("ask", &w.ask),
     ] {
         if !text.is_empty() {
             let _ = writeln!(out, "  {head}: {text}");
         }
-    }
-    if let Some((with, weighs)) = &rule.together {
-        let _ = writeln!(out, "  a miss together with {with} is: {}", weight(*weighs));
     }
     for key in &rule.sources {
         let _ = writeln!(out, "  source: {}", set.source_text(key));
@@ -84,7 +87,8 @@ pub fn markdown(set: &RuleSet) -> String {
         "# The default rules\n\nMade from `src/fit/rules`; do not edit. Renew it with\n\
          `SEATSPAN_RENEW=1 cargo test --release --test library rules_table`.\n\n\
          Every number has a source. *Common practice, no source* is what the trade says; a *working value* is a figure of\n\
-         this project, for the fitter to change. A rule without a limit states its value and judges nothing.\n\n\
+         this project, for the fitter to change. A rule *of thumb* speaks of many riders: its miss is a question, no verdict.\n\
+         A rule without a limit states its value and judges nothing.\n\n\
          | rule | about | a miss | measures | limit | source of the limit |\n| --- | --- | --- | --- | --- | --- |\n",
     );
     for r in &set.rules {
@@ -112,7 +116,7 @@ pub fn markdown(set: &RuleSet) -> String {
             r.id,
             r.title,
             about_word(r.about),
-            weight(r.severity),
+            weighs(r),
             measures.join("<br>"),
             if figures.is_empty() { "none".into() } else { figures.join("<br>") },
             keys.join(", ")
@@ -128,7 +132,7 @@ pub fn markdown(set: &RuleSet) -> String {
 
 fn defaults(set: &RuleSet, out: &mut String) {
     out.push_str(
-        "\n## What is assumed\n\nWhere the rider file gives no value, or no uncertainty with it; an assessment lists what it assumed.\n\n\
+        "\n## What is assumed\n\nWhere nothing was entered, or no uncertainty with it; an assessment lists what it assumed.\n\n\
          | field | for | value | standard uncertainty | source |\n| --- | --- | --- | --- | --- |\n",
     );
     for d in &set.defaults {

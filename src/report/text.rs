@@ -127,7 +127,7 @@ pub fn stretch(stations: [f64; 2]) -> String {
 fn gained(sheet: &Sheet, of: &str, alone_u95: fn(&Width) -> Option<f64>, out: &mut String) {
     let each = sheet.widths.iter().filter_map(|w| {
         let alone = alone_u95(w).filter(|alone| half_width(*alone, 1) != half_width(w.u95, 1))?;
-        Some(format!("{} ± {}", w.name, half_width(alone, 1)))
+        Some(format!("{} ± {}", words::code(sheet.view, w.name), half_width(alone, 1)))
     });
     let each: Vec<String> = each.collect();
     if !each.is_empty() {
@@ -140,7 +140,12 @@ fn widths(sheet: &Sheet, units: Units, out: &mut String) {
     out.push_str("\nwidths, with 95 % uncertainty\n");
     for w in &sheet.widths {
         let (first, second) = (units.first(w.mm, w.u95), units.second(w.mm));
-        let _ = writeln!(out, "  {:18} {first:>17}  {second:>9}   at {:.2}", w.name, w.at);
+        let _ = writeln!(
+            out,
+            "  {:18} {first:>17}  {second:>9}   at {:.2}",
+            words::code(sheet.view, w.name),
+            w.at
+        );
     }
     gained(sheet, "card", |w| w.one_card_u95, out);
     gained(sheet, "photo", |w| w.one_photo_u95, out);
@@ -158,7 +163,12 @@ fn widths(sheet: &Sheet, units: Units, out: &mut String) {
 fn stations(sheet: &Sheet, units: Units, out: &mut String) {
     let channel = sheet.stations.iter().any(|s| s.channel.is_some());
     let head = |part: &str| format!("{:>18}  {:>6} {:>6}", part, "left", "right");
-    let _ = write!(out, "\nstations (0 front, 1 rear; halves in mm)\n  {:>4}{}", "at", head("seat"));
+    let _ = write!(
+        out,
+        "\nstations (0 front, 1 rear; halves in mm)\n  {:>4}{}",
+        "at",
+        head(if channel { "panels" } else { "seat" })
+    );
     out.push_str(&if channel { head("channel") + "\n" } else { "\n".into() });
     for s in &sheet.stations {
         let _ = write!(out, "  {:4.2}{}", s.at, station_width(s.seat.as_ref(), units));

@@ -1,5 +1,6 @@
 //! The sheet's codes in the reader's words.
 
+use crate::numeric::words::{NamedWidth, View};
 use crate::sheet::{Card, ScaleSource};
 use crate::width::influence::Influence;
 
@@ -44,16 +45,43 @@ pub fn better(influence: Influence) -> &'static str {
     }
 }
 
-/// A named width.
-pub fn width(name: &str) -> String {
+/// From where a saddle is seen.
+pub fn seen(view: View) -> &'static str {
+    match view {
+        View::Top => "from above",
+        View::Underside => "from below",
+    }
+}
+
+/// A named width as a view shows it: the outer line seen from below is that of the panels, not of the seat.
+pub fn width(view: Option<View>, name: NamedWidth) -> &'static str {
+    let below = view == Some(View::Underside);
     match name {
-        "seat.widest" => "Seat at its widest".into(),
-        "seat.waist" => "Seat at its waist".into(),
-        "channel.front" => "Channel, front".into(),
-        "channel.middle" => "Channel, middle".into(),
-        "channel.rear" => "Channel, rear".into(),
-        "channel.narrowest" => "Channel at its narrowest".into(),
-        other => other.replace('.', " "),
+        NamedWidth::SeatWidest if below => "Panels, outside, at their widest",
+        NamedWidth::SeatWaist if below => "Panels, outside, at the waist",
+        NamedWidth::SeatWidest => "Seat at its widest",
+        NamedWidth::SeatWaist => "Seat at its waist",
+        NamedWidth::ChannelFront => "Channel, front",
+        NamedWidth::ChannelMiddle => "Channel, middle",
+        NamedWidth::ChannelRear => "Channel, rear",
+        NamedWidth::ChannelNarrowest => "Channel at its narrowest",
+    }
+}
+
+/// The outer line of a view.
+pub fn outer_line(view: View) -> &'static str {
+    match view {
+        View::Top => "edge of the seat",
+        View::Underside => "outer edge of the panels",
+    }
+}
+
+/// A named width as the terminal and spreadsheets call it.
+pub fn code(view: Option<View>, name: NamedWidth) -> &'static str {
+    match (view, name) {
+        (Some(View::Underside), NamedWidth::SeatWidest) => "panels.widest",
+        (Some(View::Underside), NamedWidth::SeatWaist) => "panels.waist",
+        _ => name.as_str(),
     }
 }
 
@@ -63,7 +91,7 @@ pub fn compared(of: &str) -> String {
         "at(seat.widest)" => "Where it is widest (0 front, 1 rear)".into(),
         "taper" => "Front taper".into(),
         "panel_area" => "Area of the panels".into(),
-        named => width(named),
+        named => named.parse().map_or_else(|_| named.into(), |name| width(None, name).into()),
     }
 }
 
@@ -76,9 +104,36 @@ pub fn taper(deg: f64, u95: f64) -> &'static str {
     }
 }
 
+/// A probability as people say it.
+pub fn likely(p: f64) -> &'static str {
+    const SAYINGS: [(f64, &str); 19] = [
+        (0.0, "almost certainly not"),
+        (1.0 / 50.0, "about 1 in 50"),
+        (1.0 / 20.0, "about 1 in 20"),
+        (1.0 / 10.0, "about 1 in 10"),
+        (1.0 / 6.0, "about 1 in 6"),
+        (1.0 / 5.0, "about 1 in 5"),
+        (1.0 / 4.0, "about 1 in 4"),
+        (1.0 / 3.0, "about 1 in 3"),
+        (2.0 / 5.0, "about 2 in 5"),
+        (1.0 / 2.0, "about even"),
+        (3.0 / 5.0, "about 3 in 5"),
+        (2.0 / 3.0, "about 2 in 3"),
+        (3.0 / 4.0, "about 3 in 4"),
+        (4.0 / 5.0, "about 4 in 5"),
+        (5.0 / 6.0, "about 5 in 6"),
+        (9.0 / 10.0, "about 9 in 10"),
+        (19.0 / 20.0, "about 19 in 20"),
+        (49.0 / 50.0, "about 49 in 50"),
+        (1.0, "almost certainly"),
+    ];
+    let nearest = SAYINGS.iter().min_by(|a, b| (a.0 - p).abs().total_cmp(&(b.0 - p).abs()));
+    nearest.map_or("", |saying| saying.1)
+}
+
 /// The text with no-break spaces between figures and their units and signs.
 pub fn unbroken(text: &str) -> String {
-    const BEFORE: [&str; 5] = ["within: ", "± ", "> ", "< ", "\u{2212} "];
+    const BEFORE: [&str; 2] = ["± ", "\u{2212} "];
     const AFTER: [&str; 5] = [" ±", " mm", " %", " deg", " kPa"];
     BEFORE
         .iter()
@@ -149,8 +204,17 @@ mod tests {
     #[test]
     fn a_figure_stays_with_its_unit() {
         assert_eq!(
-            unbroken("63.2 ± 1.6 mm; within: < 0.1 %"),
-            "63.2\u{a0}±\u{a0}1.6\u{a0}mm; within:\u{a0}<\u{a0}0.1\u{a0}%"
+            unbroken("63.2 ± 1.6 mm; at least 80.0 mm"),
+            "63.2\u{a0}±\u{a0}1.6\u{a0}mm; at least 80.0\u{a0}mm"
+        );
+    }
+
+    #[test]
+    fn a_probability_is_said_in_words() {
+        assert_eq!(likely(0.17), "about 1 in 6");
+        assert_eq!(
+            [likely(0.0), likely(0.52), likely(0.999)],
+            ["almost certainly not", "about even", "almost certainly"]
         );
     }
 

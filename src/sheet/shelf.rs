@@ -7,14 +7,14 @@ use crate::numeric::parallel::*;
 
 use super::file::read;
 use super::output::PART_PREFIX;
-use super::summary::SheetSummary;
-use crate::numeric::words::{NamedWidth, View};
+use super::summary::{SheetSummary, ShelfWidth};
+use crate::numeric::words::View;
 
 /// A range of a named width.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Range {
-    /// The width's name.
-    pub name: NamedWidth,
+    /// The width.
+    pub width: ShelfWidth,
     /// Smallest, mm.
     pub least_mm: f64,
     /// Largest, mm.
@@ -24,7 +24,7 @@ pub struct Range {
 impl Range {
     /// Whether the 95 % interval of the sheet's width reaches into the range.
     fn reached_by(&self, sheet: &SheetSummary) -> bool {
-        sheet.width(self.name).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
+        sheet.width(self.width).is_some_and(|w| w.mm + w.u95 >= self.least_mm && w.mm - w.u95 <= self.most_mm)
     }
 }
 

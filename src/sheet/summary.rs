@@ -18,6 +18,38 @@ pub struct SummaryWidth {
     pub u95: f64,
 }
 
+/// A width to list and to look for. The outer line seen from below is that of the panels, so it is no seat's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ShelfWidth {
+    /// What it is called.
+    pub code: &'static str,
+    name: NamedWidth,
+    view: Option<View>,
+}
+
+const fn shelf_width(code: &'static str, name: NamedWidth, view: Option<View>) -> ShelfWidth {
+    ShelfWidth { code, name, view }
+}
+
+/// All of them, in the order of lists.
+pub const SHELF_WIDTHS: [ShelfWidth; 8] = [
+    shelf_width("seat.widest", NamedWidth::SeatWidest, Some(View::Top)),
+    shelf_width("seat.waist", NamedWidth::SeatWaist, Some(View::Top)),
+    shelf_width("panels.widest", NamedWidth::SeatWidest, Some(View::Underside)),
+    shelf_width("panels.waist", NamedWidth::SeatWaist, Some(View::Underside)),
+    shelf_width("channel.front", NamedWidth::ChannelFront, None),
+    shelf_width("channel.middle", NamedWidth::ChannelMiddle, None),
+    shelf_width("channel.rear", NamedWidth::ChannelRear, None),
+    shelf_width("channel.narrowest", NamedWidth::ChannelNarrowest, None),
+];
+
+impl ShelfWidth {
+    /// The sheet's name of it, and the view that it is taken in where that matters.
+    pub fn named(self) -> (NamedWidth, Option<View>) {
+        (self.name, self.view)
+    }
+}
+
 /// The row of one sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SheetSummary {
@@ -68,9 +100,10 @@ impl SheetSummary {
         }
     }
 
-    /// The named width of that name.
-    pub fn width(&self, name: NamedWidth) -> Option<&SummaryWidth> {
-        self.widths.iter().find(|w| w.name == name)
+    /// A width of the sheet, where its view shows it.
+    pub fn width(&self, width: ShelfWidth) -> Option<&SummaryWidth> {
+        let shown = width.view.is_none() || width.view == self.view;
+        self.widths.iter().find(|w| shown && w.name == width.name)
     }
 
     /// The row as flat keys in a fixed order, the same for every sheet: what was not measured is null.
@@ -89,9 +122,9 @@ impl SheetSummary {
         put("photo_sha256", self.photos_sha256.first().map_or("", String::as_str).into());
         put("photos", self.photos_sha256.len().into());
         put("midline_mm", number(self.midline_mm));
-        for name in NamedWidth::ALL {
-            let width = self.width(name);
-            let key = name.as_str().replace('.', "_");
+        for listed in SHELF_WIDTHS {
+            let width = self.width(listed);
+            let key = listed.code.replace('.', "_");
             put(&format!("{key}_mm"), number(width.map(|w| w.mm)));
             put(&format!("{key}_u95_mm"), number(width.map(|w| w.u95)));
         }

@@ -18,11 +18,58 @@ fn error_line(args: &[&str]) -> String {
     crate::said::error_line(&seatspan(args))
 }
 
+const BY_HAND: &str = "fixtures/fit/by-hand/harebell.toml";
+const HORSE: &str = "fixtures/fit/horses/moss.toml";
+
 #[test]
-fn assess_says_what_it_comes_to_and_the_cautions_once() {
-    let text = printed(&["assess", TOP, UNDERSIDE, "--rider", RIDER]);
-    assert!(text.contains("rider:     nothing measured speaks against it"), "{text}");
+fn assess_gives_the_short_answer_first_and_the_cautions_once() {
+    let args = ["assess", TOP, UNDERSIDE, "--rider", RIDER, "--saddle", BY_HAND, "--horse", HORSE];
+    let text = printed(&args);
+    let at = |part: &str| text.find(part).unwrap_or_else(|| panic!("no {part:?} in\n{text}"));
+    let order = ["RIDER: nothing against", "HORSE: open", "SADDLE:", "see a doctor", "-- rider --"].map(at);
+    assert!(order.is_sorted(), "{text}");
     assert_eq!(text.matches("stop and see a doctor").count(), 1);
+    assert!(!text.contains("not judged") && !text.contains("% "), "{text}");
+    let all = printed(&[&args[..], &["--all", "--numbers"]].concat());
+    assert!(all.contains("not judged") && all.contains("chance that it holds: "), "{all}");
+}
+
+#[test]
+fn without_a_horse_the_widths_are_stated_and_the_fitter_is_asked() {
+    let text = printed(&["assess", TOP, UNDERSIDE, "--rider", RIDER]);
+    assert!(text.contains("HORSE: no verdict\n  why   width of the channel over the spine"), "{text}");
+    assert!(text.contains("enter it in a horse file"), "{text}");
+}
+
+/// The page shows what the program prints.
+#[test]
+fn the_answer_in_the_page_for_fitters_is_the_one_printed() {
+    let page = std::fs::read_to_string("docs/fitting.md").unwrap();
+    let command = page.lines().find_map(|l| l.strip_prefix("    seatspan ")).unwrap();
+    let args: Vec<String> = command
+        .split(' ')
+        .flat_map(|arg| match arg.contains('*') {
+            true => vec![arg.replace('*', "top"), arg.replace('*', "underside")],
+            false => vec![arg.to_owned()],
+        })
+        .collect();
+    let text = printed(&args.iter().map(String::as_str).collect::<Vec<_>>());
+    let shown = page.split("```text\n").nth(1).and_then(|rest| rest.split("...\n```").next()).unwrap();
+    assert!(text.starts_with(shown), "the page shows\n{shown}\nand the program prints\n{text}");
+}
+
+#[test]
+fn the_shelf_lists_panels_apart_from_seats_and_warns_under_a_ranking() {
+    let list = printed(&["shelf", "fixtures/fit/saddles"]);
+    assert!(list.lines().next().unwrap().contains("panels.widest"), "{list}");
+    // All undersides are 224 mm wide outside; no seat is.
+    let seats = printed(&["shelf", "fixtures/fit/saddles", "--width", "seat.widest=223..225"]);
+    assert_eq!(seats.trim(), "no sheet matches");
+    let panels = printed(&["shelf", "fixtures/fit/saddles", "--width", "panels.widest=22.3cm..22.5cm"]);
+    assert_eq!(panels.lines().count(), 7, "{panels}");
+    let output = seatspan(&["shelf", "fixtures/fit/saddles", "--rider", RIDER]);
+    let ranked = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(ranked.matches("stop and see a doctor").count(), 1, "{ranked}");
 }
 
 #[test]
@@ -36,7 +83,7 @@ fn assess_as_json_is_an_assessment() {
 #[test]
 fn compare_prints_text_csv_and_json() {
     let base = ["compare", TOP, UNDERSIDE, OTHER, "--rider", RIDER];
-    assert!(printed(&base).starts_with("for Ilse Varn (invented)\n1. harebell"));
+    assert!(printed(&base).starts_with("for Ilse Varn (invented)\n1. "));
     let csv = printed(&[&base[..], &["--format", "csv", "--sort", "name"]].concat());
     let lines: Vec<&str> = csv.lines().collect();
     assert!(lines[0].starts_with("saddle,rank,kind,of") && lines.len() > 20, "{csv}");
@@ -79,6 +126,11 @@ fn a_rider_file_is_written_once_and_checks_out() {
     let path = file.to_str().unwrap();
     printed(&["rider", path]);
     assert!(printed(&["rider", path, "--check"]).contains("no mistakes"));
+    for kind in ["--horse", "--saddle"] {
+        let other = folder.path().join(format!("x{kind}.toml")).display().to_string();
+        printed(&["rider", &other, kind]);
+        assert!(printed(&["rider", &other, kind, "--check"]).contains("no mistakes"));
+    }
     assert!(error_line(&["rider", path]).contains("--force"));
     assert!(printed(&["rider", "--form"]).starts_with("<!doctype html>"));
 }
@@ -101,10 +153,7 @@ fn every_command_that_reads_sheets_reads_version_1() {
     let out = tempfile::tempdir().unwrap();
     let folder = out.path().display().to_string();
     std::fs::copy(&top, out.path().join("top.sheet.json")).unwrap();
-    assert!(
-        printed(&["assess", &top, &underside, "--rider", RIDER])
-            .contains("nothing measured speaks against it")
-    );
+    assert!(printed(&["assess", &top, &underside, "--rider", RIDER]).contains("RIDER: open"));
     assert!(printed(&["compare", &top, &other, "--format", "csv"]).contains("seat.widest"));
     assert!(printed(&["shelf", &folder]).contains("harebell"));
     // One saddle, measured twice.

@@ -33,7 +33,7 @@ fn put(folder: &Path, name: &str, change: impl FnOnce(&mut Sheet)) {
     sheet::write(&folder.join(format!("{name}.sheet.json")), &sheet, false).unwrap();
 }
 
-/// Three sheets: 231.4 ± 1.8 mm, and narrower ones.
+/// Three sheets: an underside of 231.4 ± 1.8 mm, and two narrower seats.
 fn three() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
     put(folder.path(), "Ahorn", |_| {});
@@ -45,6 +45,7 @@ fn three() -> TempDir {
     std::fs::create_dir(folder.path().join("below")).unwrap();
     put(&folder.path().join("below"), "Birke", |s| {
         s.widths[0].mm = 206.0;
+        s.view = Some(View::Top);
         s.photos[0].taken = None;
     });
     folder
@@ -119,7 +120,7 @@ fn sheets_are_found_by_name_view_and_date() {
     let folder = three();
     let of = |more: &[&str]| names(&shelf(folder.path(), &[more, &["--json"]].concat()));
     assert_eq!(of(&["--name", "größe"]), ["Größe Łuk"]);
-    assert_eq!(of(&["--view", "top"]), ["Größe Łuk"]);
+    assert_eq!(of(&["--view", "top"]), ["Größe Łuk", "Birke"]);
     assert_eq!(of(&["--since", "2026-06-01"]), ["Größe Łuk"]);
     assert_eq!(of(&["--until", "2026-05-02"]), ["Ahorn"]);
 }
@@ -150,7 +151,7 @@ fn sheets_are_sorted_by_a_width() {
 #[test]
 fn csv_has_a_row_a_sheet_and_points_as_decimal_signs() {
     let folder = three();
-    put(folder.path(), "=1+1", |_| {});
+    put(folder.path(), "=1+1", |s| s.view = Some(View::Top));
     let csv = folder.path().join("out.csv");
     stdout(&shelf(folder.path(), &["--csv", csv.to_str().unwrap()]));
     let mut reader = csv::Reader::from_path(&csv).unwrap();
@@ -159,6 +160,10 @@ fn csv_has_a_row_a_sheet_and_points_as_decimal_signs() {
     let rows: Vec<_> = reader.records().map(Result::unwrap).collect();
     assert_eq!(rows.len(), 4);
     assert!(rows.iter().any(|r| &r[column("seat_widest_mm", &head)] == "231.4"));
+    assert!(
+        rows.iter().any(|r| &r[column("panels_widest_mm", &head)] == "231.4"),
+        "an underside has no seat"
+    );
     assert!(rows.iter().any(|r| &r[column("saddle", &head)] == "'=1+1"), "no spreadsheet may run a name");
 }
 

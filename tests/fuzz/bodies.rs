@@ -5,6 +5,7 @@ use std::sync::LazyLock;
 use lab::synth::tag_patch::{Patch, levels, tag};
 use seatspan::card::find_cards;
 use seatspan::fit::assess::{AssessmentRequest, assess};
+use seatspan::fit::entered::Entered;
 use seatspan::fit::result::Assessment;
 use seatspan::fit::rider::Rider;
 use seatspan::fit::rule::RuleSet;
@@ -74,16 +75,16 @@ static SADDLE: LazyLock<Vec<Sheet>> = LazyLock::new(|| {
 });
 static BUILT_IN: LazyLock<RuleSet> = LazyLock::new(|| RuleSet::built_in().expect("the project's rules"));
 /// A rider of whom nearly all is known.
-static ILSE: LazyLock<Rider> = LazyLock::new(|| {
-    Rider::from_text("ilse.toml", include_str!("../../fixtures/fit/riders/ilse.toml"))
-        .expect("a rider of the project")
+static ILSE: LazyLock<Entered> = LazyLock::new(|| {
+    let read = Rider::from_text("ilse.toml", include_str!("../../fixtures/fit/riders/ilse.toml"));
+    Entered::of_rider(read.expect("a rider of the project"))
 });
 
 /// Any bytes as a file of rules over the project's own: refused in one line, or a saddle is judged by them in numbers.
 pub fn rules(bytes: &[u8]) {
     let Ok(written) = std::str::from_utf8(bytes) else { return };
     let mut set = BUILT_IN.clone();
-    let read = set.add("case.toml", written).map_err(|e| e.to_string()).and_then(|()| set.finish());
+    let read = set.add("case.toml", written).map_err(|e| e.to_string());
     match read {
         Err(said) => one_line(&said),
         Ok(()) => judge(&set, &ILSE),
@@ -97,16 +98,16 @@ pub fn rider(bytes: &[u8]) {
         .and_then(|rider| BUILT_IN.check_complaints(&rider).map(|()| rider));
     match read {
         Err(said) => one_line(&said.to_string()),
-        Ok(rider) => judge(&BUILT_IN, &rider),
+        Ok(rider) => judge(&BUILT_IN, &Entered::of_rider(rider)),
     }
 }
 
-fn judge(rules: &RuleSet, rider: &Rider) {
-    match assess(&AssessmentRequest { sheets: &SADDLE, rider, rules, confidence: CONFIDENCE }) {
+fn judge(rules: &RuleSet, entered: &Entered) {
+    match assess(&AssessmentRequest { sheets: &SADDLE, entered, rules, confidence: CONFIDENCE }) {
         Err(said) => one_line(&said),
         Ok(assessment) => {
             in_numbers(&assessment);
-            let said = text(&assessment, AssessmentOptions { sources: true });
+            let said = text(&assessment, AssessmentOptions { sources: true, numbers: true, all: true });
             assert!(said.chars().all(|c| c == '\n' || !c.is_control()), "{said:?}");
             judged::verdicts(&assessment, rules, &SADDLE[0]);
         }

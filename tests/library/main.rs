@@ -2,6 +2,7 @@
 
 mod architecture;
 mod fit;
+mod fit_simulated;
 mod fuzz_cases;
 mod photo_files;
 mod print_pages;

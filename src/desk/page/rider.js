@@ -4,8 +4,8 @@ import * as api from "./api.js";
 import { h, notify, notifyProblem } from "./dom.js";
 
 const COMPLAINTS = [
-  ["hip-pain", "hips hurt"], ["numb-feet", "feet go numb"], ["pressure-in-front", "pressure in front"],
-  ["chafing-in-front", "chafing in front"], ["sliding-back", "slides back"], ["sore-seat-bones", "sore seat bones"],
+  ["hip-pain", "pain in the hips"], ["numb-feet", "numb feet"], ["pressure-in-front", "pressure in front"],
+  ["chafing-in-front", "chafing in front"], ["sliding-back", "sliding back"], ["sore-seat-bones", "sore seat bones"],
 ];
 
 export async function riderView(main) {
@@ -15,7 +15,7 @@ export async function riderView(main) {
     form.given = rider ?? {};
     form.replaceChildren(...fields(form.given), buttons(form, fill, offer));
   };
-  const sample = { name: "Ilse Varn (invented)", pattern: "women", thighs: "rounded", seat_bones: { spacing: "128 mm", how: "imprint-centres", station: 0.68 }, horse: { channel: "3 fingers" } };
+  const sample = { name: "Ilse Varn (invented)", pattern: "women", thighs: "rounded", seat_bones: { spacing: "128 mm", how: "imprint-centres", station: 0.68 }, horse: { channel: "80 mm", channel_most: "95 mm" } };
   const place = h("div", {});
   const offer = (found) => place.replaceChildren(found.length
     ? h("p", {}, h("label", { for: "found" }, "Saved riders "),
@@ -40,20 +40,26 @@ function fields(rider) {
   return [
     h("fieldset", {}, h("legend", {}, "The rider"),
       text("name", "Name in reports", rider.name),
-      choice("pattern", "Trade rules for", rider.pattern, [["women", "women"], ["men", "men"], ["none", "neither"]]),
+      text("date", "Date", rider.date, "such as 2026-05-02"),
+      choice("pattern", "Compare with the trade’s pattern for", rider.pattern, [["women", "women"], ["men", "men"], ["none", "neither"]]),
       choice("thighs", "Inner thighs", rider.thighs, [["rounded", "rounded"], ["flat", "flat"]])),
     h("fieldset", {}, h("legend", {}, "Seat bones"),
-      text("seat_bones.spacing", "Spacing", rider.seat_bones?.spacing, "with its unit: 128 mm or 5 in"),
+      text("seat_bones.spacing", "Spacing", rider.seat_bones?.spacing, "128, 12.8 cm or 5 in; without a unit in mm"),
       choice("seat_bones.how", "How it was measured", rider.seat_bones?.how, [
         ["imprint-centres", "between the centres of two dents in a board"], ["imprint-outer", "between the outer rims of the dents"],
         ["by-hand", "felt by hand, between the centres"], ["clinical", "from an examination or a scan"]]),
       text("seat_bones.station", "Where along the seat", rider.seat_bones?.station, "from 0 (front end) to 1 (rear end), such as 0.68")),
-    h("fieldset", {}, h("legend", {}, "Hand and horse"),
-      text("hand.finger", "One finger of the rider’s hand", rider.hand?.finger, "across the middle knuckle, such as 18 mm"),
-      text("horse.channel", "Clearance over the horse’s spine", rider.horse?.channel, "such as 80 mm, or 3 fingers"),
+    h("fieldset", {}, h("legend", {}, "Hand"),
+      text("hand.four_fingers", "Four fingers held together", rider.hand?.four_fingers, "across the middle knuckles, such as 72 mm"),
+      text("hand.finger", "Or one finger", rider.hand?.finger, "such as 18 mm")),
+    h("fieldset", {}, h("legend", {}, "Horse"),
+      text("horse.name", "Name", rider.horse?.name),
+      text("horse.date", "Measured on", rider.horse?.date, "such as 2026-05-02"),
+      text("horse.channel", "Channel over the spine, at least", rider.horse?.channel, "such as 80 mm, or 3 fingers"),
+      text("horse.channel_most", "At most", rider.horse?.channel_most, "where the panels still lie on the muscle"),
       text("horse.panel", "Width of one panel", rider.horse?.panel, "the width you want, such as 90 mm")),
     h("fieldset", {}, h("legend", {}, "Load"),
-      text("load.rider", "Rider’s weight", rider.load?.rider, "with its unit: 68 kg"), text("load.saddle", "Saddle’s weight", rider.load?.saddle, "with its unit: 8 kg")),
+      text("load.rider", "Rider’s weight", rider.load?.rider, "in kg or lb"), text("load.saddle", "Saddle’s weight", rider.load?.saddle, "in kg or lb")),
     h("fieldset", { class: "choice" }, h("legend", {}, "What the rider feels"), COMPLAINTS.map(([id, words]) =>
       h("label", {}, h("input", { type: "checkbox", name: "complaints", value: id, checked: rider.complaints?.includes(id) }), ` ${words}`))),
   ];

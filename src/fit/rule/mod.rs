@@ -109,6 +109,8 @@ pub struct Words {
     pub undecided: String,
     /// What to try next.
     pub next: String,
+    /// What to ask or enter where there is no verdict.
+    pub ask: String,
 }
 
 /// Words of the rider file that a rule applies to: every key must hold one of its words.
@@ -125,6 +127,8 @@ pub struct Rule {
     pub about: About,
     /// How much a miss weighs.
     pub severity: Severity,
+    /// Whether it is a rule of thumb about many riders or horses: a miss leaves the question open for this one.
+    pub thumb: bool,
     /// When it applies.
     pub when: When,
     /// What it looks at.
@@ -139,8 +143,6 @@ pub struct Rule {
     pub bands: Vec<Band>,
     /// What it says.
     pub words: Words,
-    /// A rule with which a miss weighs more, and how much.
-    pub together: Option<(String, Severity)>,
     /// Remarks for riders of whom the condition holds.
     pub remarks: Vec<(When, String)>,
     /// Keys of the sources of the idea.

@@ -6,7 +6,7 @@ use super::{
 };
 use crate::fit::expr::{FIELDS, Node, parse};
 use crate::fit::hint::did_you_mean;
-use crate::fit::rider::{HOW, PATTERNS, THIGHS};
+use crate::fit::rider::{HOW, PATTERNS, THIGHS, UNKNOWN};
 use crate::fit::text::{Placed, TextError, TomlTable, TomlText};
 use crate::fit::unit::{Dim, MM, NO_UNIT, Unit, unit_named};
 
@@ -31,7 +31,8 @@ impl RuleSet {
             "about",
             &[("rider", About::Rider), ("horse", About::Horse), ("saddle", About::Saddle)],
         )?;
-        let severity = severity(&mut t, "severity")?;
+        let severity = word(&mut t, "severity", &SEVERITIES)?;
+        let thumb = t.flag("thumb")?;
         let when = when(&mut t)?;
         let measures = measures(&mut t)?;
         let dim = measures[0].node.dim().unwrap_or_default();
@@ -40,7 +41,6 @@ impl RuleSet {
         let upper = self.limit(&mut t, "upper", dim)?;
         let bands = self.bands(&mut t, dim)?;
         let words = words(&mut t, &lower, &upper)?;
-        let together = together(&mut t)?;
         let remarks = remarks(&mut t)?;
         let sources = t.strings("source")?;
         if sources.is_empty() {
@@ -57,6 +57,7 @@ impl RuleSet {
             title,
             about,
             severity,
+            thumb,
             when,
             measures,
             unit,
@@ -64,7 +65,6 @@ impl RuleSet {
             upper,
             bands,
             words,
-            together,
             remarks,
             sources,
         })
@@ -172,9 +172,8 @@ fn word<T: Copy>(t: &mut TomlTable, key: &str, words: &[(&str, T)]) -> Result<T,
     })
 }
 
-fn severity(t: &mut TomlTable, key: &str) -> Result<Severity, TextError> {
-    word(t, key, &[("serious", Severity::Serious), ("matters", Severity::Matters), ("look", Severity::Look)])
-}
+const SEVERITIES: [(&str, Severity); 3] =
+    [("serious", Severity::Serious), ("matters", Severity::Matters), ("look", Severity::Look)];
 
 fn expression(text: TomlText, placed: &Placed) -> Result<Node, TextError> {
     parse(&placed.value).map_err(|(at, what)| text.error(placed.at + 1 + at, what))
@@ -188,8 +187,9 @@ fn when(t: &mut TomlTable) -> Result<When, TextError> {
     let mut all = When::new();
     for (key, words) in CONDITIONS {
         let found = inner.strings(key)?;
-        if let Some(odd) = found.iter().find(|p| !words.contains(&p.value.as_str())) {
-            let hint = did_you_mean(&odd.value, words.iter().copied());
+        let known = || words.iter().copied().chain([UNKNOWN]);
+        if let Some(odd) = found.iter().find(|p| known().all(|word| word != p.value)) {
+            let hint = did_you_mean(&odd.value, known());
             return Err(inner.text().error(odd.at, format!("`{key}` cannot be \"{}\"; {hint}", odd.value)));
         }
         if !found.is_empty() {
@@ -252,15 +252,8 @@ fn words(t: &mut TomlTable, lower: &Option<Limit>, upper: &Option<Limit>) -> Res
         above: get("above", upper.is_some())?,
         undecided: get("undecided", limited)?,
         next: get("next", limited)?,
+        ask: get("ask", false)?,
     })
-}
-
-fn together(t: &mut TomlTable) -> Result<Option<(String, Severity)>, TextError> {
-    let Some(mut inner) = t.table("together")? else { return Ok(None) };
-    let with = inner.need_string("with")?.value;
-    let weighs = severity(&mut inner, "weighs")?;
-    inner.finish()?;
-    Ok(Some((with, weighs)))
 }
 
 fn remarks(t: &mut TomlTable) -> Result<Vec<(When, String)>, TextError> {

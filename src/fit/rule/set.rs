@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Complaint, Default, Rule, Source, SourceKind, parse};
 use crate::fit::hint::did_you_mean;
 use crate::fit::rider::Rider;
-use crate::fit::text::{TextError, TomlText, one_line};
+use crate::fit::text::{TextError, TomlText};
 
 /// A set of rules.
 #[derive(Debug, Clone, PartialEq, std::default::Default)]
@@ -77,25 +77,6 @@ impl RuleSet {
             self.complaints.push(complaint);
         }
         root.finish()
-    }
-
-    /// Checks that need the whole set.
-    ///
-    /// # Errors
-    /// A rule that goes together with one that is not there.
-    pub fn finish(&self) -> Result<(), String> {
-        for rule in &self.rules {
-            let with =
-                rule.together.as_ref().map(|t| &t.0).filter(|w| !self.rules.iter().any(|r| r.id == **w));
-            if let Some(with) = with {
-                let hint = did_you_mean(with, self.rules.iter().map(|r| r.id.as_str()));
-                return Err(one_line(&format!(
-                    "rule `{}` goes together with `{with}`, which is not there; {hint}",
-                    rule.id
-                )));
-            }
-        }
-        Ok(())
     }
 
     /// The complaints of a rider file are those of the rules: only with them does a slip show.

@@ -3,6 +3,7 @@
 use super::key;
 use super::plan::apart;
 use crate::canvas::{Anchor, Canvas, Colour, MM_PER_INCH, Path, Point, Stroke};
+use crate::numeric::words::View;
 use crate::report::palette::{
     AXIS, CHANNEL_EDGE, CHANNEL_WASH, HAIRLINE, INK, LABEL, PAPER, SEAT_EDGE, SEAT_WASH, SMALL, TICK,
 };
@@ -96,7 +97,7 @@ pub fn step(span: f64, most: f64) -> f64 {
 /// The chart of one sheet; `limits` are those of a rider's rules.
 pub fn widths(sheet: &Sheet, shape: &Shape, limits: &[LimitRange], width_mm: f64) -> Canvas {
     let channel = sheet.stations.iter().any(|s| s.channel.is_some());
-    let legend = legend(channel, !limits.is_empty(), width_mm);
+    let legend = legend(shape.view, channel, !limits.is_empty(), width_mm);
     let top = TOP_MM + legend.height_mm;
     let height = top + 57.0;
     let label = "Widths along the saddle from front to rear, with their 95 % uncertainty";
@@ -207,8 +208,12 @@ fn limit_words(canvas: &mut Canvas, plot: &Plot, words: &str, [from, to]: [f64; 
 }
 
 /// What the chart's lines are, beside one another as far as they fit. Its height is what it adds to a chart with one line.
-fn legend(channel: bool, limits: bool, width_mm: f64) -> Canvas {
-    let mut entries = vec![(SEAT_EDGE, Some(SEAT_WASH), "seat, with its 95 % uncertainty")];
+fn legend(view: View, channel: bool, limits: bool, width_mm: f64) -> Canvas {
+    let outer = match view {
+        View::Top => "seat, with its 95 % uncertainty",
+        View::Underside => "panels, outside, with their 95 % uncertainty",
+    };
+    let mut entries = vec![(SEAT_EDGE, Some(SEAT_WASH), outer)];
     if channel {
         entries.push((CHANNEL_EDGE, Some(CHANNEL_WASH), "channel"));
     }

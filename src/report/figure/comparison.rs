@@ -87,10 +87,10 @@ pub fn outlines(shapes: &[&Shape], saddles: &[Numbered], part: Part, of: f64, pl
 }
 
 /// Widths of a part along each saddle.
-pub fn widths(sheets: &[&Sheet], saddles: &[Numbered], part: Part, width_mm: f64) -> Canvas {
+pub fn widths(sheets: &[&Sheet], saddles: &[Numbered], part: Part, line: &str, width_mm: f64) -> Canvas {
     let legend_mm = LINE_MM * saddles.len() as f64 + 3.0;
     let height = 60.0 + legend_mm;
-    let label = format!("Widths of the {} along each saddle", part.as_str());
+    let label = format!("{line}: width along each saddle");
     let mut canvas = Canvas::new([width_mm, height], label);
     let width = |s: &Station| match part {
         Part::Seat => s.seat.as_ref().map(|w| w.mm),

@@ -3,9 +3,10 @@
 use super::key;
 use super::ruler::Ruler;
 use crate::canvas::{Anchor, Canvas, Path, Point, Stroke, TextStyle};
-use crate::numeric::words::{Part, View};
+use crate::numeric::words::Part;
 use crate::report::palette::{CHANNEL_EDGE, HAIRLINE, INK, LABEL, MIDLINE, NAMED, SEAT_EDGE, SMALL, SOFT};
 use crate::report::shape::Shape;
+use crate::report::words::seen;
 
 /// What is shown around the saddle, mm of the saddle.
 const AROUND_MM: f64 = 30.0;
@@ -47,7 +48,7 @@ impl OnPaper {
 /// The plan at 1 to `of` (5 gives 1:5).
 pub fn plan(shape: &Shape, of: f64) -> Canvas {
     let window = window_mm(&[shape]);
-    let label = format!("Plan of the outline at 1:{of:.0}, {}", seen(shape.view));
+    let label = format!("Plan of the outline at 1:{of:.0}, seen {}", seen(shape.view));
     let (mut canvas, paper) = ruled(window, of, label, KEYS_MM);
     for i in 1..20 {
         let (at, half) = (f64::from(i) / 20.0, shape.reach_mm() + 6.0);
@@ -74,14 +75,6 @@ pub fn edge_look(part: Part) -> (&'static str, Stroke) {
     match part {
         Part::Seat => ("seat-edge", SEAT_EDGE),
         Part::Channel => ("channel-edge", CHANNEL_EDGE),
-    }
-}
-
-/// From where the drawing is seen.
-pub fn seen(view: View) -> &'static str {
-    match view {
-        View::Top => "seen from above",
-        View::Underside => "seen from below, as in the photo",
     }
 }
 

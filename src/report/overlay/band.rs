@@ -3,6 +3,7 @@
 use super::{TEXT, style};
 use crate::canvas::{Anchor, CAP_HEIGHT, Canvas, Path, Point, TextStyle, fitted};
 use crate::report::palette::INK;
+use crate::report::words::outer_line;
 use crate::sheet::Sheet;
 
 const TITLE: TextStyle = TextStyle::bold(4.0, INK);
@@ -55,7 +56,9 @@ pub(super) fn add(sheet: &Sheet, photo: usize, unplaced: &[String], canvas: &mut
     legend.entry(None, "± is the 95 % uncertainty");
     legend.at = [BORDER_MM, legend.at[1] + LINE_MM + 0.5];
     for line in shown {
-        legend.entry(Some(line), line.legend);
+        let is_outer = line.class == style::SEAT_EDGE.class;
+        let words = if is_outer { sheet.view.map_or(line.legend, outer_line) } else { line.legend };
+        legend.entry(Some(line), words);
     }
     for text in unplaced {
         legend.entry(None, text);

@@ -60,10 +60,11 @@ pub fn document(subjects: &[ReportSubject], options: &Options) -> Document {
 }
 
 fn one_view(view: View, compared: &[&Compared], units: Units) -> [Section; 3] {
-    let (seen, ids) = match view {
-        View::Top => ("Seen from above", ["top-outlines", "top-widths", "top-along"]),
-        View::Underside => ("Seen from below", ["underside-outlines", "underside-widths", "underside-along"]),
+    let ids = match view {
+        View::Top => ["top-outlines", "top-widths", "top-along"],
+        View::Underside => ["underside-outlines", "underside-widths", "underside-along"],
     };
+    let seen = format!("Seen {}", words::seen(view));
     let saddles: Vec<Numbered> = compared.iter().map(|one| one.saddle.clone()).collect();
     let shapes: Vec<&Shape> = compared.iter().map(|one| &one.shape).collect();
     let sheets: Vec<&Sheet> = compared.iter().map(|one| one.sheet).collect();
@@ -71,17 +72,19 @@ fn one_view(view: View, compared: &[&Compared], units: Units) -> [Section; 3] {
     let of = [4.0, 5.0, 6.0, 8.0, 10.0].into_iter().find(|of| width / of <= 88.0).unwrap_or(15.0);
     let parts: &[(Part, &str)] = match view {
         View::Top => &[(Part::Seat, "Edges of the seat")],
-        View::Underside => &[(Part::Seat, "Edges of the seat"), (Part::Channel, "Edges of the channel")],
+        View::Underside => {
+            &[(Part::Seat, "Outer edges of the panels"), (Part::Channel, "Edges of the channel")]
+        }
     };
-    let outlines = parts.iter().map(|(part, words)| {
+    let outlines = parts.iter().map(|(part, line)| {
         let [wide, narrow] = [LegendPlace::Beside, LegendPlace::Below]
             .map(|place| outlines(&shapes, &saddles, *part, of, place));
-        let caption = format!("{words} at 1:{of:.0}, with their front ends and midlines together.");
+        let caption = format!("{line} at 1:{of:.0}, with their front ends and midlines together.");
         Block::Figures(vec![Captioned::new(wide, Some(narrow), caption)])
     });
-    let along = parts.iter().map(|(part, words)| {
-        let draw = |width_mm| widths(&sheets, &saddles, *part, width_mm);
-        let caption = format!("{words}: width at every twentieth of each saddle’s own midline.");
+    let along = parts.iter().map(|(part, line)| {
+        let draw = |width_mm| widths(&sheets, &saddles, *part, line, width_mm);
+        let caption = format!("{line}: width at every twentieth of each saddle’s own midline.");
         Captioned::at_both_widths(draw, [CHART_MM, NARROW_MM], caption)
     });
     [
@@ -103,7 +106,7 @@ fn tables(view: View, compared: &[&Compared], units: Units) -> Vec<Block> {
     for &name in view.named_widths() {
         let width =
             |one: &&Compared| one.sheet.width(name).map_or_else(missing, |w| units.first(w.mm, w.u95));
-        rows.push(row(words::width(name.as_str()), &mut compared.iter().map(width)));
+        rows.push(row(words::width(Some(view), name).into(), &mut compared.iter().map(width)));
         let difference = |one: &&Compared| match wider_by(one.sheet, first.sheet, name) {
             Some([mm, u95]) => {
                 let sure = if mm.abs() > u95 { "" } else { ", not sure" };
@@ -112,7 +115,7 @@ fn tables(view: View, compared: &[&Compared], units: Units) -> Vec<Block> {
             None => missing(),
         };
         if first.sheet.width(name).is_some() {
-            differences.push(row(words::width(name.as_str()), &mut others.iter().map(difference)));
+            differences.push(row(words::width(Some(view), name).into(), &mut others.iter().map(difference)));
         }
     }
     let taper = |one: &&Compared| match &one.sheet.front_taper {

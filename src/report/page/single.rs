@@ -8,7 +8,7 @@ use crate::numeric::words::{NamedWidth, View};
 use crate::photo::Photo;
 use crate::report::figure::chart::{CHART_MM, LimitRange, NARROW_MM, widths};
 use crate::report::figure::photo::straightened;
-use crate::report::figure::plan::{RULERS_MM, plan, seen, window_mm};
+use crate::report::figure::plan::{RULERS_MM, plan, window_mm};
 use crate::report::figure::symmetry::symmetry;
 use crate::report::shape::Shape;
 use crate::report::units::{Units, half_width};
@@ -83,10 +83,7 @@ pub fn document(subject: &ReportSubject, options: &Options) -> Document {
 }
 
 fn subtitle(sheet: &Sheet) -> String {
-    let view = sheet.view.map(|view| match view {
-        View::Top => "seen from above".to_owned(),
-        View::Underside => "seen from below".to_owned(),
-    });
+    let view = sheet.view.map(|view| format!("seen {}", words::seen(view)));
     let taken = sheet.photos.first().and_then(|p| p.taken.as_deref()).map(|taken| match sheet.photos.len() {
         0 | 1 => format!("photo of {}", day(taken)),
         count => format!("{count} photos together, the first of {}", day(taken)),
@@ -146,7 +143,7 @@ fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
         .filter_map(|name| shape.named.iter().find(|w| w.name == *name))
         .map(|w| KeyFigure {
             key: Some(w.key.clone()),
-            label: words::width(w.name.as_str()),
+            label: words::width(Some(shape.view), w.name).into(),
             value: units.plain(w.mm),
             uncertainty: units.plus_minus(w.u95),
             second: units.second(w.mm),
@@ -193,8 +190,10 @@ fn photo_and_plan(subject: &ReportSubject, shape: &Shape) -> Section {
                 [first, _, ..] => format!("The first of {} photos, {},", sheet.photos.len(), first.file),
                 _ => "The photo".to_owned(),
             };
-            let caption =
-                format!("{which} at 1:{of:.0}, straightened at the height of the edges of the seat.");
+            let caption = format!(
+                "{which} at 1:{of:.0}, straightened at the height of the {}.",
+                words::outer_line(shape.view)
+            );
             items.push(Captioned::new(figure, None, caption));
         }
         Err(reason) => blocks.push(Block::Text(format!("Without a picture: {}", sentence(reason)))),
@@ -207,8 +206,9 @@ fn photo_and_plan(subject: &ReportSubject, shape: &Shape) -> Section {
         View::Top => "",
     };
     let caption = format!(
-        "The plan at the same scale, {}. Blue: edge of the seat{dashed}. Dash and dot: the midline.",
-        seen(shape.view)
+        "The plan at the same scale, seen {}. Blue: {}{dashed}. Dash and dot: the midline.",
+        words::seen(shape.view),
+        words::outer_line(shape.view)
     );
     items.push(Captioned::new(plan(shape, of), None, caption));
     blocks.push(Block::Figures(items));
@@ -231,7 +231,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
     let measured = shape.named.iter().map(|w| {
         vec![
             w.key.clone(),
-            words::width(w.name.as_str()),
+            words::width(Some(shape.view), w.name).into(),
             units.plain(w.mm),
             units.plus_minus(w.u95),
             units.second(w.mm),
@@ -243,7 +243,7 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
         shape.view.named_widths().iter().filter(|name| shape.named.iter().all(|w| w.name != **name));
     let missing = missing.map(|name| {
         let mut row = vec![String::new(); 7];
-        (row[1], row[2]) = (words::width(name.as_str()), "not measured".into());
+        (row[1], row[2]) = (words::width(Some(shape.view), *name).into(), "not measured".into());
         row
     });
     let second = match units {

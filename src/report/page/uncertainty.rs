@@ -36,7 +36,7 @@ fn main_sources(sheet: &Sheet, of: &KeyedWidth) -> Option<[String; 2]> {
         .collect();
     let sources = format!("± {} mm: {}", half_width(of.u95, 1), main.join(", "));
     let any = !main.is_empty();
-    any.then(|| [format!("{} · {}", of.key, width(of.name.as_str())), unbroken(&sources)])
+    any.then(|| [format!("{} · {}", of.key, width(sheet.view, of.name)), unbroken(&sources)])
 }
 
 /// What the user can do, from the warnings, the doubts and the largest contribution.
