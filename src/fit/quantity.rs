@@ -191,6 +191,7 @@ impl Quantity {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::Matrix3;
 
     fn width(of: &str, mm: f64, cause: Influence, u: f64) -> Quantity {
         Quantity::exact(mm).with(ErrorId::new(of, Cause::Photo(cause)), u)
@@ -235,5 +236,42 @@ mod tests {
         let q = width("a", 76.0, Influence::EdgeLocalisation, 1.0).over(&fingers);
         approx::assert_relative_eq!(q.value, 4.0, epsilon = 1e-12);
         approx::assert_relative_eq!(q.u(), 0.1177, epsilon = 1e-4);
+    }
+
+    /// JCGM 100:2008, annex H.2: resistance, reactance and impedance from simultaneous readings, whose errors are
+    /// correlated. Data and results (R 127.732, 0.071; X 219.847, 0.295; Z 254.260, 0.236 ohm) as the test files of the
+    /// Python package suncal quote them. The published u(X) comes of rounded intermediates: 0.001 ohm is allowed.
+    #[test]
+    fn the_impedance_of_annex_h2() {
+        let voltage = [5.007, 4.994, 5.005, 4.990, 4.999];
+        let current = [19.663e-3, 19.639e-3, 19.640e-3, 19.685e-3, 19.678e-3];
+        let phase = [1.0456, 1.0438, 1.0468, 1.0428, 1.0433];
+        let series = [voltage, current, phase];
+        let mean = series.map(|s| s.iter().sum::<f64>() / 5.0);
+        let cov = |a: usize, b: usize| {
+            let sum: f64 = (0..5).map(|k| (series[a][k] - mean[a]) * (series[b][k] - mean[b])).sum();
+            sum / 20.0
+        };
+        // Correlated readings as sums of independent errors, by the covariance's Cholesky factor.
+        let factor = Matrix3::from_fn(cov).cholesky().unwrap().l();
+        let number = ["a", "b", "c"];
+        let reading = |k: usize| {
+            let errors = (0..3).map(|e| (ErrorId::new(number[e], Cause::NotItemised), factor[(k, e)]));
+            Quantity::exact(mean[k]).with_all(errors)
+        };
+        let [v, i, phi] = mean;
+        let z = v / i;
+        let cases = [
+            ("R", z * phi.cos(), [phi.cos() / i, -z * phi.cos() / i, -z * phi.sin()], 127.732, 0.071),
+            ("X", z * phi.sin(), [phi.sin() / i, -z * phi.sin() / i, z * phi.cos()], 219.847, 0.295),
+            ("Z", z, [1.0 / i, -z / i, 0.0], 254.260, 0.236),
+        ];
+        for (name, value, by, published, published_u) in cases {
+            let linear =
+                (0..3).map(|k| reading(k).scaled(by[k])).reduce(|sum, part| sum.plus(&part)).unwrap();
+            let got = linear.u();
+            println!("{name} {value:.4} ohm, u {got:.4}");
+            assert!((value - published).abs() <= 0.0006 && (got - published_u).abs() <= 0.001, "{name}");
+        }
     }
 }
