@@ -19,11 +19,12 @@ use crate::card::{FoundCards, find_cards_explained};
 use crate::explain::Explanation;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
+use crate::outline::Outline;
 use crate::outline::channel::trace_channel;
-use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_near, view_between};
+use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_between, trace_near};
+use crate::outline::form::FormPictures;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
-use crate::outline::{GIVEN_END_TOLERANCE_MM, Outline, trace_seat};
 use crate::photo::Photo;
 use crate::refusal::Refusal;
 use crate::width::response::Inputs;
@@ -104,7 +105,7 @@ impl Located {
     /// Finds the saddle and traces its edges.
     ///
     /// # Errors
-    /// As [`Request::check_hints`], [`find_saddle`] and [`trace_seat`].
+    /// As [`Request::check_hints`], [`find_saddle`], [`trace_near`] and [`trace_between`].
     pub fn trace(self, request: &Request, explain: &Explanation) -> Staged<Traced> {
         match self.outline(request, explain) {
             Ok((found, outline)) => {
@@ -126,12 +127,15 @@ impl Located {
         let [seat_lift, channel_lift] = request.lifts();
         let (photo, camera, cards) = (&*self.photo, &self.fit.camera, &*self.found.cards);
         let search = SearchScene { photo, camera, cards, hints: &request.hints, explain };
-        let saddle = saddle(&search, &seat_lift, request)?.within_photo(&search, &seat_lift)?;
-        let scene = search.scene(&saddle.midline, saddle.view);
+        let mut saddle = saddle(&search, &seat_lift, request)?.within_photo(&search, &seat_lift)?;
+        let scene = search.scene(&saddle.midline);
         let channel = match saddle.view {
             View::Top => None,
-            // Without a channel the seat still counts; a warning says what is missing.
-            View::Underside => trace_channel(&scene, &seat_lift, &channel_lift).ok(),
+            View::Underside => {
+                let pictures = saddle.pictures.take().unwrap_or_else(|| FormPictures::of(&scene, &seat_lift));
+                // Without a channel the seat still counts; a warning says what is missing.
+                trace_channel(&scene, &pictures, &seat_lift, &channel_lift).ok()
+            }
         };
         let mut outline = Outline { seat: saddle.seat.clone(), channel };
         outline.hide(&scene, &seat_lift, &channel_lift, &request.hidden);
@@ -144,15 +148,7 @@ fn saddle(search: &SearchScene, lift: &LiftProfile, request: &Request) -> Result
     let size_px = (search.photo.width_px(), search.photo.height_px());
     let between = |ends, view| Midline::from_photo(search.camera, size_px, ends, lift, view);
     match (request.ends, request.near, request.view) {
-        (Some(ends), _, view) => {
-            let view = match view {
-                Some(view) => view,
-                None => view_between(search, &between(ends, View::Top)?, lift)?,
-            };
-            let midline = between(ends, view)?;
-            let seat = trace_seat(&search.scene(&midline, view), lift, GIVEN_END_TOLERANCE_MM)?;
-            Ok(FoundSaddle { view, midline, seat })
-        }
+        (Some(ends), _, view) => trace_between(search, lift, &between(ends, View::Top)?, view),
         (None, Some((view, near)), asked) if asked.is_none_or(|asked| asked == view) => {
             trace_near(search, lift, &between(near, view)?, view)
         }

@@ -119,7 +119,7 @@ mod tests {
 
     #[test]
     fn a_circle_of_curves_keeps_its_radius() {
-        // At the middle of a quarter the curve lies where its four control points weigh 1, 3, 3, 1 over 8.
+        // At the middle of a quarter the curve is where its four control points weigh 1, 3, 3, 1 over 8.
         let Path { steps } = Path::circle([0.0, 0.0], 10.0);
         let (Step::Move(p), Step::Curve(a, b, q)) = (steps[0], steps[1]) else {
             panic!("a move and a curve")

@@ -174,7 +174,7 @@ impl Frame {
         self.along = (self.along + self.outward() * slope).normalize();
     }
 
-    /// Every pixel whose centre lies in the window; `None` when the window leaves the photo.
+    /// Every pixel whose centre is in the window; `None` when the window leaves the photo.
     fn samples(&self, photo: &Photo) -> Option<Vec<StepSample>> {
         let out = self.outward();
         let ext = self.along.abs() * self.half + out.abs() * self.reach[1];

@@ -6,7 +6,7 @@ use super::pattern::{MODULES, TagPlace, modules};
 use crate::numeric::homography::apply;
 use crate::photo::Photo;
 
-/// Modules of a tag that contradict the photo at a supposed place.
+/// Modules of a tag that contradict the photo at an assumed place.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CodeCheck {
     /// Data modules that contradict the code, of 36.

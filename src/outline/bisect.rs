@@ -11,7 +11,7 @@ use crate::numeric::polynomial::{polynomial, polynomial_covariance};
 pub const BISECTED: (f64, f64) = (0.15, 0.85);
 /// Stations at which the edges are bisected.
 const STATIONS: usize = 41;
-/// The middle of one station lies this far from a straight line, mm, before it loses its weight (Huber's function): flaws of
+/// The middle of one station is this far from a straight line, mm, before it loses its weight (Huber's function): flaws of
 /// one side, and saddles that are not quite even.
 const HUBER_MM: f64 = 2.0;
 /// Iterations of the reweighted line, each from the last one's weights.
@@ -22,7 +22,7 @@ const END_REACH_MM: f64 = 14.0;
 /// Points of the left and the right edge, mm in the card's horizontal.
 pub type Sides = [Vec<Vector2<f64>>; 2];
 
-/// The midline, seen the same way as `about`, that lies halfway between both edges and ends where its line cuts their ends.
+/// The midline, seen the same way as `about`, that is halfway between both edges and ends where its line cuts their ends.
 /// `None` where the edges are not traced well enough.
 pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
     let length = about.length_mm();

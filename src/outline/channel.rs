@@ -1,13 +1,12 @@
 //! The channel's two edges, seen from below.
 
-use super::chart::Chart;
 use super::curve::Curve;
 use super::edge::TracedEdge;
 use super::form::FormPictures;
 use super::lift::LiftProfile;
 use super::network::CHANNEL_RIM;
 use super::rim;
-use super::{Part, SIDES, Scene, Side};
+use super::{Part, Scene, Side};
 use crate::numeric::frame::CardPoint;
 use crate::numeric::parallel;
 use crate::refusal::{Refusal, RefusalCode};
@@ -20,17 +19,17 @@ pub const NO_CHANNEL_SEEN: f64 = 0.1;
 /// The first trace's steps are rounded off over this, mm.
 const SMOOTHING_MM: f64 = 5.0;
 
-/// Traces the channel's two edges, first seen with the whole form at the seat's lift, then each at its own.
+/// Traces the channel's two edges, first in the pictures of the form at the seat's lift, then each in a band at its own.
 ///
 /// # Errors
 /// `edges-not-found` when no channel is seen.
 pub fn trace_channel(
     scene: &Scene,
+    pictures: &FormPictures,
     seat_lift: &LiftProfile,
     lift: &LiftProfile,
 ) -> Result<[TracedEdge; 2], Refusal> {
-    let pictures = FormPictures::of(scene, seat_lift);
-    let posterior = pictures.channel(scene).filter(|posterior| posterior.visibility() >= CHANNEL_SEEN);
+    let posterior = pictures.channel().filter(|posterior| posterior.visibility() >= CHANNEL_SEEN);
     let posterior = posterior.ok_or_else(not_found)?;
     let trace = |i: usize| -> Option<TracedEdge> {
         let at_seat = posterior.points(i, None)?;
@@ -43,8 +42,7 @@ pub fn trace_channel(
                 Some(scene.camera.card_from_photo(pixel, lift.at_mm(station))?.horizontal())
             })
             .collect();
-        let chart = Chart::closed(scene.midline, SIDES[i]);
-        let first = Curve::of_side(&points?, &chart, SMOOTHING_MM, true);
+        let first = Curve::of_side(&points?, &pictures.charts[i], SMOOTHING_MM, true);
         let rim = rim::follow(&CHANNEL_RIM, scene, Part::Channel, lift, first)?;
         let mut traced = TracedEdge::of(scene, lift, &rim);
         // The rim's outwards is toward the midline; a rival's is away from it.

@@ -24,8 +24,6 @@ pub struct Ray {
 pub struct Chart {
     /// The rows from front to rear.
     pub rays: Vec<Ray>,
-    /// The side of the rider.
-    pub side: Side,
     /// Reach of the outline at the first and last row, where the midline's ends are.
     pub end_reach_mm: [f64; 2],
 }
@@ -59,7 +57,7 @@ impl Chart {
         let mut rear_rays: Vec<Ray> = fan(length - rear, rear, 1.0).collect();
         rear_rays.reverse();
         let rays = fan(front, front, -1.0).chain(straight).chain(rear_rays).collect();
-        Self { rays, side, end_reach_mm: [front, rear] }
+        Self { rays, end_reach_mm: [front, rear] }
     }
 
     /// The place of a reach between two rows, mm in the card's horizontal.
@@ -85,7 +83,7 @@ impl Chart {
     /// The point of a reach between two rows, at the profile's lift there.
     pub fn point_between(&self, row: f64, reach_mm: f64, midline: &Midline, lift: &LiftProfile) -> CardPoint {
         let p = self.plan_point(row, reach_mm);
-        let (station, _) = midline.station_and_offset(p, self.side);
+        let (station, _) = midline.station_and_offset(p, Side::Left);
         CardPoint::new(p.x, p.y, lift.at_mm(station))
     }
 }

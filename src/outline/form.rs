@@ -8,6 +8,7 @@ use super::chart::Chart;
 use super::curve::Curve;
 use super::hint::{self, Grid, HintCell};
 use super::lift::LiftProfile;
+use super::midline::Midline;
 use super::network::net::{EdgeNets, EdgePosterior, Planes};
 use super::network::{self, CHANNEL_FORM, COLUMNS, FORM, FORM_CHANNELS};
 use super::strip::{CHANNELS, Strip};
@@ -32,18 +33,21 @@ const MOST_ALONG: f64 = 0.87;
 /// Least visibility of a pair of edges, half of its rows: below it there is none.
 pub const LEAST_VISIBILITY: f64 = 0.5;
 
-/// The networks' pictures of a form, one a side.
+/// The networks' pictures of a form about a midline, one a side.
+#[derive(Debug, Clone)]
 pub struct FormPictures {
+    /// The midline.
+    pub midline: Midline,
     /// The charts of the left and the right side.
     pub charts: [Chart; 2],
-    /// Their pictures: each side's colours, those of the other one, and where a value lies across and along the chart.
+    /// Their pictures: each side's colours, those of the other one, and where a value is across and along the chart.
     pub planes: [Planes; 2],
     /// Hints, mm in the card's horizontal.
     hints: Vec<(Part, Vector2<f64>)>,
 }
 
 impl FormPictures {
-    /// The pictures about a midline.
+    /// The pictures about a scene's midline.
     pub fn of(scene: &Scene, lift: &LiftProfile) -> Self {
         let charts = SIDES.map(|side| Chart::closed(scene.midline, side));
         let means = charts.each_ref().map(|chart| network::means(&sampled(scene, lift, chart), SAMPLES));
@@ -57,7 +61,15 @@ impl FormPictures {
             planes
         });
         let hints = scene.hints.iter().filter_map(|h| Some((h.part, h.plan_point(scene, lift)?))).collect();
-        Self { charts, planes, hints }
+        Self { midline: *scene.midline, charts, planes, hints }
+    }
+
+    /// The same pictures for the other view, in which left and right are exchanged.
+    pub fn mirrored(mut self) -> Self {
+        self.midline = self.midline.mirrored();
+        self.charts.reverse();
+        self.planes.reverse();
+        self
     }
 
     /// The form's edges.
@@ -66,10 +78,10 @@ impl FormPictures {
     }
 
     /// The channel's edges. `None` where no row crosses them.
-    pub fn channel(&self, scene: &Scene) -> Option<FormPosterior<'_>> {
+    pub fn channel(&self) -> Option<FormPosterior<'_>> {
         let chart = &self.charts[0];
         let ray = |row: usize| &chart.rays[row * (chart.rays.len() - 1) / ROWS];
-        let crosses = |row: &usize| ray(*row).direction.dot(&scene.midline.along()).abs() <= MOST_ALONG;
+        let crosses = |row: &usize| ray(*row).direction.dot(&self.midline.along()).abs() <= MOST_ALONG;
         let first = (0..ROWS).find(crosses)?;
         let end = (0..ROWS).rev().find(crosses)? + 1;
         Some(self.posterior(&CHANNEL_FORM, Part::Channel, first..end))

@@ -68,7 +68,7 @@ const DRIFT: f64 = 0.05;
 const OWN_MM: f64 = 15.0;
 /// Length over which straps, shadows and worn patches mislead a trace, to either side, mm.
 const REACH_MM: f64 = 60.0;
-/// Floor of a likelihood: the edge may lie where the network sees none.
+/// Floor of a likelihood: the edge may be where the network gives it no probability.
 const LEAST: f32 = 1e-3;
 
 /// The posterior of rows conditioned on hints. `path_of` gives the traced column of each of `rows`.

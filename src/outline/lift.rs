@@ -7,7 +7,7 @@ use std::str::FromStr;
 pub struct LiftProfile {
     points: Vec<(f64, f64)>,
     /// How far each stretch bows off its straight line, in standard uncertainties, upwards positive; straight where there is
-    /// none. The first stretch lies before the first point, the last behind the last.
+    /// none. The first stretch is before the first point, the last behind the last.
     bows: Vec<f64>,
     /// Standard uncertainty of each given height, mm, independent from point to point.
     pub point_u_mm: f64,
@@ -25,7 +25,7 @@ pub const RULER_U_MM: f64 = 1.15;
 const BEND_MM: f64 = 320.0;
 /// How it goes on past the outermost heights, mm over the midline's length, as a standard uncertainty (a stated assumption).
 const SLOPE_MM: f64 = 120.0;
-/// However few heights there are, an edge lies within some centimetres of what they say, mm (a stated assumption).
+/// However few heights there are, an edge is within some centimetres of what they say, mm (a stated assumption).
 const MOST_BOW_MM: f64 = 30.0;
 /// Where nobody has measured, a saddle's edges lie within some centimetres of the card that was laid beside it.
 const UNKNOWN_U_MM: f64 = 25.0;

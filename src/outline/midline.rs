@@ -38,7 +38,7 @@ pub struct Midline {
     end_errors: EndErrors,
 }
 
-/// Shortest and longest midline that a saddle can have, mm; what lies outside is a wrong pair of points.
+/// Shortest and longest midline that a saddle can have, mm; what is outside is a wrong pair of points.
 const LENGTH_RANGE_MM: (f64, f64) = (200.0, 750.0);
 
 impl Midline {
@@ -56,7 +56,7 @@ impl Midline {
     /// The midline whose ends appear at two pixels, each taken at the lift of its own end.
     ///
     /// # Errors
-    /// `midline-outside` when a point lies outside the photo, cannot be taken to the plane, or the length is none
+    /// `midline-outside` when a point is outside the photo, cannot be taken to the plane, or the length is none
     /// that a saddle has.
     pub fn from_photo(
         camera: &Camera,
@@ -89,6 +89,11 @@ impl Midline {
         let left = Vector2::new(d.y, -d.x);
         let same_way = left.dot(&self.left) > 0.0;
         Self { front_mm, rear_mm, left: if same_way { left } else { -left }, ..*self }
+    }
+
+    /// The same midline in the other view.
+    pub fn mirrored(self) -> Self {
+        Self { left: -self.left, ..self }
     }
 
     /// The same midline with other errors of its ends.

@@ -91,8 +91,6 @@ pub struct Scene<'a> {
     pub camera: &'a Camera,
     /// The midline.
     pub midline: &'a Midline,
-    /// How the saddle is seen.
-    pub view: View,
     /// Points on edges, given by hand.
     pub hints: &'a [Hint],
     /// Collector of explanation pictures.
@@ -102,16 +100,17 @@ pub struct Scene<'a> {
 /// Ends given by hand are within this of the outline, mm.
 pub const GIVEN_END_TOLERANCE_MM: f64 = 4.0;
 
-/// Traces the seat form's two edges about a midline whose ends are on the outline within a tolerance, mm.
+/// Traces the seat form's two edges, from pictures about the scene's midline, whose ends are on the outline within a
+/// tolerance, mm.
 ///
 /// # Errors
 /// `edges-not-found` when no boundary runs round the form.
 pub fn trace_seat(
     scene: &Scene,
     lift: &LiftProfile,
+    pictures: &FormPictures,
     end_tolerance_mm: f64,
 ) -> Result<[TracedEdge; 2], Refusal> {
-    let pictures = FormPictures::of(scene, lift);
     let form = pictures.edges();
     for (posterior, name) in form.posteriors.iter().zip(["form-left", "form-right"]) {
         scene.explain.add(|| {

@@ -81,7 +81,7 @@ enum Frame {
 /// - Same size as in the data: the hint as it is.
 /// - Same shape, smaller (resized): f35 is relative to the frame and stays valid; 3 % more uncertainty.
 /// - Same shape, larger: 10 % more.
-/// - Another shape (cropped): the scale lies between 1 (cropped at full size) and the larger ratio of the sides (cropped
+/// - Another shape (cropped): the scale is between 1 (cropped at full size) and the larger ratio of the sides (cropped
 ///   along one side, then resized). If these agree within 15 %, their mean with 15 %; otherwise no hint.
 /// - Digital zoom: the standard leaves open whether f35 includes it. A small zoom adds its own size; a larger one leaves
 ///   no hint, except from Apple, whose f35 includes it (29 mm becomes 57 at 1.97), with 5 % more.

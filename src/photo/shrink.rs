@@ -11,7 +11,7 @@ use super::srgb::luma_256;
 /// The upright picture in grey, reduced by an integer factor.
 ///
 /// Pixel (u, v) is the mean of the photo's pixels from `u * factor` to `u * factor + factor - 1` across and likewise down, so
-/// its centre lies at the photo's `x = (u + 0.5) * factor - 0.5`, `y = (v + 0.5) * factor - 0.5`. Incomplete boxes at the
+/// its centre is at the photo's `x = (u + 0.5) * factor - 0.5`, `y = (v + 0.5) * factor - 0.5`. Incomplete boxes at the
 /// right and lower border are dropped.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GrayView {

@@ -12,7 +12,7 @@ const VERTEX_REACH: f64 = 0.03;
 /// What a hidden stretch may conceal beyond this, mm, makes the extreme unknown: it decides between saddles.
 const MOST_CONCEALED_MM: f64 = 3.0;
 
-/// Where the greatest or the least traced width of a range lies.
+/// Where the greatest or the least traced width of a range is.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Extreme {
     /// The station.

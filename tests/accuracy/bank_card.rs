@@ -56,9 +56,9 @@ fn a_bank_card_tells_the_scale_of_the_print() {
         (1.02, [-1.0, 0.6], 2.0, [70, 90, 80]),
     ];
     for (scale, off_mm, yaw_deg, colour) in cases {
-        let (told, u) = scale_in(&with_card(scale, ID1_MM, off_mm, yaw_deg, colour)).unwrap();
-        println!("printed at {scale}: told {told:.4} ± {:.4}", 2.0 * u);
-        assert!((told - scale).abs() <= 2.0 * u, "{scale}: {told} ± {}", 2.0 * u);
+        let (found, u) = scale_in(&with_card(scale, ID1_MM, off_mm, yaw_deg, colour)).unwrap();
+        println!("printed at {scale}: found {found:.4} ± {:.4}", 2.0 * u);
+        assert!((found - scale).abs() <= 2.0 * u, "{scale}: {found} ± {}", 2.0 * u);
         // As good as a ruler on the bar, 0.17 %, within a half.
         assert!(u < 0.0026, "{scale}: u {u}");
     }
@@ -68,9 +68,9 @@ fn a_bank_card_tells_the_scale_of_the_print() {
 fn sunlight_with_its_narrow_shadow_is_within_the_uncertainty() {
     let sunny =
         Scenario { light: presets::larkspur().light, ..with_card(0.98, ID1_MM, [0.0; 2], 1.0, DARK_BLUE) };
-    let (told, u) = scale_in(&sunny).unwrap();
-    println!("in the sun, printed at 0.98: told {told:.4} ± {:.4}", 2.0 * u);
-    assert!((told - 0.98).abs() <= 2.0 * u);
+    let (found, u) = scale_in(&sunny).unwrap();
+    println!("in the sun, printed at 0.98: found {found:.4} ± {:.4}", 2.0 * u);
+    assert!((found - 0.98).abs() <= 2.0 * u);
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Points that are shown by hand: the edge runs through them, what lies beside them follows, the rest stays.
+//! Points that are shown by hand: the edge runs through them, what is beside them follows, the rest stays.
 
 use std::sync::{Arc, LazyLock};
 
@@ -58,7 +58,7 @@ fn an_edge_runs_through_a_point_shown_and_what_lies_beside_it_follows() {
     for station in [SHOWN_AT - 0.02, SHOWN_AT + 0.02] {
         assert!(moved_mm(0, station) > 0.5 * OFF_MM, "{station}: {}", moved_mm(0, station));
     }
-    // Neither the other side nor what lies a third of a saddle away knows of it, mm: what the smoothing of the curves lets through.
+    // Neither the other side nor what is a third of a saddle away knows of it, mm: what the smoothing of the curves lets through.
     for (side, station) in [(0, 0.2), (0, 0.9), (1, 0.2), (1, SHOWN_AT), (1, 0.9)] {
         assert!(moved_mm(side, station).abs() < 0.3, "{side} {station}: {}", moved_mm(side, station));
     }

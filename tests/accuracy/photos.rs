@@ -14,7 +14,7 @@ use seatspan::sheet::Sheet;
 use seatspan::together::measure_together;
 use serde_json::Value;
 
-/// What a fitter may rely on where the ends are given, RMS and worst, mm. The networks have not learnt from these photos.
+/// What a fitter may rely on where the ends are given, RMS and worst, mm. The networks were not trained on these photos.
 const NAMED_MM: [f64; 2] = [0.8, 2.5];
 const STATIONS_MM: [f64; 2] = [1.0, 5.0];
 /// The same of the front taper, degrees: straight lines through some 9 cm of edge.

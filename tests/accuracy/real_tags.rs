@@ -18,7 +18,7 @@ fn open(path: &Path) -> Photo {
     Photo::from_bytes_within(path, std::fs::read(path).unwrap(), &ANY_SIZE).unwrap()
 }
 
-/// A grey picture in the plain format PGM, given to the photo room as a PNG.
+/// A grey picture in the plain format PGM, given to the photo module as a PNG.
 fn open_pgm(path: &Path) -> Photo {
     let bytes = std::fs::read(path).unwrap();
     let mut at = 0;

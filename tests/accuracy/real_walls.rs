@@ -68,7 +68,7 @@ fn photo_of(name: &str, bytes: Vec<u8>) -> Photo {
 }
 
 /// The photo with its encoded values taken for light. These photos were reduced to a quarter after the tone curve: their
-/// blur is even in the encoded values and not in light, where every black edge then lies a third of a pixel too far out.
+/// blur is even in the encoded values and not in light, where every black edge then is a third of a pixel too far out.
 fn encoded_as_light(photo: &Photo) -> Photo {
     let light = |v: u8| (255.0 * linear_to_srgb(f64::from(v) / 255.0)).round() as u8;
     let picture = image::RgbImage::from_fn(photo.width_px() as u32, photo.height_px() as u32, |x, y| {

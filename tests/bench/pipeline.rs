@@ -11,6 +11,7 @@ use seatspan::card::find_cards;
 use seatspan::explain::Explanation;
 use seatspan::numeric::frame::PhotoPoint;
 use seatspan::numeric::words::View;
+use seatspan::outline::form::FormPictures;
 use seatspan::outline::{GIVEN_END_TOLERANCE_MM, Scene, trace_seat};
 use seatspan::photo::Photo;
 use seatspan::pipeline::{self, Measured, Request};
@@ -79,11 +80,13 @@ fn f_trace_seat(bencher: Bencher) {
         photo: &PHOTO,
         camera: &traced.located.fit.camera,
         midline: &traced.midline,
-        view: View::Top,
         hints: &[],
         explain: Explanation::OFF,
     };
-    bencher.bench_local(|| trace_seat(black_box(&scene), &traced.seat_lift, GIVEN_END_TOLERANCE_MM));
+    bencher.bench_local(|| {
+        let pictures = FormPictures::of(black_box(&scene), &traced.seat_lift);
+        trace_seat(&scene, &traced.seat_lift, &pictures, GIVEN_END_TOLERANCE_MM)
+    });
 }
 
 #[divan::bench(sample_count = 10, sample_size = 1)]

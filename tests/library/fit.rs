@@ -378,15 +378,15 @@ fn every_limit_has_a_source_that_says_what_it_is() {
         assert!(!rule.sources.is_empty(), "{}", rule.id);
         for key in rule.source_keys() {
             let source = set.sources.get(key).unwrap_or_else(|| panic!("{}: {key}", rule.id));
-            let told = set.source_text(key);
+            let text = set.source_text(key);
             match source.kind {
                 SourceKind::Practice | SourceKind::Working => {
-                    assert!(told.contains("common practice, no source"), "{told}")
+                    assert!(text.contains("common practice, no source"), "{text}")
                 }
-                SourceKind::Definition => assert!(told.contains("description"), "{told}"),
-                _ => assert!(told.contains("read"), "{key} does not say what was read: {told}"),
+                SourceKind::Definition => assert!(text.contains("description"), "{text}"),
+                _ => assert!(text.contains("read"), "{key} does not say what was read: {text}"),
             }
-            assert!(!told.to_lowercase().contains("from memory"), "{told}");
+            assert!(!text.to_lowercase().contains("from memory"), "{text}");
         }
     }
     assert!(set.defaults.iter().all(|d| set.sources.contains_key(&d.source)));

@@ -1,4 +1,4 @@
-//! Real, broken and hostile files through the photo room. The files are not part of the project: where the
+//! Real, broken and hostile files through the photo module. The files are not part of the project: where the
 //! folder of shared data is absent, each test prints a line and passes.
 
 use std::collections::BTreeMap;

@@ -127,7 +127,7 @@ fn a_pdf_draws_every_length_true() {
             assert!(has(&all, wanted), "tag {} of {paper:?}", tag.id);
         }
         assert!(has_size(&all, BAR_MM, 1.2), "the bar");
-        // The frame's line of 0.25 mm lies outside the bank card, so its middle is that much larger.
+        // The frame's line of 0.25 mm is outside the bank card, so its middle is that much larger.
         assert!(has_size(&all, ID1_MM[0] + 0.25, ID1_MM[1] + 0.25), "the bank card's frame");
         let strips = card_page(pattern("strip"), 0, paper).unwrap();
         let (all, _) = drawn_in_pdf(pdf(&[strips], "t").unwrap());

@@ -35,7 +35,7 @@ const MOST_TURN_DEG: f64 = 5.0;
 const TURN_STEP_DEG: f64 = 0.5;
 /// Beyond the brackets of the frame, along each side from its corners, mm; and where the bank card's corner is round.
 const FROM_CORNER_MM: f64 = BRACKET_MM + 4.0;
-/// Light is compared between these distances to either side of a supposed edge, mm; nearer, blur mixes it.
+/// Light is compared between these distances to either side of an assumed edge, mm; nearer, blur mixes it.
 const WINDOW_MM: [f64; 2] = [0.5, 2.0];
 /// Steps of the coarse picture along a side and across it, mm.
 const ALONG_MM: f64 = 1.0;

@@ -135,7 +135,7 @@ fn from_folders(args: &MeasureArgs) -> anyhow::Result<Vec<Job>> {
     Ok(jobs)
 }
 
-/// The photos of a folder and the folders in it, each with where it lies below the one given.
+/// The photos of a folder and the folders in it, each with where it is below the one given.
 fn gather(folder: &Path, below: &Path, found: &mut Vec<(PathBuf, PathBuf)>) -> anyhow::Result<()> {
     let entries =
         std::fs::read_dir(folder).with_context(|| format!("cannot read the folder {}", folder.display()))?;
@@ -269,7 +269,7 @@ fn row_job(args: &MeasureArgs, row: Row, beside: &Path) -> anyhow::Result<Job> {
     })
 }
 
-/// The folder of a photo's results: below `--out` as the photo lies below what was given, else beside the photo.
+/// The folder of a photo's results: below `--out` as the photo is below what was given, else beside the photo.
 fn out_folder(args: &MeasureArgs, photo: &Path, below: &Path) -> PathBuf {
     let plain = below.components().all(|c| matches!(c, std::path::Component::Normal(_)));
     match &args.out {

@@ -1,4 +1,4 @@
-//! Finding the saddle: where it lies, how it is seen and which end is its front, from the photo and the cards alone.
+//! Finding the saddle: where it is, how it is seen and which end is its front, from the photo and the cards alone.
 //!
 //! A network maps the view of one plane from above: the inside of a form and its two ends. The form is examined about the
 //! most likely pairs of ends, with the midline that bisects its own edges, until a saddle's edges are clearly visible; the
@@ -41,9 +41,9 @@ pub struct SearchScene<'a> {
 
 impl<'a> SearchScene<'a> {
     /// The scene about a midline.
-    pub fn scene(&self, midline: &'a Midline, view: View) -> Scene<'a> {
+    pub fn scene(&self, midline: &'a Midline) -> Scene<'a> {
         let Self { photo, camera, hints, explain, .. } = *self;
-        Scene { photo, camera, midline, view, hints, explain }
+        Scene { photo, camera, midline, hints, explain }
     }
 }
 
@@ -56,6 +56,8 @@ pub struct FoundSaddle {
     pub midline: Midline,
     /// Its traced left and right edge.
     pub seat: [TracedEdge; 2],
+    /// Pictures of the form, where tracing has made them about this midline.
+    pub pictures: Option<FormPictures>,
 }
 
 /// Candidates that are examined at most.
@@ -104,9 +106,24 @@ fn traced_at(
     glance: &Glance,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
-    let view = view.map_or_else(|| view_between(search, &glance.midline, lift), Ok)?;
-    let Midline { front_mm, rear_mm, .. } = glance.midline;
-    trace(search, lift, &Midline::new(front_mm, rear_mm, view), view).ok_or_else(no_saddle)
+    let (view, pictures) = form_in_view(search, lift, &glance.midline, view)?;
+    trace(search, lift, &pictures, view).ok_or_else(no_saddle)
+}
+
+/// Traces a saddle between ends given by hand, in the view given or in the one that it shows.
+///
+/// # Errors
+/// `view-unclear`, or as [`trace_seat`].
+pub fn trace_between(
+    search: &SearchScene,
+    lift: &LiftProfile,
+    midline: &Midline,
+    view: Option<View>,
+) -> Result<FoundSaddle, Refusal> {
+    let (view, pictures) = form_in_view(search, lift, midline, view)?;
+    let midline = pictures.midline;
+    let seat = trace_seat(&search.scene(&midline), lift, &pictures, GIVEN_END_TOLERANCE_MM)?;
+    Ok(FoundSaddle { view, midline, seat, pictures: Some(pictures) })
 }
 
 /// Traces a saddle again about a midline along which it was found before.
@@ -119,7 +136,8 @@ pub fn trace_near(
     midline: &Midline,
     view: View,
 ) -> Result<FoundSaddle, Refusal> {
-    trace_about(search, lift, midline, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
+    let pictures = FormPictures::of(&search.scene(midline), lift);
+    trace_about(search, lift, &pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
 }
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
@@ -175,23 +193,30 @@ fn is_cut_off(search: &SearchScene, lift: &LiftProfile, found: &FoundSaddle) -> 
     !ends_shown || cut > BEYOND_ALLOWED
 }
 
-/// Traces the edges about a settled midline, and again about the one that they have then.
-fn trace(search: &SearchScene, lift: &LiftProfile, midline: &Midline, view: View) -> Option<FoundSaddle> {
-    let first = trace_about(search, lift, midline, view, SETTLED_TOLERANCE_MM)?;
-    trace_about(search, lift, &first.midline, view, GIVEN_END_TOLERANCE_MM)
+/// Traces the edges in pictures about a settled midline, and again about the one that bisects them.
+fn trace(
+    search: &SearchScene,
+    lift: &LiftProfile,
+    pictures: &FormPictures,
+    view: View,
+) -> Option<FoundSaddle> {
+    let first = trace_about(search, lift, pictures, view, SETTLED_TOLERANCE_MM)?;
+    let again = FormPictures::of(&search.scene(&first.midline), lift);
+    trace_about(search, lift, &again, view, GIVEN_END_TOLERANCE_MM)
 }
 
-/// Traces the edges about a midline, and moves that to where it bisects them.
+/// Traces the edges in pictures about a midline, and moves that to where it bisects them.
 fn trace_about(
     search: &SearchScene,
     lift: &LiftProfile,
-    midline: &Midline,
+    pictures: &FormPictures,
     view: View,
     tolerance_mm: f64,
 ) -> Option<FoundSaddle> {
-    let seat = trace_seat(&search.scene(midline, view), lift, tolerance_mm).ok()?;
-    let midline = bisecting(midline, &horizontal(search.camera, midline, lift, &seat))?;
-    Some(FoundSaddle { view, midline, seat })
+    let about = &pictures.midline;
+    let seat = trace_seat(&search.scene(about), lift, pictures, tolerance_mm).ok()?;
+    let midline = bisecting(about, &horizontal(search.camera, about, lift, &seat))?;
+    Some(FoundSaddle { view, midline, seat, pictures: None })
 }
 
 /// A candidate's form, examined once.
@@ -238,7 +263,7 @@ fn settled(
 }
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
-/// card or the photo's border lies within it.
+/// card or the photo's border is within it.
 fn glance(
     search: &SearchScene,
     lift: &LiftProfile,
@@ -247,7 +272,7 @@ fn glance(
     tolerance_mm: f64,
 ) -> Option<Glance> {
     // Hints must not make a wrong candidate right.
-    let scene = Scene { hints: &[], ..search.scene(about, View::Top) };
+    let scene = Scene { hints: &[], ..search.scene(about) };
     let pictures = FormPictures::of(&scene, lift);
     let form = pictures.edges();
     let sides = form.curves(tolerance_mm)?.map(|c| c.points);
@@ -273,14 +298,25 @@ fn covered(plane: &PlaneView, midline: &Midline, sides: &Sides) -> Option<f64> {
     (all > 0).then(|| closed as f64 / all as f64)
 }
 
-/// Whether a saddle between two ends shows a channel, and so its underside.
+/// Pictures of the form between a midline's ends in the view given, or in the one that it shows.
 ///
 /// # Errors
-/// `view-unclear` where that is not certain.
-pub fn view_between(search: &SearchScene, midline: &Midline, lift: &LiftProfile) -> Result<View, Refusal> {
-    let scene = search.scene(midline, View::Top);
-    let pictures = FormPictures::of(&scene, lift);
-    match pictures.channel(&scene).ok_or_else(view_unclear)?.visibility() {
+/// `view-unclear` where it is not certain whether there is a channel.
+fn form_in_view(
+    search: &SearchScene,
+    lift: &LiftProfile,
+    midline: &Midline,
+    view: Option<View>,
+) -> Result<(View, FormPictures), Refusal> {
+    let from_above = Midline::new(midline.front_mm, midline.rear_mm, View::Top);
+    let pictures = FormPictures::of(&search.scene(&from_above), lift);
+    let view = view.map_or_else(|| view_of(&pictures), Ok)?;
+    Ok((view, if view == View::Top { pictures } else { pictures.mirrored() }))
+}
+
+/// The underside where a form shows a channel, else the top.
+fn view_of(pictures: &FormPictures) -> Result<View, Refusal> {
+    match pictures.channel().ok_or_else(view_unclear)?.visibility() {
         v if v >= CHANNEL_SEEN => Ok(View::Underside),
         v if v <= NO_CHANNEL_SEEN => Ok(View::Top),
         _ => Err(view_unclear()),

@@ -29,7 +29,7 @@ pub struct PlaneView {
     pub rows: usize,
     /// Light of each cell as in a strip.
     pub samples: Vec<[f32; CHANNELS]>,
-    /// Whether the photo shows the cell and no card lies there.
+    /// Whether the photo shows the cell and no card is there.
     pub open: Vec<bool>,
     left_mm: f64,
     top_mm: f64,

@@ -12,7 +12,7 @@ use super::trace::Viterbi;
 
 /// Columns of every picture.
 pub const COLUMNS: usize = 128;
-/// Channels of a chart's picture: both sides' colours, and where a value lies across and along the chart.
+/// Channels of a chart's picture: both sides' colours, and where a value is across and along the chart.
 pub const FORM_CHANNELS: usize = 2 * CHANNELS + 2;
 /// Channels of a band's picture: its colours, the slope of the line of sight and how fine the photo is.
 pub const RIM_CHANNELS: usize = CHANNELS + 2;
@@ -102,7 +102,7 @@ pub fn relative(value: f32, channel: usize, mean: f32) -> f32 {
 
 /// Neighbouring rows are correlated: each counts as this part of an independent one.
 const ROW_WEIGHT: f32 = 0.5;
-/// Probability in a row that the edge is where the network sees none.
+/// Probability in a row that the edge is where the network gives it none.
 const BLIND: f32 = 1e-3;
 
 /// Viterbi costs of some rows: the negative log posterior times [`ROW_WEIGHT`], the posterior no less than [`BLIND`] allows. A

@@ -1,7 +1,7 @@
 //! The networks: U-Nets of 3 x 3 convolutions at five scales (O. Ronneberger, P. Fischer and T. Brox, 2015).
 //!
 //! [`EdgeNets`] give the posterior of an edge's column in every row of a picture whose rows run along the edge;
-//! [`PlaceNet`] gives maps of where a saddle lies in a view from above.
+//! [`PlaceNet`] gives maps of where a saddle is in a view from above.
 
 use crate::numeric::parallel::*;
 use pulp::NullaryFnOnce;

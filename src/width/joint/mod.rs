@@ -1,7 +1,7 @@
 //! Several photos of one saddle that stands still beside its card: one estimate of its half-widths, and of the heights of
 //! its edges over the card.
 //!
-//! A half-width that photo v reads at a supposed height h is, to first order, `a_v(h) = A - G_v (H - h) + errors`, with A
+//! A half-width that photo v reads at an assumed height h is, to first order, `a_v(h) = A - G_v (H - h) + errors`, with A
 //! the true half-width, H the true height, and G_v the shift of the edge across the midline where it is raised: the slope
 //! of the line of sight. It differs from photo to photo, so the photos determine both A and H. They are estimated by
 //! generalised least squares (A. C. Aitken, 1935), with prior knowledge of the heights among the observations. What
@@ -81,36 +81,36 @@ pub struct Joint {
 /// Places at which a height is estimated.
 const KNOTS: usize = 11;
 /// The photos are read again until no height moves by more than this, mm: a hundredth of that in a width. Three to six
-/// turns do.
+/// iterations do.
 const SETTLED_MM: f64 = 0.2;
-/// Where a place is traced at one height and not at the next, heights oscillate. After so many turns they may, within this
+/// Where a place is traced at one height and not at the next, heights oscillate. After so many iterations they may, within this
 /// part of their own standard uncertainty, which would add a thirtieth to it; photos that oscillate further do not show
 /// one saddle.
-const TURNS: usize = 15;
+const MOST_ITERATIONS: usize = 15;
 const SWINGING: f64 = 0.5;
-/// The first turns go all the way.
-const WHOLE_TURNS: usize = 5;
-/// No height is moved further in one turn, mm.
+/// Steps that go all the way.
+const WHOLE_STEPS: usize = 5;
+/// No height is moved further in one iteration, mm.
 const MOST_STEP_MM: f64 = 60.0;
 
 /// Measures all photos together. `None` where the heights do not settle, as of photos that do not show one saddle, or where
 /// the edges cannot be projected through a camera.
 pub fn measure_jointly(subject: &JointSubject) -> Option<Joint> {
     let mut lifts = [0, 1].map(|i| on_knots(subject.lifts[i]));
-    let mut turn = 0;
+    let mut iteration = 0;
     let (reading, solved) = loop {
         let reading = Reading::of(subject, &lifts)?;
         let solved = reading.solve(subject, &lifts)?;
         if solved.largest_step(|_| SETTLED_MM) < 1.0 {
             break (reading, solved);
         }
-        turn += 1;
-        if turn == TURNS {
+        iteration += 1;
+        if iteration == MOST_ITERATIONS {
             let within = solved.largest_step(|u_mm| SWINGING * u_mm) < 1.0;
             break within.then_some((reading, solved))?;
         }
         // A place that oscillates, as where an edge turns away at its end, comes to rest half-way.
-        solved.raise(&mut lifts, if turn < WHOLE_TURNS { 1.0 } else { 0.5 });
+        solved.raise(&mut lifts, if iteration < WHOLE_STEPS { 1.0 } else { 0.5 });
     };
     let estimated = |i: usize| EstimatedLift { profile: lifts[i].clone(), u_mm: solved.lift_u_mm(i) };
     let located = reading.edges.iter().map(|e| (e.seat.clone(), e.channel.clone())).collect();
@@ -134,7 +134,7 @@ fn on_knots(profile: &LiftProfile) -> LiftProfile {
     profile.at_stations((0..KNOTS).map(at))
 }
 
-/// All photos read at supposed heights, about their common midline.
+/// All photos read at assumed heights, about their common midline.
 struct Reading {
     midline: Midline,
     plan: CutPlan,

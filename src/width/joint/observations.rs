@@ -183,9 +183,9 @@ impl Observations {
         }
     }
 
-    /// Prior knowledge of the heights at the knots from `first` on, of which `supposed` is the present profile.
-    pub fn add_lift(&mut self, known: &LiftProfile, supposed: &LiftProfile, first: usize) {
-        let height = |knot: usize| supposed.points()[knot].1;
+    /// Prior knowledge of the heights at the knots from `first` on, of which `assumed` is the present profile.
+    pub fn add_lift(&mut self, known: &LiftProfile, assumed: &LiftProfile, first: usize) {
+        let height = |knot: usize| assumed.points()[knot].1;
         let knots =
             |weights: &[(usize, f64)]| weights.iter().map(|(k, w)| (first + k, *w)).collect::<Vec<_>>();
         for k in 1..KNOTS - 1 {
@@ -195,8 +195,8 @@ impl Observations {
         }
         if known.is_known() {
             for &(station, mm) in known.points() {
-                let row = knots(&supposed.weights(station));
-                self.push(mm - supposed.at_mm(station), row, Own::Lift { u_mm: known.point_u_mm });
+                let row = knots(&assumed.weights(station));
+                self.push(mm - assumed.at_mm(station), row, Own::Lift { u_mm: known.point_u_mm });
             }
             return;
         }

@@ -1,4 +1,4 @@
-//! `lab coverage`: how often the true width lies within u95, for simulated cameras, cards and edges, without pictures.
+//! `lab coverage`: how often the true width is within u95, for simulated cameras, cards and edges, without pictures.
 
 use clap::Args as ClapArgs;
 use nalgebra::{Rotation3, Vector2, Vector3};

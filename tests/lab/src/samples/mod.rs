@@ -1,6 +1,6 @@
 //! `lab samples`: training samples for the networks of the outline.
 //!
-//! A sample is what a network sees of a photo whose truth is known, with that truth. `tests/lab/training/learn.py` reads the
+//! A sample is a network's picture of a photo of known truth, with that truth. `tests/lab/training/learn.py` reads the
 //! samples of every kind from two files: `KIND.values` (upper halves of single-precision numbers, by row, channel, column)
 //! and `KIND.lines` (one JSON object a sample).
 
@@ -49,7 +49,7 @@ pub struct Args {
     pub photos: Option<PathBuf>,
 }
 
-/// Standard deviations of the midline's ends about the true ones and of the supposed lift, mm, one form a pair.
+/// Standard deviations of the midline's ends about the true ones and of the assumed lift, mm, one form a pair.
 const FORM_OFF_MM: [(f64, f64); 4] = [(0.0, 0.0), (1.5, 4.0), (6.0, 12.0), (12.0, 25.0)];
 /// Largest deviation of a rim's curve from the true edge, mm, one rim a value, and the lift's standard deviation.
 const CURVE_OFF_MM: [f64; 4] = [0.5, 2.0, 5.0, 9.0];
@@ -220,14 +220,7 @@ impl FormPosterior<'_> {
     /// Both sides' forms about a midline; without `saddle` the midline is not a saddle's.
     fn forms(&self, midline: &Midline, lift: &LiftProfile, saddle: Option<&PlanSaddle>) -> Vec<Sample> {
         let Self { photo, camera, seed } = *self;
-        let scene = Scene {
-            photo,
-            camera,
-            midline,
-            view: midline_view(saddle),
-            hints: &[],
-            explain: Explanation::OFF,
-        };
+        let scene = Scene { photo, camera, midline, hints: &[], explain: Explanation::OFF };
         let FormPictures { charts, planes, .. } = FormPictures::of(&scene, lift);
         let sides = charts.iter().zip(planes).enumerate();
         sides.map(|(side, (chart, planes))| form_sample(seed, side, chart, planes, saddle)).collect()
@@ -245,8 +238,7 @@ impl FormPosterior<'_> {
     ) -> Option<Sample> {
         let Self { photo, camera, seed } = *self;
         let midline = &saddle.midline;
-        let scene =
-            Scene { photo, camera, midline, view: saddle.view, hints: &[], explain: Explanation::OFF };
+        let scene = Scene { photo, camera, midline, hints: &[], explain: Explanation::OFF };
         let edge = &part.edges[side];
         let points: Vec<Vector2<f64>> = edge.iter().map(|p| p.0).collect();
         let chart = Chart::closed(midline, SIDES[side]);
@@ -288,10 +280,6 @@ impl FormPosterior<'_> {
         });
         Some(Sample { planes, truth })
     }
-}
-
-fn midline_view(saddle: Option<&PlanSaddle>) -> View {
-    saddle.map_or(View::Top, |saddle| saddle.view)
 }
 
 impl PlanSaddle {
@@ -345,7 +333,7 @@ fn form_sample(seed: u64, side: usize, chart: &Chart, planes: Planes, saddle: Op
 }
 
 /// A picture of an edge. `column` gives its column in a row, from the middle of the first one, and whether it is hidden there;
-/// `None` where it does not cross the row. Rows in which it lies outside the picture carry no weight.
+/// `None` where it does not cross the row. Rows in which it is outside the picture carry no weight.
 fn edge_sample(
     seed: u64,
     planes: Planes,

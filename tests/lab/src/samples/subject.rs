@@ -33,19 +33,19 @@ struct Part {
     edges: [Vec<(CardPoint, bool)>; 2],
 }
 
-/// An edge in the card's horizontal as it appears at a supposed lift, front to rear, and whether each point is hidden.
+/// An edge in the card's horizontal as it appears at an assumed lift, front to rear, and whether each point is hidden.
 pub type PlanEdge = Vec<(Vector2<f64>, bool)>;
 
-/// An outline as it appears at a supposed lift: its points, and its front and rear end.
+/// An outline as it appears at an assumed lift: its points, and its front and rear end.
 pub type PlanOutline = (Vec<Vector2<f64>>, [Vector2<f64>; 2]);
 
-/// Two edges as they appear at a supposed lift.
+/// Two edges as they appear at an assumed lift.
 pub struct PlanPart {
     pub lift: LiftProfile,
     pub edges: [PlanEdge; 2],
 }
 
-/// A saddle as it appears at supposed lifts.
+/// A saddle as it appears at assumed lifts.
 pub struct PlanSaddle {
     pub view: View,
     pub midline: Midline,

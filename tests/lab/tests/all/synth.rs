@@ -159,7 +159,7 @@ fn widths_are_twice_the_half_width() {
     saddle.asymmetry = 0.1;
     let half = saddle.half_width.clone();
     let truth = synth::draw(&scenario).unwrap().truth;
-    // Between the rounded ends the width is the half-width function's; 0.15 to 0.7 lies between them.
+    // Between the rounded ends the width is the half-width function's; 0.15 to 0.7 is between them.
     for s in truth.stations.iter().filter(|s| (0.15..0.7).contains(&s.at)) {
         assert!((s.seat_mm - 2.0 * half.at(s.at)).abs() < 1e-9);
         assert!((s.seat_left_half_mm - 1.05 * half.at(s.at)).abs() < 1e-9);
