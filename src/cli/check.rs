@@ -7,8 +7,7 @@ use clap::Args;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::measure::scale_by;
-use super::values::parse_bar;
+use super::known::KnownBefore;
 use crate::camera::lens_choice::{ChosenLens, readable};
 use crate::check::{Judgement, PhotoVerdict, Reason, judge, unreadable};
 use crate::explain::Explanation;
@@ -22,15 +21,9 @@ pub struct CheckArgs {
     /// The photos
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
-    /// Lens file of the camera, or a folder of them to pick from by maker and model
-    #[arg(long, value_name = "FILE|DIR")]
-    pub lens: Option<PathBuf>,
-    /// Length of the bar on the printed card, measured with a ruler: 150 when it was printed true
-    #[arg(long, value_name = "LENGTH", value_parser = parse_bar)]
-    pub bar: Option<f64>,
-    /// A bank card (ISO/IEC 7810, ID-1) lies in the frame on the printed card: its size gives the scale of the print
-    #[arg(long, conflicts_with = "bar")]
-    pub bank_card: bool,
+    /// Lens and print scale
+    #[command(flatten)]
+    pub known: KnownBefore,
     /// Print the judgements as JSON, and nothing else
     #[arg(long)]
     pub json: bool,
@@ -61,7 +54,7 @@ struct Report {
 /// # Errors
 /// A lens file that cannot be read.
 pub fn run(args: &CheckArgs) -> anyhow::Result<u8> {
-    args.lens.as_deref().map_or(Ok(()), readable)?;
+    args.known.lens.as_deref().map_or(Ok(()), readable)?;
     let mut judged = Vec::new();
     let mut failed = false;
     for path in &args.photos {
@@ -97,12 +90,12 @@ fn judge_file(path: &Path, args: &CheckArgs) -> Result<Judgement, String> {
         Err(PhotoError::Refused(refusal)) => return Ok(unreadable(&file_name(path), &refusal)),
         Err(PhotoError::Io(error)) => return Err(error.to_string()),
     };
-    let lens = args.lens.as_ref().map(|given| ChosenLens::from_path(given, &photo)).transpose();
+    let lens = args.known.lens.as_ref().map(|given| ChosenLens::from_path(given, &photo)).transpose();
     let lens = lens.map_err(|e| format!("{}: {e}", path.display()))?.unwrap_or_default();
     if let Some(warning) = &lens.warning {
         eprintln!("{}: {}", path.display(), warning.text);
     }
-    let request = Request { lens, scale_by: scale_by(args.bar, args.bank_card), ..Request::default() };
+    let request = Request { lens, scale_by: args.known.scale_by(), ..Request::default() };
     let photo = Arc::new(photo);
     let located = Located::find(photo.clone(), &request, Explanation::OFF);
     Ok(judge(&photo, located.as_ref().map_err(|refused| &refused.refusal)))

@@ -10,7 +10,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::heights::parse_heights;
-use super::values::{parse_bar, parse_hidden, parse_hint, parse_point, parse_units, parse_view};
+use super::known::KnownBefore;
+use super::values::{parse_hidden, parse_hint, parse_point, parse_units, parse_view};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::View;
 use crate::outline::HiddenStretch;
@@ -18,7 +19,6 @@ use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::report::units::Units;
 use jobs::Shard;
-pub use one::scale_by;
 
 pub use crate::numeric::words::Part;
 
@@ -52,15 +52,9 @@ pub struct MeasureArgs {
     /// downward from a straight-edge, with the reading at the card first: seat=card:120mm,0:76mm,0.5:109mm,1:52mm
     #[arg(long = "heights", alias = "lift", value_name = "PART=S:HEIGHT,...", value_parser = parse_heights)]
     pub lift: Vec<(Part, LiftProfile)>,
-    /// Lens file of the camera, or a folder of lens files to choose from by camera
-    #[arg(long, value_name = "FILE|DIR")]
-    pub lens: Option<PathBuf>,
-    /// Length of the bar on the printed card by your ruler: 150 at true scale
-    #[arg(long, value_name = "LENGTH", value_parser = parse_bar)]
-    pub bar: Option<f64>,
-    /// A card of bank-card size (ISO/IEC 7810, ID-1) lies in the printed frame and gives the true scale
-    #[arg(long, conflicts_with = "bar")]
-    pub bank_card: bool,
+    /// Lens and print scale
+    #[command(flatten)]
+    pub known: KnownBefore,
     /// Name of the saddle [default: the photo's name]
     #[arg(long)]
     pub name: Option<String>,

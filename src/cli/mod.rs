@@ -8,6 +8,7 @@ pub mod conveniences;
 pub mod desk;
 mod heights;
 mod judge;
+pub mod known;
 pub mod lens;
 pub mod measure;
 mod photo_file;

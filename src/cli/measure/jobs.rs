@@ -79,7 +79,7 @@ pub fn single(args: &MeasureArgs, photo: &Path) -> anyhow::Result<Job> {
         view: args.view,
         ends: args.front.zip(args.rear).map(Into::into),
         lifts: args.lift.clone(),
-        lens: args.lens.clone(),
+        lens: args.known.lens.clone(),
         same_result_as: None,
     })
 }
@@ -263,7 +263,7 @@ fn row_job(args: &MeasureArgs, row: Row, beside: &Path) -> anyhow::Result<Job> {
         view,
         ends,
         lifts,
-        lens: if row.lens.is_empty() { args.lens.clone() } else { Some(beside.join(row.lens)) },
+        lens: if row.lens.is_empty() { args.known.lens.clone() } else { Some(beside.join(row.lens)) },
         same_result_as: None,
         photo,
     })

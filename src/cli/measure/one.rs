@@ -9,7 +9,6 @@ use super::MeasureArgs;
 use super::jobs::Job;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::lens_file::LensFileError;
-use crate::camera::print_scale::ScaleBy;
 use crate::canvas::Letters;
 use crate::explain::Explanation;
 use crate::numeric::words::Part;
@@ -77,15 +76,6 @@ pub fn measure(args: &MeasureArgs, job: &Job, outputs: &Outputs, overwrite: bool
     Ok(sheet)
 }
 
-/// The source of the print scale in the arguments.
-pub fn scale_by(bar_mm: Option<f64>, bank_card: bool) -> ScaleBy {
-    match bar_mm {
-        Some(bar_mm) => ScaleBy::Bar(bar_mm),
-        None if bank_card => ScaleBy::BankCard,
-        None => ScaleBy::Printer,
-    }
-}
-
 /// The lens of a job's photo; of one that is not decoded only the file.
 ///
 /// # Errors
@@ -111,7 +101,7 @@ pub fn request(args: &MeasureArgs, job: &Job, lens: ChosenLens) -> Request {
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,
-        scale_by: scale_by(args.bar, args.bank_card),
+        scale_by: args.known.scale_by(),
     }
 }
 
