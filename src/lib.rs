@@ -3,7 +3,8 @@
 //! [`pipeline`] takes one photo from its pixels to widths; read it first. Its modules, each of which uses only those with a
 //! smaller number:
 //!
-//! 0. [`numeric`]: frames, fixed terms, homographies, least squares, uncertain quantities. [`refusal`], [`warning`], [`explain`].
+//! 0. [`numeric`]: frames, fixed terms, homographies, least squares, uncertain quantities. [`refusal`], [`warning`],
+//!    [`instruction`], [`explain`].
 //! 1. [`photo`]: bytes to an upright photo with its focal hint and history.
 //! 2. [`card`]: the reference card's tags detected, checked and measured.
 //! 3. [`camera`]: lens and pose from the card; from pixels to lifted planes.
@@ -30,6 +31,7 @@ pub mod cli;
 pub mod desk;
 pub mod explain;
 pub mod fit;
+pub mod instruction;
 pub mod numeric;
 pub mod outline;
 pub mod photo;

@@ -9,6 +9,7 @@ use crate::camera::placement::lens_prior;
 use crate::camera::print_scale::{PrintScale, print_scale};
 use crate::card::{FoundCard, FoundCards, find_cards};
 use crate::explain::Explanation;
+use crate::instruction::{CORRECT_VIEW, LOOK_AT_OVERLAY};
 use crate::photo::Photo;
 use crate::pipeline::{Located, Measured, Reached, Refused, Request, Staged, Traced};
 use crate::refusal::{Refusal, RefusalCode};
@@ -218,7 +219,7 @@ fn views_differ() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
         "some photos show the saddle upright and others upside down",
-        "leave out the photos of the other view, or correct a wrong view with --view",
+        format!("leave out the photos of the other view, or {CORRECT_VIEW}"),
     )
 }
 
@@ -234,6 +235,8 @@ fn disagree() -> Refusal {
     Refusal::new(
         RefusalCode::PhotosDisagree,
         "the photos do not agree: saddle or card was moved between them, or an edge was lost in one",
-        "measure each photo by itself and look at its overlay; leave saddle and card in place between photos",
+        format!(
+            "measure each photo by itself and {LOOK_AT_OVERLAY}; leave saddle and card in place between photos"
+        ),
     )
 }

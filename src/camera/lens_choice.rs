@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::lens_file::{LensFile, LensFileError};
 use super::prior::LensPrior;
+use crate::instruction::GIVE_ITS_LENS;
 use crate::photo::{Photo, sha256_of_file};
 use crate::warning::{Warning, WarningCode};
 
@@ -53,6 +54,6 @@ fn none_of_its_camera() -> Warning {
     Warning::new(
         WarningCode::LensNotFound,
         "the folder of lens files has none of this photo's camera: measured without one",
-        "calibrate the camera with seatspan lens, or name its file with --lens",
+        format!("calibrate the camera with seatspan lens, or {GIVE_ITS_LENS}"),
     )
 }

@@ -4,6 +4,7 @@ use super::fit::{CameraFit, fit_camera};
 use super::prior::LensPrior;
 use super::target::TargetView;
 use crate::card::FoundCards;
+use crate::instruction::GIVE_LENS;
 use crate::photo::Photo;
 use crate::photo::focal::FILM_DIAGONAL_MM;
 use crate::refusal::{Refusal, RefusalCode};
@@ -113,7 +114,7 @@ fn focal_contradicted(stated_px: f64, fit: &CameraFit) -> Warning {
         format!(
             "according to the card, the focal length in the photo's data is wrong by {percent:+.0} %; it was not used"
         ),
-        "send the photo as the phone made it, or give a lens file with --lens",
+        format!("send the photo as the phone made it, or {GIVE_LENS}"),
     )
 }
 

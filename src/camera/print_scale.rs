@@ -5,6 +5,7 @@ use super::placement::camera_over_cards;
 use super::prior::LensPrior;
 use crate::card::FoundCards;
 use crate::card::pattern::BAR_MM;
+use crate::instruction::GIVE_BAR;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -73,6 +74,6 @@ fn no_bank_card() -> Refusal {
     Refusal::new(
         RefusalCode::BankCardNotSeen,
         "no bank card is seen in the frame of the reference card",
-        "lay a dark bank card flat into the frame, in even light, or measure the printed bar and give --bar instead",
+        format!("lay a dark bank card flat into the frame, in even light, or {GIVE_BAR} instead"),
     )
 }

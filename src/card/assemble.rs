@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::numeric::parallel::*;
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-use super::find::{FoundTag, Look, SURELY_FOUND_PX, looks};
+use super::find::{FoundTag, Look, RELIABLY_FOUND_PX, looks};
 use super::pattern::{Pattern, owner_of, smallest_tag_mm};
 use super::side::{Observation, SidePixels, TagSide, measure_side};
 use super::unread;
@@ -118,7 +118,7 @@ const SEEN_SMALLER: f64 = 0.75;
 fn shows_every_card(look: Look, cards: &[FoundCard]) -> bool {
     let coarsest = cards.iter().map(FoundCard::least_px_per_mm).fold(f64::INFINITY, f64::min);
     let smallest_px = smallest_tag_mm() * coarsest * SEEN_SMALLER / look.factor as f64;
-    !cards.is_empty() && smallest_px >= SURELY_FOUND_PX
+    !cards.is_empty() && smallest_px >= RELIABLY_FOUND_PX
 }
 
 /// The first look's view with the tags that were proposed and those that were measured.

@@ -58,7 +58,7 @@ fn proposed(view: &GrayView, profile: &str) -> Vec<FoundTag> {
 const FIRST_LOOK_PX: f64 = 1400.0;
 /// Of tags with this many pixels a side in a view the finder sees nine in ten, of larger ones nearly all (measured on
 /// photos reduced step by step): of a card's five or more, two for sure, and the layout predicts the others.
-pub const SURELY_FOUND_PX: f64 = 14.0;
+pub const RELIABLY_FOUND_PX: f64 = 14.0;
 
 /// One pass over a photo: reduced by a factor, with a setting of the detector.
 #[derive(Debug, Clone, Copy)]

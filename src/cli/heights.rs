@@ -2,8 +2,9 @@
 
 use super::values::{parse_number, parse_of_part};
 use crate::fit::unit::parse_length_mm;
+use crate::instruction::HEIGHTS_EXAMPLE;
 use crate::numeric::words::Part;
-use crate::outline::lift::{EXAMPLE, LiftProfile};
+use crate::outline::lift::LiftProfile;
 
 /// The least difference between the highest and the lowest place of a seat's edge, mm: 18 mm on the flattest saddle of the
 /// tests, and ten times less where centimetres are taken for millimetres.
@@ -19,15 +20,15 @@ const LONG: f64 = 0.5;
 /// # Errors
 /// What is written wrong, or a question about heights that no saddle has.
 pub fn parse_heights(text: &str) -> Result<(Part, LiftProfile), String> {
-    let (part, written) = parse_of_part(text, &format!("seat={EXAMPLE}"))?;
+    let (part, written) = parse_of_part(text, &format!("seat={HEIGHTS_EXAMPLE}"))?;
     if has_decimal_comma(written) {
         return Err(format!(
-            "'{written}' has a decimal comma: write a point as decimal sign, such as {EXAMPLE}"
+            "'{written}' has a decimal comma: write a point as decimal sign, such as {HEIGHTS_EXAMPLE}"
         ));
     }
     let invalid = || {
         format!(
-            "'{written}' gives no heights: write place:height pairs from front to rear, such as {EXAMPLE}"
+            "'{written}' gives no heights: write place:height pairs from front to rear, such as {HEIGHTS_EXAMPLE}"
         )
     };
     let mut pairs: Vec<(&str, &str)> =

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use crate::instruction::on_desk;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::NamedWidth;
 use crate::record::is_poorly_known;
@@ -131,7 +132,7 @@ pub fn findings(sheet: &Sheet) -> Value {
         "hidden": sheet.hidden.iter().map(|h| h.in_words()).collect::<Vec<_>>(),
         "hints": sheet.hints.len(),
         "warnings": sheet.warnings.iter().map(|w| json!({
-            "code": w.code, "text": sheet.warning_text(w), "hint": w.hint,
+            "code": w.code, "text": sheet.warning_text(w), "hint": on_desk(&w.hint),
         })).collect::<Vec<_>>(),
     })
 }

@@ -14,6 +14,7 @@ use super::lock::locked;
 use super::open_photo::{Near, OpenPhoto, Outcome, PhotoResult};
 use super::response::Problem;
 use super::stage::Stage;
+use crate::instruction::on_desk;
 use crate::photo::{Photo, PhotoError, file_name};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -47,7 +48,7 @@ pub struct Unmeasured {
 
 impl From<Refusal> for Unmeasured {
     fn from(refusal: Refusal) -> Self {
-        Self { code: Some(refusal.code), text: refusal.text, hint: refusal.hint }
+        Self { code: Some(refusal.code), text: refusal.text, hint: on_desk(&refusal.hint) }
     }
 }
 

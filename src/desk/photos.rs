@@ -19,6 +19,7 @@ use super::response::Problem;
 use super::stage::Stage;
 use crate::card::FoundCards;
 use crate::check::{Judgement, judge};
+use crate::instruction::on_desk;
 use crate::photo::Photo;
 use crate::refusal::Refusal;
 use crate::together::of_photo;
@@ -247,10 +248,12 @@ impl Photos {
             |open| {
                 let photo = open.photo().clone();
                 let outcome = open.locate(&edits, &self.shelf, |_| ())?;
-                Ok(Ok(judge(&photo, outcome.as_ref().map(|photo| &photo.located))))
+                let mut judged = judge(&photo, outcome.as_ref().map(|photo| &photo.located));
+                judged.reasons.iter_mut().for_each(|reason| reason.hint = on_desk(&reason.hint));
+                Ok(Ok(judged))
             },
         )?;
-        judged.map_err(|refusal| Problem::new(422, refusal.text, refusal.hint))
+        judged.map_err(Problem::from)
     }
 
     /// Measures a photo and others of the same saddle.
@@ -323,7 +326,7 @@ impl Photos {
         if let Some(photo) = locked(&item.decoded).as_ref() {
             return Ok(photo.clone());
         }
-        item.decode()?.map(Arc::new).map_err(|r| Problem::new(422, r.text, r.hint))
+        item.decode()?.map(Arc::new).map_err(Problem::from)
     }
 }
 

@@ -7,6 +7,9 @@ use hyper::{Response, StatusCode};
 use serde::Serialize;
 use serde_json::json;
 
+use crate::instruction::on_desk;
+use crate::refusal::Refusal;
+
 /// Scripts, styles and pictures from the desk alone; nothing inline, no framing by other pages.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; \
     base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -49,6 +52,13 @@ impl Problem {
     /// Something that no longer exists.
     pub fn missing(what: &str) -> Self {
         Self::new(404, format!("{what} is no longer there"), "load the page again")
+    }
+}
+
+/// A photo that is refused outside of a measurement.
+impl From<Refusal> for Problem {
+    fn from(refusal: Refusal) -> Self {
+        Self::new(422, refusal.text, on_desk(&refusal.hint))
     }
 }
 

@@ -16,6 +16,7 @@ use super::photos::MOST_PHOTO_BYTES;
 use super::request::{MOST_JSON_BYTES, from_json, parameter, read_body};
 use super::response::{Problem, Reply};
 use super::{Desk, assets, keep, lens, papers, rider, shelf};
+use crate::instruction::on_desk;
 
 /// The sample: a rendered photo of an invented saddle, with its heights.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
@@ -140,7 +141,8 @@ fn judged(desk: &Desk, item: &DeskPhoto) -> Result<serde_json::Value, Problem> {
 
 fn verdicts(desk: &Desk, measured: PhotoResult) -> Result<Reply, Problem> {
     let assessment = rider::assess_saddle(desk, std::slice::from_ref(&measured.sheet))?;
-    let verdicts = crate::report::judged::verdicts(&assessment, &desk.rules, &measured.sheet);
+    let mut verdicts = crate::report::judged::verdicts(&assessment, &desk.rules, &measured.sheet);
+    verdicts.notes.iter_mut().for_each(|note| note.text = on_desk(&note.text));
     Ok(Reply::json(&json!({
         "rider": assessment.rider,
         "for_a_rider": desk.rider.get().is_some(),

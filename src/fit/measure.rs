@@ -6,6 +6,7 @@ use super::expr::{Field, Node, WidthEdges, WidthPlace};
 use super::fields::{Fields, Missing};
 use super::quantity::{Cause, Quantity};
 use super::seen::Seen;
+use crate::instruction::give_heights;
 use crate::numeric::words::{NamedWidth, Pair};
 use crate::outline::lift::{LiftProfile, RULER_U_MM};
 use crate::sheet::{LiftSource, Part, RivalRecord, Sheet, Side, View};
@@ -248,9 +249,9 @@ const STRETCH_GAP: f64 = 0.03;
 fn lift(seen: &Seen, station: &Quantity) -> Result<Quantity, Missing> {
     let lift = seen.sheet.lift.as_ref().filter(|l| l.source != LiftSource::Assumed);
     let photos_u = lift.filter(|l| l.source == LiftSource::Photos).and_then(|l| l.seat_u.as_ref());
-    let rows = lift
-        .and_then(|l| l.seat.as_ref().filter(|rows| !rows.is_empty()))
-        .ok_or_else(|| "the height of the seat's edges was not measured (--heights seat=)".to_owned())?;
+    let rows = lift.and_then(|l| l.seat.as_ref().filter(|rows| !rows.is_empty())).ok_or_else(|| {
+        format!("the height of the seat's edges was not measured: {}", give_heights(Part::Seat))
+    })?;
     let s = station.value;
     let after = rows.partition_point(|r| r[0] <= s);
     let far = || format!("the height of the seat's edge was not measured near station {s:.2}");

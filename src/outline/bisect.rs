@@ -24,7 +24,7 @@ pub type Sides = [Vec<Vector2<f64>>; 2];
 
 /// The midline, seen the same way as `about`, that is halfway between both edges and ends where its line cuts their ends.
 /// `None` where the edges are not traced well enough.
-pub fn bisecting(about: &Midline, sides: &Sides) -> Option<Midline> {
+pub fn bisecting_midline(about: &Midline, sides: &Sides) -> Option<Midline> {
     let length = about.length_mm();
     let toward_left = |p: &Vector2<f64>| {
         let (station, offset) = about.station_and_offset(*p, Side::Left);
@@ -179,7 +179,7 @@ mod tests {
         {
             let mut midline = about;
             for _ in 0..4 {
-                midline = bisecting(&midline, &ellipse(turn, by)).unwrap();
+                midline = bisecting_midline(&midline, &ellipse(turn, by)).unwrap();
             }
             let axis = nalgebra::Rotation2::new(turn) * Vector2::new(220.0, 0.0);
             let expected = [Vector2::new(220.0, 0.0) + by - axis, Vector2::new(220.0, 0.0) + by + axis];
@@ -192,6 +192,6 @@ mod tests {
     #[test]
     fn edges_that_are_not_there_have_no_midline() {
         let about = Midline::new(Vector2::zeros(), Vector2::new(440.0, 0.0), View::Top);
-        assert_eq!(bisecting(&about, &[Vec::new(), Vec::new()]), None);
+        assert_eq!(bisecting_midline(&about, &[Vec::new(), Vec::new()]), None);
     }
 }

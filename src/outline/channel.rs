@@ -27,7 +27,7 @@ pub fn trace_channel(
     scene: &Scene,
     pictures: &FormPictures,
     seat_lift: &LiftProfile,
-    lift: &LiftProfile,
+    channel_lift: &LiftProfile,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let posterior = pictures.channel().filter(|posterior| posterior.visibility() >= CHANNEL_SEEN);
     let posterior = posterior.ok_or_else(not_found)?;
@@ -39,12 +39,12 @@ pub fn trace_channel(
                 let (station, _) = scene.midline.station_and_offset(*p, Side::Left);
                 let pixel =
                     scene.camera.photo_from_card(CardPoint::new(p.x, p.y, seat_lift.at_mm(station)))?;
-                Some(scene.camera.card_from_photo(pixel, lift.at_mm(station))?.horizontal())
+                Some(scene.camera.card_from_photo(pixel, channel_lift.at_mm(station))?.horizontal())
             })
             .collect();
         let first = Curve::of_side(&points?, &pictures.charts[i], SMOOTHING_MM, true);
-        let rim = rim::follow(&CHANNEL_RIM, scene, Part::Channel, lift, first)?;
-        let mut traced = TracedEdge::of(scene, lift, &rim);
+        let rim = rim::follow(&CHANNEL_RIM, scene, Part::Channel, channel_lift, first)?;
+        let mut traced = TracedEdge::of(scene, channel_lift, &rim);
         // The rim's outwards is toward the midline; a rival's is away from it.
         for point in traced.points.iter_mut().flatten() {
             point.rivals.iter_mut().flatten().for_each(|r| r.apart_mm = -r.apart_mm);

@@ -2,6 +2,8 @@
 
 use std::str::FromStr;
 
+use crate::instruction::HEIGHTS_EXAMPLE;
+
 /// Lift along the midline: `station:mm` pairs joined by straight lines and held constant past the ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LiftProfile {
@@ -15,8 +17,6 @@ pub struct LiftProfile {
     pub common_u_mm: f64,
 }
 
-/// Heights to give, as an example: near enough to one another that the edge hardly bows off the lines between them.
-pub const EXAMPLE: &str = "0:60,0.25:35,0.5:20,0.75:40,1:70";
 /// A ruler and a straight-edge give a height to about 2 mm, meant as limits: divided by the root of 3 (a
 /// rectangular distribution, JCGM 100:2008, 4.3.7).
 pub const RULER_U_MM: f64 = 1.15;
@@ -153,7 +153,9 @@ impl FromStr for LiftProfile {
             })
             .collect::<Option<Vec<_>>>();
         let unread = || {
-            format!("'{text}' is no lift profile: write station:mm pairs in rising order, such as {EXAMPLE}")
+            format!(
+                "'{text}' is no lift profile: write station:mm pairs in rising order, such as {HEIGHTS_EXAMPLE}"
+            )
         };
         let points = points.ok_or_else(unread)?;
         match slip(&points) {

@@ -3,6 +3,7 @@
 use nalgebra::Vector2;
 
 use crate::camera::Camera;
+use crate::instruction::GIVE_ENDS_AGAIN;
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::words::{Side, View};
 use crate::refusal::{Refusal, RefusalCode};
@@ -173,9 +174,5 @@ impl Midline {
 }
 
 fn outside(text: &str) -> Refusal {
-    Refusal::new(
-        RefusalCode::MidlineOutside,
-        text,
-        "give --front and --rear as x,y in pixels of the upright photo, at the two ends of the seat form",
-    )
+    Refusal::new(RefusalCode::MidlineOutside, text, GIVE_ENDS_AGAIN.to_string())
 }

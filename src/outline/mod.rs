@@ -24,6 +24,7 @@ pub use crate::numeric::words::{Part, SIDES, Side, View};
 
 use crate::camera::Camera;
 use crate::explain::{Explanation, Picture};
+use crate::instruction::GIVE_ENDS;
 use crate::numeric::parallel;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -107,8 +108,8 @@ pub const GIVEN_END_TOLERANCE_MM: f64 = 4.0;
 /// `edges-not-found` when no boundary runs round the form.
 pub fn trace_seat(
     scene: &Scene,
-    lift: &LiftProfile,
     pictures: &FormPictures,
+    lift: &LiftProfile,
     end_tolerance_mm: f64,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let form = pictures.edges();
@@ -135,6 +136,6 @@ fn not_found() -> Refusal {
     Refusal::new(
         RefusalCode::EdgesNotFound,
         "the edges of the seat form could not be traced",
-        "photograph it against a plain floor, or give its two ends with --front and --rear",
+        format!("photograph it against a plain floor, or {GIVE_ENDS}"),
     )
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::{Located, Measured, Traced};
 use crate::card::FoundCards;
+use crate::instruction::GIVE_ENDS_EXACTLY;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::width::Widths;
@@ -99,7 +100,7 @@ pub fn implausible(widths: &Widths) -> Option<Refusal> {
         Refusal::new(
             RefusalCode::EdgesNotFound,
             "the left and the right edge do not match",
-            "give both ends of the seat form exactly with --front and --rear, or photograph it on a plain floor",
+            format!("{GIVE_ENDS_EXACTLY}, or photograph it on a plain floor"),
         )
     })
 }

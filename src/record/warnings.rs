@@ -2,8 +2,9 @@
 
 use super::{Found, doubts};
 use crate::camera::placement::LensSource;
+use crate::instruction::{GIVE_LENS, GIVE_UNDERSIDE, LOOK_AT_OVERLAY, give_heights, show_edge};
 use crate::numeric::words::{NamedWidth, Part, View};
-use crate::outline::lift::{EXAMPLE, LiftProfile};
+use crate::outline::lift::LiftProfile;
 use crate::photo::PhotoNote;
 use crate::pipeline::{Located, Measured, Request, Traced};
 use crate::sheet;
@@ -35,7 +36,7 @@ pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
 /// Lines that may be the edge instead, one warning each.
 fn which_line(measured: &Measured) -> Vec<Warning> {
     let warning = |line: sheet::RivalRecord| {
-        let part = line.part.as_str();
+        let part = line.part;
         let edge = match line.side {
             Some(side) => format!("the {part}'s {} edge", side.as_str()),
             None => format!("both edges of the {part}"),
@@ -53,8 +54,8 @@ fn which_line(measured: &Measured) -> Vec<Warning> {
                 widths.join(", ")
             ),
             format!(
-                "look at the overlay, which shows both lines, and point to the edge: --through {part}=X,Y, or \"Edge is here\" \
-                 on the desk"
+                "{LOOK_AT_OVERLAY}, which shows both lines; if the other one is the edge, {}",
+                show_edge(part)
             ),
         )
     };
@@ -75,16 +76,16 @@ fn history(note: &PhotoNote, lens_known: bool) -> Option<Warning> {
 fn lift_unknown(found: &Found, request: &Request, view: View) -> Option<Warning> {
     let shown: &[Part] = if view == View::Top { &[Part::Seat] } else { &[Part::Seat, Part::Channel] };
     let unknown = shown.iter().filter(|part| !found.knows_lift(request, **part));
-    let missing: Vec<&str> = unknown.map(|part| part.as_str()).collect();
+    let missing: Vec<Part> = unknown.copied().collect();
     missing.first().map(|part| {
         Warning::new(
             WarningCode::LiftUnknown,
             format!(
                 "the height of the edges over the card is not known ({}): the widths hold in the card's plane, and the \
                  uncertainty allows for some centimetres",
-                missing.join(" and ")
+                missing.iter().map(|part| part.as_str()).collect::<Vec<_>>().join(" and ")
             ),
-            format!("measure with a ruler and a straight-edge at five places and give --heights {part}={EXAMPLE}"),
+            format!("measure with a ruler and a straight-edge at five places and {}", give_heights(*part)),
         )
     })
 }
@@ -97,7 +98,7 @@ fn channel_not_shown(request: &Request, view: View) -> Option<Warning> {
         Warning::new(
             WarningCode::ChannelNotShown,
             "what was given for the channel was not used: this photo shows the saddle from above",
-            "give it for a photo of the saddle upside down, or give --view underside if this is one",
+            format!("give it for a photo of the saddle upside down, or {GIVE_UNDERSIDE} if this is one"),
         )
     })
 }
@@ -111,7 +112,7 @@ fn lift_sparse(measured: &Measured) -> Option<Warning> {
         let part = name.part();
         let lift = measured.traced.lift(part);
         let known = lift.is_known().then(|| lift.bow_u_mm(width.station));
-        known.filter(|u_mm| *u_mm > SPARSE_U_MM).map(|u_mm| (part.as_str(), width.station, u_mm))
+        known.filter(|u_mm| *u_mm > SPARSE_U_MM).map(|u_mm| (part, width.station, u_mm))
     };
     let worst = measured.widths.named.iter().filter_map(off).max_by(|a, b| a.2.total_cmp(&b.2));
     worst.map(|(part, station, u_mm)| {
@@ -122,7 +123,7 @@ fn lift_sparse(measured: &Measured) -> Option<Warning> {
                  the uncertainty of the width there includes",
                 COVERAGE * u_mm
             ),
-            format!("measure at five places and give --heights {part}={EXAMPLE}"),
+            format!("measure at five places and {}", give_heights(part)),
         )
     })
 }
@@ -137,14 +138,14 @@ pub fn is_poorly_known(u_mm: f64) -> bool {
 
 /// Heights that nobody measured and that several photos hardly determine.
 pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
-    let seat = request.seat_lift.is_none().then_some(("seat", &joint.seat_lift));
+    let seat = request.seat_lift.is_none().then_some((Part::Seat, &joint.seat_lift));
     let channel = joint.channel_lift.as_ref().filter(|_| request.channel_lift.is_none());
-    let most = |(part, lift): (&'static str, &EstimatedLift)| {
+    let most = |(part, lift): (Part, &EstimatedLift)| {
         let worst = lift.u_mm.iter().copied().fold(0.0, f64::max);
         is_poorly_known(worst).then_some((part, worst))
     };
     let (part, u_mm) =
-        [seat, channel.map(|lift| ("channel", lift))].into_iter().flatten().filter_map(most).next()?;
+        [seat, channel.map(|lift| (Part::Channel, lift))].into_iter().flatten().filter_map(most).next()?;
     Some(Warning::new(
         WarningCode::LiftPoorlyKnown,
         format!(
@@ -154,7 +155,8 @@ pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
         ),
         format!(
             "take one photo from the saddle's left and one from its right, some 25 degrees from straight above, or \
-             measure with a ruler and give --heights {part}={EXAMPLE}"
+             measure with a ruler and {}",
+            give_heights(part)
         ),
     ))
 }
@@ -180,7 +182,7 @@ fn focal_length_assumed(located: &Located) -> Option<Warning> {
         Warning::new(
             WarningCode::FocalLengthAssumed,
             "the photo does not say its focal length: a usual one was assumed and fitted to the card",
-            "send the photo as the phone made it, or give a lens file with --lens",
+            format!("send the photo as the phone made it, or {GIVE_LENS}"),
         )
     })
 }
@@ -237,7 +239,7 @@ fn untraced(measured: &Measured) -> Vec<Warning> {
         Warning::new(
             WarningCode::StationsUntraced,
             format!("the {}'s edges could not be traced at {word} {}", part.as_str(), at.join(", ")),
-            "look at the overlay: remove what covers the edge, or light it more evenly",
+            format!("{LOOK_AT_OVERLAY}: remove what covers the edge, or light it more evenly"),
         )
     };
     let parts = [(Part::Seat, seat), (Part::Channel, channel)].into_iter();
@@ -253,7 +255,7 @@ fn widths_missing(measured: &Measured) -> Option<Warning> {
                 "not measured: {}",
                 missing.iter().map(|name| name.as_str()).collect::<Vec<_>>().join(", ")
             ),
-            "look at the overlay for where the edge was lost and photograph again",
+            format!("{LOOK_AT_OVERLAY} for where the edge was lost and photograph again"),
         )
     })
 }
@@ -272,7 +274,10 @@ fn halves_differ(found: &Found, request: &Request, measured: &Measured) -> Optio
         Warning::new(
             WarningCode::HalvesDiffer,
             format!("at {name} the {wider} half is {:.1} mm wider than the other", difference.abs()),
-            "look at the overlay: the saddle is uneven, the midline is beside its middle, or one side was traced along a seam or shadow",
+            format!(
+                "{LOOK_AT_OVERLAY}: the saddle is uneven, the midline is beside its middle, or one side was traced along a seam \
+                 or shadow"
+            ),
         )
     })
 }

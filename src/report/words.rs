@@ -37,7 +37,7 @@ pub fn better(influence: Influence) -> &'static str {
         Influence::HiddenStretch => "remove what covers the edge, or light it more evenly",
         Influence::UnevenHalves => "check both edges, and mark the ends of the midline",
         Influence::FocalLength | Influence::Distortion | Influence::PrincipalPoint => {
-            "calibrate the camera and give its lens file with --lens"
+            "calibrate the camera and measure with its lens file"
         }
         Influence::CardBend => "glue the card to something flat and stiff",
         Influence::EdgeBloom => "avoid bright light behind the saddle",

@@ -85,7 +85,7 @@ fn f_trace_seat(bencher: Bencher) {
     };
     bencher.bench_local(|| {
         let pictures = FormPictures::of(black_box(&scene), &traced.seat_lift);
-        trace_seat(&scene, &traced.seat_lift, &pictures, GIVEN_END_TOLERANCE_MM)
+        trace_seat(&scene, &pictures, &traced.seat_lift, GIVEN_END_TOLERANCE_MM)
     });
 }
 

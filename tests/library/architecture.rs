@@ -15,8 +15,8 @@ const MODULES: [(&str, u32); 10] = [
     ("report", 9),
     ("print", 10),
 ];
-/// Used by all modules, and using none of them.
-const BASE: [&str; 4] = ["numeric", "refusal", "warning", "explain"];
+/// Used by all modules, and using none of them but `numeric`.
+const BASE: [&str; 5] = ["numeric", "refusal", "warning", "instruction", "explain"];
 /// The pipeline, and what records and judges its stages: they use every module and one another.
 const PIPELINE: [&str; 4] = ["pipeline", "together", "record", "check"];
 /// Front ends use everything, and nothing uses them, except that the command line opens the desk.
@@ -34,7 +34,7 @@ fn allowed(from: &str, to: &str) -> Option<bool> {
     } else if PIPELINE.contains(&from) {
         Some(same_or_base || PIPELINE.contains(&to) || number(to).is_some())
     } else if BASE.contains(&from) {
-        Some(from == to || (from == "refusal" && to == "numeric"))
+        Some(from == to || to == "numeric")
     } else {
         let own = number(from)?;
         Some(same_or_base || number(to).is_some_and(|other| other < own))

@@ -4,19 +4,6 @@ import * as api from "./api.js";
 import { capital, h, renew } from "./dom.js";
 import { fromField, inField, papers, roughly, unit, written } from "./units.js";
 
-/** Command-line options in a hint, and what the page has for them. */
-const OPTIONS_ON_PAGE = [
-  [/give --front and --rear as .*$/, "click the two ends again"],
-  [/give (?:its|the)(?: two)? ends(?: of the seat form)?( exactly)? with --front and --rear/, "click its two ends on the photo$1"],
-  [/(?:say|give)(?: so with)? --view \w+(?: or --view \w+)?/, "choose the view under Photo and card"],
-  [/give (?:it with |them with )?--(?:lift|heights)(?: \S+)?/, "fill in the heights"],
-  [/--(?:lift|heights)(?: \S+)?/, "the table of heights"],
-  [/(?:give|name)(?: its| a)? (?:lens )?file with --lens|give one of them with --lens/, "choose a lens file"],
-  [/--bar/, "the bar’s length"], [/--lens/, "a lens file"], [/look at its overlay/, "look at its lines"],
-];
-const onPage = (hint) => OPTIONS_ON_PAGE.reduce((text, [option, words]) => text.replace(option, words), hint);
-const sentence = (text) => `${capital(onPage(text))}.`;
-
 const ABOUT_SADDLE = ["no-saddle", "edges-not-found", "midline-outside", "view-unclear", "saddle-cut-off"];
 /** Whether a refusal is about the saddle, so that showing its ends may help. */
 export const concernsSaddle = (refusal) => ABOUT_SADDLE.includes(refusal.code);
@@ -26,7 +13,7 @@ export function refusalPanel({ file, refusal }, show, alone) {
   return h("section", { class: "refusal", role: "alert" },
     h("h2", {}, alone ? "These photos cannot be measured together" : "This photo cannot be measured"),
     h("p", {}, `${refusal.text.startsWith(file) ? refusal.text : capital(refusal.text)}.`),
-    h("p", {}, h("strong", {}, "What to do: "), sentence(refusal.hint)),
+    h("p", {}, h("strong", {}, "What to do: "), `${capital(refusal.hint)}.`),
     alone && h("button", { type: "button", id: "alone", onclick: alone }, "Measure this photo alone"),
     show && !alone && concernsSaddle(refusal) && h("button", { type: "button", id: "show-ends", onclick: show }, "Click the two ends on the photo"));
 }
@@ -35,7 +22,7 @@ export function refusalPanel({ file, refusal }, show, alone) {
 export function checkPanel(id) {
   const place = h("section", { class: "panel", id: "check", "aria-label": "Photo check" });
   const show = ({ headline, reasons }) => place.replaceChildren(h("div", {}, h("h2", {}, "Photo check"), h("p", {}, `${capital(headline)}.`),
-    reasons.length > 0 && h("ol", {}, reasons.map((r) => h("li", {}, `${capital(r.text)}. `, h("strong", {}, sentence(r.hint)))))));
+    reasons.length > 0 && h("ol", {}, reasons.map((r) => h("li", {}, `${capital(r.text)}. `, h("strong", {}, `${capital(r.hint)}.`))))));
   api.check(id).then(show, (problem) => place.replaceChildren(h("p", {}, problem.text)));
   return place;
 }
@@ -50,7 +37,7 @@ export function widthsPanel(findings) {
       h("details", {}, h("summary", {}, "What limits this?"),
         h("p", { class: "fine" }, `Measured at ${width.at} of the way from front to rear. Sources of uncertainty, the largest first:`),
         h("ul", {}, width.budget.map((line) =>
-          h("li", {}, `${line.from}: ${line.u_mm} mm`, line.better && h("small", {}, ` – ${onPage(line.better)}`))))));
+          h("li", {}, `${line.from}: ${line.u_mm} mm`, line.better && h("small", {}, ` – ${line.better}`))))));
   };
   const stations = h("details", {}, h("summary", {}, "Width at every station"),
     h("table", { class: "stations" },
@@ -74,7 +61,7 @@ export function cautionsPanel(findings) {
   const stretch = (from, to) => (from === to ? `at ${from}` : `${from} to ${to}`);
   return h("section", { class: "panel cautions", "aria-labelledby": "cautions-head" },
     h("h2", { id: "cautions-head" }, "Please check"),
-    h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, sentence(w.hint)))),
+    h("ul", {}, findings.warnings.map((w) => h("li", {}, `${capital(w.text)}. `, h("strong", {}, `${capital(w.hint)}.`))),
       findings.doubts.map(doubt)));
 }
 

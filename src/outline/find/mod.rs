@@ -7,7 +7,7 @@
 pub mod places;
 pub mod plane;
 
-use super::bisect::{Sides, bisecting, half_widths_mm};
+use super::bisect::{Sides, bisecting_midline, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
 use super::form::{FormPictures, LEAST_VISIBILITY};
@@ -18,6 +18,7 @@ use super::{GIVEN_END_TOLERANCE_MM, SIDES, Scene, Side, View, trace_seat};
 use crate::camera::Camera;
 use crate::card::FoundCard;
 use crate::explain::Explanation;
+use crate::instruction::{GIVE_ENDS, GIVE_VIEW};
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
@@ -97,17 +98,17 @@ fn find_at(search: &SearchScene, lift: &LiftProfile, view: Option<View>) -> Resu
     let best = best_glance(search, lift, &plane)
         .filter(|g| g.visibility >= LEAST_VISIBILITY)
         .ok_or_else(no_saddle)?;
-    traced_at(search, lift, &best, view)
+    trace_glance(search, lift, &best, view)
 }
 
-fn traced_at(
+fn trace_glance(
     search: &SearchScene,
     lift: &LiftProfile,
     glance: &Glance,
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
     let (view, pictures) = form_in_view(search, lift, &glance.midline, view)?;
-    trace(search, lift, &pictures, view).ok_or_else(no_saddle)
+    trace_settled(search, lift, &pictures, view).ok_or_else(no_saddle)
 }
 
 /// Traces a saddle between ends given by hand, in the view given or in the one that it shows.
@@ -122,7 +123,7 @@ pub fn trace_between(
 ) -> Result<FoundSaddle, Refusal> {
     let (view, pictures) = form_in_view(search, lift, midline, view)?;
     let midline = pictures.midline;
-    let seat = trace_seat(&search.scene(&midline), lift, &pictures, GIVEN_END_TOLERANCE_MM)?;
+    let seat = trace_seat(&search.scene(&midline), &pictures, lift, GIVEN_END_TOLERANCE_MM)?;
     Ok(FoundSaddle { view, midline, seat, pictures: Some(pictures) })
 }
 
@@ -137,7 +138,7 @@ pub fn trace_near(
     view: View,
 ) -> Result<FoundSaddle, Refusal> {
     let pictures = FormPictures::of(&search.scene(midline), lift);
-    trace_about(search, lift, &pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
+    trace_pictures(search, lift, &pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
 }
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
@@ -156,7 +157,7 @@ impl FoundSaddle {
             Some(search.camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
         };
         let about = self.midline.with_ends(end(0.0)?, end(1.0)?);
-        let midline = bisecting(&about, &horizontal(search.camera, &about, to, &self.seat))?;
+        let midline = bisecting_midline(&about, &edges_in_horizontal(search.camera, &about, to, &self.seat))?;
         Some(Self { midline, ..self })
     }
 
@@ -194,19 +195,19 @@ fn is_cut_off(search: &SearchScene, lift: &LiftProfile, found: &FoundSaddle) -> 
 }
 
 /// Traces the edges in pictures about a settled midline, and again about the one that bisects them.
-fn trace(
+fn trace_settled(
     search: &SearchScene,
     lift: &LiftProfile,
     pictures: &FormPictures,
     view: View,
 ) -> Option<FoundSaddle> {
-    let first = trace_about(search, lift, pictures, view, SETTLED_TOLERANCE_MM)?;
+    let first = trace_pictures(search, lift, pictures, view, SETTLED_TOLERANCE_MM)?;
     let again = FormPictures::of(&search.scene(&first.midline), lift);
-    trace_about(search, lift, &again, view, GIVEN_END_TOLERANCE_MM)
+    trace_pictures(search, lift, &again, view, GIVEN_END_TOLERANCE_MM)
 }
 
 /// Traces the edges in pictures about a midline, and moves that to where it bisects them.
-fn trace_about(
+fn trace_pictures(
     search: &SearchScene,
     lift: &LiftProfile,
     pictures: &FormPictures,
@@ -214,8 +215,8 @@ fn trace_about(
     tolerance_mm: f64,
 ) -> Option<FoundSaddle> {
     let about = &pictures.midline;
-    let seat = trace_seat(&search.scene(about), lift, pictures, tolerance_mm).ok()?;
-    let midline = bisecting(about, &horizontal(search.camera, about, lift, &seat))?;
+    let seat = trace_seat(&search.scene(about), pictures, lift, tolerance_mm).ok()?;
+    let midline = bisecting_midline(about, &edges_in_horizontal(search.camera, about, lift, &seat))?;
     Some(FoundSaddle { view, midline, seat, pictures: None })
 }
 
@@ -232,7 +233,7 @@ struct Glance {
 fn best_glance(search: &SearchScene, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
     let mut best: Option<Glance> = None;
     for candidate in candidates(plane).iter().take(EXAMINED) {
-        let settled = settled(search, lift, plane, candidate);
+        let settled = settle(search, lift, plane, candidate);
         best = settled.filter(|g| best.is_none_or(|best| g.visibility > best.visibility)).or(best);
         if best.is_some_and(|best| best.visibility >= CLEAR) {
             break;
@@ -242,16 +243,16 @@ fn best_glance(search: &SearchScene, lift: &LiftProfile, plane: &PlaneView) -> O
 }
 
 /// The last of several glances at a candidate, each about the midline that bisects the edges of the one before.
-fn settled(
+fn settle(
     search: &SearchScene,
     lift: &LiftProfile,
     plane: &PlaneView,
     candidate: &Candidate,
 ) -> Option<Glance> {
     let first = Midline::new(candidate.ends_mm[0], candidate.ends_mm[1], View::Top);
-    let mut last = glance(search, lift, plane, &first, MAP_TOLERANCE_MM)?;
+    let mut last = examine(search, lift, plane, &first, MAP_TOLERANCE_MM)?;
     for _ in 0..MOST_ITERATIONS {
-        let next = glance(search, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
+        let next = examine(search, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
         let [front, rear] =
             [next.midline.front_mm - last.midline.front_mm, next.midline.rear_mm - last.midline.rear_mm];
         last = next;
@@ -264,7 +265,7 @@ fn settled(
 
 /// Looks at the form about a midline whose ends may be off by a tolerance. `None` where no edge runs round anything, or where a
 /// card or the photo's border is within it.
-fn glance(
+fn examine(
     search: &SearchScene,
     lift: &LiftProfile,
     plane: &PlaneView,
@@ -276,7 +277,7 @@ fn glance(
     let pictures = FormPictures::of(&scene, lift);
     let form = pictures.edges();
     let sides = form.curves(tolerance_mm)?.map(|c| c.points);
-    let midline = bisecting(about, &sides)?;
+    let midline = bisecting_midline(about, &sides)?;
     if covered(plane, &midline, &sides)? > MOST_COVERED {
         return None;
     }
@@ -330,7 +331,12 @@ fn plane_of(search: &SearchScene, lift: &LiftProfile) -> Option<PlaneView> {
 }
 
 /// The traced points of both edges at their lift, mm in the horizontal.
-fn horizontal(camera: &Camera, midline: &Midline, lift: &LiftProfile, seat: &[TracedEdge; 2]) -> Sides {
+fn edges_in_horizontal(
+    camera: &Camera,
+    midline: &Midline,
+    lift: &LiftProfile,
+    seat: &[TracedEdge; 2],
+) -> Sides {
     let point = |side: Side, pixel: PhotoPoint| {
         let (station, offset) = midline.locate(camera, lift, side, pixel, 0.5)?;
         Some(midline.point(station, offset, side, 0.0).horizontal())
@@ -345,7 +351,7 @@ fn no_saddle() -> Refusal {
     Refusal::new(
         RefusalCode::NoSaddle,
         "no saddle was found in the photo",
-        "photograph the whole saddle from above with the card beside it, or give its ends with --front and --rear",
+        format!("photograph the whole saddle from above with the card beside it, or {GIVE_ENDS}"),
     )
 }
 
@@ -371,6 +377,6 @@ fn view_unclear() -> Refusal {
     Refusal::new(
         RefusalCode::ViewUnclear,
         "it is not certain whether the saddle is seen from above or from below",
-        "say so with --view top or --view underside",
+        GIVE_VIEW.to_string(),
     )
 }
