@@ -6,32 +6,46 @@ use anyhow::{Context, bail};
 use clap::Args;
 
 use super::assess::Judging;
+use super::judge::Judge;
 use super::photo_file;
 use super::values::{parse_paper, parse_purpose, parse_units};
 use crate::canvas::{Canvas, Paper, has_glyph, pdf};
+use crate::fit::compare::by_saddle;
 use crate::photo::sha256_hex;
 use crate::report::figure::comparison::MOST;
 use crate::report::judged;
+use crate::report::letterhead::Letterhead;
+use crate::report::page::client::ClientPage;
 use crate::report::page::{
-    Document, Options, Purpose, ReportSubject, Verdicts, compare, html, pages, single, tiles,
+    Document, Options, Purpose, ReportSubject, Verdicts, compare, html, pages, single, tiles, whole,
 };
 use crate::report::shape::Shape;
 use crate::report::units::Units;
+use crate::report::words::width;
 use crate::sheet::{self, Sheet, safe_write};
 
 /// Options of `seatspan report`.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLES)]
 pub struct ReportArgs {
-    /// The sheet; several make a comparison
+    /// The sheet; several of one saddle make one report, of several saddles a comparison
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// Reader: the client, or a buyer (geometry alone, nothing about a rider)
-    #[arg(long = "for", value_name = "client|sale", value_parser = parse_purpose, default_value = "client")]
+    /// Reader: the fitter (everything), the client (one page), or a buyer (geometry alone)
+    #[arg(long = "for", value_name = "fitter|client|sale", value_parser = parse_purpose, default_value = "fitter")]
     pub purpose: Purpose,
+    /// Recommendation on the client's page, in your words; a line is a paragraph
+    #[arg(long, value_name = "TEXT")]
+    pub advice: Option<String>,
+    /// Settings file with the letterhead of the client's page
+    #[arg(long, value_name = "FILE")]
+    pub settings: Option<PathBuf>,
     /// Add the plan at true scale to the PDF
     #[arg(long)]
     pub true_scale: bool,
+    /// Write nothing: say whether this check code of a page for a buyer is the sheet's
+    #[arg(long, value_name = "CODE")]
+    pub verify: Option<String>,
     /// Paper size
     #[arg(long, value_name = "a4|letter", value_parser = parse_paper, default_value = "a4")]
     pub paper: Paper,
@@ -56,13 +70,20 @@ pub struct ReportArgs {
 }
 
 const EXAMPLES: &str = "\
-Writes NAME.report.html and NAME.report.pdf, for a sale NAME.sale.html and NAME.sale.pdf, of several
-sheets comparison.report.html and comparison.report.pdf.
+Writes NAME.report.html and NAME.report.pdf; for the client NAME.client.html and .pdf, for a sale
+NAME.sale.html and .pdf, of several saddles comparison.report.html and .pdf.
+
+A settings file is TOML:
+  [letterhead]
+  name = \"Vale Saddle Fitting\"
+  lines = [\"1 Mill Lane, Vale\", \"telephone ...\"]
 
 Examples:
   seatspan report results/willow.sheet.json --photos fixtures/demo
-  seatspan report results/willow.sheet.json --rider fixtures/fit/riders/ilse.toml
-  seatspan report results/willow.sheet.json --for sale --true-scale --paper letter --units in
+  seatspan report shelf/willow-top.sheet.json shelf/willow-underside.sheet.json --rider ilse.toml
+  seatspan report shelf/willow-*.sheet.json --for client --rider ilse.toml --advice \"Try it with ...\"
+  seatspan report results/willow.sheet.json --for sale --saddle willow.toml --true-scale
+  seatspan report results/willow.sheet.json --verify 1a2b-3c4d-5e6f
   seatspan report shelf/*.sheet.json --out comparison";
 
 /// Runs the command.
@@ -73,72 +94,142 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
     if args.sheets.len() > MOST {
         bail!("give at most {MOST} sheets: more lines could not be distinguished");
     }
-    if args.true_scale && args.sheets.len() > 1 {
-        bail!("--true-scale needs a single sheet");
+    let files: Vec<SheetFile> = args.sheets.iter().map(|file| read(file)).collect::<anyhow::Result<_>>()?;
+    if let Some(code) = &args.verify {
+        return verify(&files, code, args.units);
+    }
+    let sheets: Vec<Sheet> = files.iter().map(|file| file.sheet.clone()).collect();
+    let again = |i: usize| sheets[..i].iter().any(|s| s.view == sheets[i].view);
+    let one_saddle = by_saddle(&sheets).len() == 1 && !(1..sheets.len()).any(again);
+    check(args, &sheets, one_saddle)?;
+    let outputs = Outputs::of(args, one_saddle)?;
+    let judge = args.judging.read(args.rider.as_deref())?;
+    if args.purpose == Purpose::Client {
+        let document = client_page(args, &judge, &sheets)?;
+        return outputs.write(args, [&document, &document], Vec::new());
+    }
+    let subjects: Vec<ReportSubject> = files.iter().map(|file| subject(args, file, one_saddle)).collect();
+    let verdicts = args.rider.as_ref().map(|_| verdicts(&judge, &sheets, one_saddle)).transpose()?;
+    let name = &sheets[0].saddle.name;
+    let sale = judge.entered.saddle(name).map_or(&[][..], |saddle| &saddle.sale);
+    let options = |true_scale| Options {
+        units: args.units,
+        purpose: args.purpose,
+        verdicts: verdicts.as_ref(),
+        true_scale,
+        sale,
+    };
+    // Only the PDF has pages at true scale.
+    let documents = [false, args.true_scale].map(|true_scale| match one_saddle {
+        true => single::document(&subjects, &options(true_scale)),
+        false => compare::document(&subjects, &options(true_scale)),
+    });
+    outputs.write(args, [&documents[0], &documents[1]], more_pages(args, &subjects)?)
+}
+
+/// Options that contradict one another or the sheets.
+fn check(args: &ReportArgs, sheets: &[Sheet], one_saddle: bool) -> anyhow::Result<()> {
+    if args.true_scale && !one_saddle {
+        bail!("--true-scale needs the sheets of a single saddle");
     }
     if args.rider.is_some() && args.purpose == Purpose::Sale {
         bail!("a report for a sale says nothing about a rider; leave out --rider or --for sale");
     }
-    let outputs = Outputs::of(args)?;
-    let sheets: Vec<(PathBuf, Sheet, String)> =
-        args.sheets.iter().map(|file| read(file)).collect::<anyhow::Result<_>>()?;
-    let subjects: Vec<ReportSubject> =
-        sheets.iter().map(|(file, sheet, sha256)| subject(args, file, sheet, sha256)).collect();
-    let plan = true_scale(args, &subjects[0])?;
-    let verdicts = verdicts(args, &subjects)?;
-    let options = Options {
+    if args.purpose == Purpose::Client && sheets.iter().any(|s| s.saddle.name != sheets[0].saddle.name) {
+        bail!("the client's page is about one saddle; give the sheets of one name");
+    }
+    if args.purpose != Purpose::Client && (args.advice.is_some() || args.settings.is_some()) {
+        bail!("--advice and --settings belong to the client's page; add --for client");
+    }
+    Ok(())
+}
+
+/// Whether a code is that of one of the sheets, whose widths are then listed.
+fn verify(files: &[SheetFile], given: &str, units: Units) -> anyhow::Result<u8> {
+    let plain = |code: &str| code.chars().filter(char::is_ascii_hexdigit).collect::<String>().to_lowercase();
+    let found = files.iter().find(|f| plain(&single::code(&f.sha256)) == plain(given));
+    let Some(file) = found else {
+        super::say("no: the code is that of another file, or the file was changed");
+        return Ok(1);
+    };
+    super::say(&format!("yes: the code is that of {}", file.path.display()));
+    for w in &file.sheet.widths {
+        super::say(&format!("  {}: {}", width(file.sheet.view, w.name), units.both(w.mm, w.u95)));
+    }
+    Ok(0)
+}
+
+/// The client's page.
+fn client_page(args: &ReportArgs, judge: &Judge, sheets: &[Sheet]) -> anyhow::Result<Document> {
+    let letterhead = args.settings.as_deref().map(Letterhead::read).transpose()?.unwrap_or_default();
+    let assessment = judge.saddle(sheets)?;
+    let page = ClientPage {
+        sheets,
+        assessment: &assessment,
+        letterhead: &letterhead,
+        advice: args.advice.as_deref().unwrap_or_default(),
+        date: judge.entered.rider.date.as_deref(),
         units: args.units,
-        purpose: args.purpose,
-        verdicts: verdicts.as_ref(),
-        true_scale: !plan.is_empty(),
     };
-    let document = match subjects.as_slice() {
-        [one] => single::document(one, &options),
-        several => compare::document(several, &options),
-    };
-    outputs.write(args, &document, plan)
+    let document = page.document(args.paper);
+    if pages(&document, args.paper).len() > 1 {
+        eprintln!("the client's page takes more than one sheet of paper; shorten the recommendation");
+    }
+    Ok(document)
 }
 
-/// The verdicts for the rider, if one is given.
-fn verdicts(args: &ReportArgs, subjects: &[ReportSubject]) -> anyhow::Result<Option<Verdicts>> {
-    let Some(rider) = &args.rider else { return Ok(None) };
-    let judge = args.judging.read(Some(rider))?;
-    let sheets: Vec<Sheet> = subjects.iter().map(|s| s.sheet.clone()).collect();
-    let assessments = judge.by_saddle(&sheets)?;
-    Ok(Some(match (assessments.as_slice(), subjects) {
-        ([one], [subject]) => judged::verdicts(one, &judge.rules, subject.sheet),
-        (several, _) => judged::several(several),
-    }))
+/// The verdicts for the rider.
+fn verdicts(judge: &Judge, sheets: &[Sheet], one_saddle: bool) -> anyhow::Result<Verdicts> {
+    let assessments = judge.by_saddle(sheets)?;
+    Ok(match assessments.as_slice() {
+        [one] if one_saddle => judged::verdicts(one, &judge.rules, sheets),
+        several => judged::several(several),
+    })
 }
 
-fn read(file: &Path) -> anyhow::Result<(PathBuf, Sheet, String)> {
+/// A sheet with its file.
+struct SheetFile {
+    path: PathBuf,
+    sheet: Sheet,
+    sha256: String,
+}
+
+fn read(file: &Path) -> anyhow::Result<SheetFile> {
     let (sheet, bytes) = sheet::read_with_bytes(file)?;
-    Ok((file.to_path_buf(), sheet, sha256_hex(&bytes)))
+    Ok(SheetFile { path: file.to_path_buf(), sheet, sha256: sha256_hex(&bytes) })
 }
 
-fn subject<'a>(args: &ReportArgs, file: &Path, sheet: &'a Sheet, sha256: &str) -> ReportSubject<'a> {
-    let name = file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+fn subject<'a>(args: &ReportArgs, file: &'a SheetFile, one_saddle: bool) -> ReportSubject<'a> {
+    let name = file.path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     // A comparison shows no photos, and a refused photo has no lines.
-    let photo = match (args.sheets.len(), &sheet.refused) {
-        (1, None) => photo_file::find(sheet, file, &args.photos),
+    let photo = match (one_saddle, &file.sheet.refused) {
+        (true, None) => photo_file::find(&file.sheet, &file.path, &args.photos),
         _ => Err(String::new()),
     };
     if let Err(reason) = &photo
         && !reason.is_empty()
     {
-        eprintln!("{}: the report has no picture: {reason}", file.display());
+        eprintln!("{}: the report has no picture: {reason}", file.path.display());
     }
-    ReportSubject { sheet, file: name, sha256: sha256.to_owned(), photo }
+    ReportSubject { sheet: &file.sheet, file: name, sha256: file.sha256.clone(), photo }
 }
 
-fn true_scale(args: &ReportArgs, subject: &ReportSubject) -> anyhow::Result<Vec<Canvas>> {
-    if !args.true_scale {
-        return Ok(Vec::new());
+/// The pages after a report: for a buyer every width in whole length, and the plan at true scale.
+fn more_pages(args: &ReportArgs, subjects: &[ReportSubject]) -> anyhow::Result<Vec<Canvas>> {
+    let measured = subjects.iter().filter(|s| s.sheet.refused.is_none());
+    let shapes: Vec<Shape> = measured.filter_map(|s| Shape::of(s.sheet)).collect();
+    let name = &subjects[0].sheet.saddle.name;
+    let mut pages = Vec::new();
+    if args.purpose == Purpose::Sale && !shapes.is_empty() {
+        pages.push(whole::page(&shapes.iter().collect::<Vec<_>>(), name, args.paper, args.units));
     }
-    match Shape::of(subject.sheet).filter(|_| subject.sheet.refused.is_none()) {
-        Some(shape) => Ok(tiles::pages(&shape, &subject.sheet.saddle.name, args.paper)),
-        None => bail!("{}: there is no outline to print at true scale", subject.file),
+    if args.true_scale {
+        if shapes.is_empty() {
+            bail!("{}: there is no outline to print at true scale", subjects[0].file);
+        }
+        pages.extend(shapes.iter().flat_map(|shape| tiles::pages(shape, name, args.paper)));
     }
+    Ok(pages)
 }
 
 /// The two output files, checked before the work.
@@ -148,7 +239,7 @@ struct Outputs {
 }
 
 impl Outputs {
-    fn of(args: &ReportArgs) -> anyhow::Result<Self> {
+    fn of(args: &ReportArgs, one_saddle: bool) -> anyhow::Result<Self> {
         let first = &args.sheets[0];
         let folder = match &args.out {
             Some(folder) => {
@@ -158,13 +249,14 @@ impl Outputs {
             }
             None => first.parent().map(Path::to_path_buf).unwrap_or_default(),
         };
-        let name = match args.sheets.len() {
-            1 => first.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
-            _ => "comparison".into(),
+        let stem = if one_saddle || args.purpose == Purpose::Client {
+            stem(&args.sheets)
+        } else {
+            "comparison".into()
         };
-        let stem = name.trim_end_matches(".json").trim_end_matches(".sheet");
         let kind = match args.purpose {
-            Purpose::Client => "report",
+            Purpose::Fitter => "report",
+            Purpose::Client => "client",
             Purpose::Sale => "sale",
         };
         let of = |ending: &str| folder.join(format!("{stem}.{kind}.{ending}"));
@@ -175,17 +267,39 @@ impl Outputs {
         Ok(outputs)
     }
 
-    fn write(&self, args: &ReportArgs, document: &Document, plan: Vec<Canvas>) -> anyhow::Result<u8> {
-        let html = html(document, args.paper).context("the page could not be rendered")?;
-        let mut pages = pages(document, args.paper);
-        pages.extend(plan);
+    /// Writes the page from the first document and the PDF from the second, with more pages after it.
+    fn write(
+        &self,
+        args: &ReportArgs,
+        [on_screen, printed]: [&Document; 2],
+        more: Vec<Canvas>,
+    ) -> anyhow::Result<u8> {
+        let html = html(on_screen, args.paper).context("the page could not be rendered")?;
+        let mut pages = pages(printed, args.paper);
+        pages.extend(more);
         warn_of_missing_glyphs(&pages);
-        let pdf = pdf(&pages, &format!("{} – {}", document.title, document.kind))?;
+        let pdf = pdf(&pages, &format!("{} – {}", printed.title, printed.kind))?;
         safe_write(&self.html, html.as_bytes(), args.force)?;
         safe_write(&self.pdf, &pdf, args.force)?;
         super::say(&format!("{}\n{}", self.html.display(), self.pdf.display()));
         Ok(0)
     }
+}
+
+/// What the files' names begin with together, without their ending.
+fn stem(files: &[PathBuf]) -> String {
+    let names = files
+        .iter()
+        .map(|file| file.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()));
+    let stems: Vec<String> =
+        names.map(|n| n.trim_end_matches(".json").trim_end_matches(".sheet").to_owned()).collect();
+    let [first, others @ ..] = stems.as_slice() else { return "saddle".into() };
+    let alike = first
+        .char_indices()
+        .find(|(i, c)| others.iter().any(|o| !o.get(*i..).is_some_and(|rest| rest.starts_with(*c))));
+    let common = if others.is_empty() { first } else { &first[..alike.map_or(first.len(), |(i, _)| i)] };
+    let common = common.trim_end_matches(['-', '_', '.', ' ']);
+    if common.is_empty() { "saddle".into() } else { common.to_owned() }
 }
 
 /// Warns of characters that the PDF's typeface lacks.

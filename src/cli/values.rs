@@ -11,9 +11,9 @@ use crate::outline::hint::Hint;
 use crate::report::page::Purpose;
 use crate::report::units::Units;
 
-fn one_of<T: Copy>(text: &str, [a, b]: [(&str, T); 2]) -> Result<T, String> {
-    let found = [a, b].into_iter().find(|(word, _)| word.eq_ignore_ascii_case(text));
-    found.map(|(_, value)| value).ok_or_else(|| format!("write {} or {}", a.0, b.0))
+fn one_of<T: Copy, const N: usize>(text: &str, words: [(&str, T); N]) -> Result<T, String> {
+    let found = words.into_iter().find(|(word, _)| word.eq_ignore_ascii_case(text));
+    found.map(|(_, value)| value).ok_or_else(|| format!("write {}", words.map(|w| w.0).join(" or ")))
 }
 
 /// `top` or `underside`.
@@ -31,9 +31,9 @@ pub fn parse_paper(text: &str) -> Result<Paper, String> {
     one_of(text, [("a4", Paper::A4), ("letter", Paper::Letter)])
 }
 
-/// `client` or `sale`.
+/// `fitter`, `client` or `sale`.
 pub fn parse_purpose(text: &str) -> Result<Purpose, String> {
-    one_of(text, [("client", Purpose::Client), ("sale", Purpose::Sale)])
+    one_of(text, [("fitter", Purpose::Fitter), ("client", Purpose::Client), ("sale", Purpose::Sale)])
 }
 
 /// A point of the photo, `X,Y`.

@@ -13,13 +13,17 @@ use crate::photo::{Photo, sha256_hex};
 use crate::print::card::card_page;
 use crate::print::guide::guide_page;
 use crate::report::judged;
-use crate::report::page::{Document, Options, Purpose, ReportSubject, Verdicts, html, pages, single, tiles};
+use crate::report::letterhead::Letterhead;
+use crate::report::page::client::ClientPage;
+use crate::report::page::{
+    Document, Options, Purpose, ReportSubject, Verdicts, html, pages, single, tiles, whole,
+};
 use crate::report::shape::Shape;
 use crate::report::units::Units;
 use crate::sheet::{self, Sheet};
 
 /// Options of a report, from the query.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct ReportQuery {
     /// PDF instead of HTML.
     pdf: bool,
@@ -28,16 +32,23 @@ pub struct ReportQuery {
     true_scale: bool,
     paper: Paper,
     units: Units,
+    /// The fitter's recommendation, on the client's page.
+    advice: String,
 }
 
 impl ReportQuery {
-    /// Reads `for=sale`, `true-scale=yes`, `paper=letter` and `units=in`; the default is a client's report on A4 in
-    /// millimetres.
+    /// Reads `for=client` or `for=sale`, `advice`, `true-scale=yes`, `paper=letter` and `units=in`; the default is the fitter's
+    /// report on A4 in millimetres.
     pub fn parse(query: &str, pdf: bool) -> Self {
         let has = |name: &str, value: &str| parameter(query, name).is_some_and(|v| v == value);
         Self {
             pdf,
-            purpose: if has("for", "sale") { Purpose::Sale } else { Purpose::Client },
+            purpose: match parameter(query, "for").as_deref() {
+                Some("sale") => Purpose::Sale,
+                Some("client") => Purpose::Client,
+                _ => Purpose::Fitter,
+            },
+            advice: parameter(query, "advice").unwrap_or_default(),
             true_scale: pdf && has("true-scale", "yes"),
             paper: paper(query),
             units: if has("units", "in") { Units::Inches } else { Units::Millimetres },
@@ -50,44 +61,98 @@ fn paper(query: &str) -> Paper {
     Paper::ALL.into_iter().find(|p| named.as_deref() == Some(p.as_str())).unwrap_or(Paper::A4)
 }
 
-/// A report of a sheet with its photo, with verdicts for the chosen rider unless it is for a sale.
+/// A report of one saddle's sheets, each with its photo, with verdicts for the chosen rider unless it is for a sale.
 ///
 /// # Errors
 /// Where it cannot be rendered.
 pub fn report(
     desk: &Desk,
-    sheet: &Sheet,
-    photo: Result<Photo, String>,
-    query: ReportQuery,
+    sheets: &[Sheet],
+    photos: Vec<Result<Photo, String>>,
+    query: &ReportQuery,
 ) -> Result<Reply, Problem> {
-    let stem = file_stem(&sheet.saddle.name);
-    let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
-    let subject = ReportSubject { sheet, file: format!("{stem}.sheet.json"), sha256, photo };
-    let verdicts = if query.purpose == Purpose::Sale { None } else { verdicts(desk, sheet)? };
+    let stem = file_stem(&sheets[0].saddle.name);
+    let document = match query.purpose {
+        Purpose::Client => client_page(desk, sheets, query)?,
+        _ => full_report(desk, sheets, photos, query)?,
+    };
+    if !query.pdf {
+        let page = html(&document, query.paper).context("the report could not be rendered")?;
+        return Ok(Reply::report(page));
+    }
+    let kind = match query.purpose {
+        Purpose::Fitter => "report",
+        Purpose::Client => "client",
+        Purpose::Sale => "sale",
+    };
+    let bytes = paged(&document, sheets, query)?;
+    Ok(Reply::download("application/pdf", &format!("{}.{kind}.pdf", ascii(&stem)), bytes))
+}
+
+fn full_report(
+    desk: &Desk,
+    sheets: &[Sheet],
+    photos: Vec<Result<Photo, String>>,
+    query: &ReportQuery,
+) -> Result<Document, Problem> {
+    let mut subjects = Vec::new();
+    for (sheet, photo) in sheets.iter().zip(photos) {
+        let sha256 = sha256_hex(sheet::to_json(sheet).map_err(anyhow::Error::from)?.as_bytes());
+        let file = format!("{}.sheet.json", file_stem(&sheet.saddle.name));
+        subjects.push(ReportSubject { sheet, file, sha256, photo });
+    }
+    let verdicts = if query.purpose == Purpose::Sale { None } else { verdicts(desk, sheets)? };
     let options = Options {
         units: query.units,
         purpose: query.purpose,
         verdicts: verdicts.as_ref(),
         true_scale: query.true_scale,
+        sale: &[],
     };
-    let document = single::document(&subject, &options);
-    if !query.pdf {
-        let page = html(&document, query.paper).context("the report could not be rendered")?;
-        return Ok(Reply::report(page));
-    }
-    let kind = if query.purpose == Purpose::Sale { "sale" } else { "report" };
-    let bytes = paged(&document, sheet, query)?;
-    Ok(Reply::download("application/pdf", &format!("{}.{kind}.pdf", ascii(&stem)), bytes))
+    Ok(single::document(&subjects, &options))
 }
 
-fn paged(document: &Document, sheet: &Sheet, query: ReportQuery) -> Result<Vec<u8>, Problem> {
+/// The settings file of the shelf's folder.
+const SETTINGS: &str = "settings.toml";
+
+/// The client's page, under the letterhead of the shelf's settings file if there is one.
+fn client_page(desk: &Desk, sheets: &[Sheet], query: &ReportQuery) -> Result<Document, Problem> {
+    let settings = desk.folder.join(SETTINGS);
+    let letterhead = match settings.exists() {
+        true => {
+            Letterhead::read(&settings).map_err(|e| Problem::new(422, e.to_string(), "correct the file"))?
+        }
+        false => Letterhead::default(),
+    };
+    let assessment = assess_saddle(desk, sheets)?;
+    let rider = desk.rider.get().unwrap_or_default();
+    let page = ClientPage {
+        sheets,
+        assessment: &assessment,
+        letterhead: &letterhead,
+        advice: &query.advice,
+        date: rider.date.as_deref(),
+        units: query.units,
+    };
+    Ok(page.document(query.paper))
+}
+
+fn paged(document: &Document, sheets: &[Sheet], query: &ReportQuery) -> Result<Vec<u8>, Problem> {
     let mut pages = pages(document, query.paper);
+    let shapes: Vec<Shape> = sheets.iter().filter(|s| s.refused.is_none()).filter_map(Shape::of).collect();
+    let name = &sheets[0].saddle.name;
+    if query.purpose == Purpose::Sale && !shapes.is_empty() {
+        pages.push(whole::page(&shapes.iter().collect::<Vec<_>>(), name, query.paper, query.units));
+    }
     if query.true_scale {
-        let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none());
-        let shape = shape.ok_or_else(|| {
-            Problem::new(422, "there is no outline to print at true scale", "measure the photo first")
-        })?;
-        pages.extend(tiles::pages(&shape, &sheet.saddle.name, query.paper));
+        if shapes.is_empty() {
+            return Err(Problem::new(
+                422,
+                "there is no outline to print at true scale",
+                "measure the photo first",
+            ));
+        }
+        pages.extend(shapes.iter().flat_map(|shape| tiles::pages(shape, name, query.paper)));
     }
     let title = format!("{} – {}", document.title, document.kind);
     Ok(pdf(&pages, &title).map_err(anyhow::Error::from)?)
@@ -99,12 +164,12 @@ fn ascii(stem: &str) -> String {
     if plain.trim_matches('-').is_empty() { "saddle".into() } else { plain }
 }
 
-fn verdicts(desk: &Desk, sheet: &Sheet) -> Result<Option<Verdicts>, Problem> {
-    if desk.rider.get().is_none() || sheet.refused.is_some() {
+fn verdicts(desk: &Desk, sheets: &[Sheet]) -> Result<Option<Verdicts>, Problem> {
+    if desk.rider.get().is_none() || sheets.iter().all(|sheet| sheet.refused.is_some()) {
         return Ok(None);
     }
-    let assessment = assess_saddle(desk, std::slice::from_ref(sheet))?;
-    Ok(Some(judged::verdicts(&assessment, &desk.rules, sheet)))
+    let assessment = assess_saddle(desk, sheets)?;
+    Ok(Some(judged::verdicts(&assessment, &desk.rules, sheets)))
 }
 
 /// The card to print, by `pattern` (default: the sheet), `copy` and `paper` of the query.

@@ -83,7 +83,7 @@ fn route(desk: &Desk, head: &Parts, body: &[u8]) -> Result<Reply, Problem> {
             let item = photo(id)?;
             let photo = (*desk.photos.photo(&item)?).clone();
             let query = papers::ReportQuery::parse(query, *report == "report.pdf");
-            papers::report(desk, &item.measured()?.sheet, Ok(photo), query)
+            papers::report(desk, &[item.measured()?.sheet], vec![Ok(photo)], &query)
         }
         ("GET", ["api", "card.pdf"]) => papers::card(query),
         ("GET", ["api", "guide.pdf"]) => papers::guide(query),
@@ -99,7 +99,7 @@ fn route(desk: &Desk, head: &Parts, body: &[u8]) -> Result<Reply, Problem> {
         }
         ("GET", ["api", "shelf", report @ ("report.html" | "report.pdf")]) => {
             let sheet = parameter(query, "sheet").ok_or_else(|| Problem::missing("the sheet"))?;
-            shelf::report(desk, &sheet, papers::ReportQuery::parse(query, *report == "report.pdf"))
+            shelf::report(desk, &sheet, &papers::ReportQuery::parse(query, *report == "report.pdf"))
         }
         _ => Err(Problem::missing("this part of the desk")),
     }
@@ -141,12 +141,14 @@ fn judged(desk: &Desk, item: &DeskPhoto) -> Result<serde_json::Value, Problem> {
 
 fn verdicts(desk: &Desk, measured: PhotoResult) -> Result<Reply, Problem> {
     let assessment = rider::assess_saddle(desk, std::slice::from_ref(&measured.sheet))?;
-    let mut verdicts = crate::report::judged::verdicts(&assessment, &desk.rules, &measured.sheet);
-    verdicts.notes.iter_mut().for_each(|note| note.text = on_desk(&note.text));
+    let verdicts =
+        crate::report::judged::verdicts(&assessment, &desk.rules, std::slice::from_ref(&measured.sheet));
+    let mut notes = [verdicts.answer, verdicts.rules].concat();
+    notes.iter_mut().for_each(|note| note.text = on_desk(&note.text));
     Ok(Reply::json(&json!({
         "rider": assessment.rider,
         "for_a_rider": desk.rider.get().is_some(),
-        "notes": verdicts.notes,
+        "notes": notes,
         "cautions": assessment.cautions,
     })))
 }

@@ -145,16 +145,28 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
     )
 }
 
-/// The report of a sheet on the shelf, with the photo beside it.
+/// The report of a saddle on the shelf: of a sheet and of the latest sheets of its other views, each with the photo beside
+/// it.
 ///
 /// # Errors
 /// Where the sheet no longer exists or the report cannot be rendered.
-pub fn report(desk: &Desk, named: &str, query: papers::ReportQuery) -> Result<Reply, Problem> {
+pub fn report(desk: &Desk, named: &str, query: &papers::ReportQuery) -> Result<Reply, Problem> {
     let shelf = shelf_of(desk)?;
     let path = path_of(desk, &shelf, named)?;
     let sheet = sheet::read(&path).map_err(anyhow::Error::from)?;
-    let photo = beside(&sheet, &path);
-    papers::report(desk, &sheet, photo, query)
+    let of_saddle = |s: &&SheetSummary| s.saddle == sheet.saddle.name && s.refused.is_none();
+    let mut all = vec![(sheet.clone(), path)];
+    for view in [View::Top, View::Underside].into_iter().filter(|view| sheet.view != Some(*view)) {
+        let of_view = shelf.sheets.iter().filter(of_saddle).filter(|s| s.view == Some(view));
+        if let Some(latest) = of_view.max_by_key(|s| s.taken.clone()) {
+            let path = PathBuf::from(&latest.sheet);
+            all.push((sheet::read(&path).map_err(anyhow::Error::from)?, path));
+        }
+    }
+    all.sort_by_key(|(sheet, _)| sheet.view != Some(View::Top));
+    let photos = all.iter().map(|(sheet, path)| beside(sheet, path)).collect();
+    let sheets: Vec<Sheet> = all.into_iter().map(|(sheet, _)| sheet).collect();
+    papers::report(desk, &sheets, photos, query)
 }
 
 /// The photo beside a sheet, if its hash matches.

@@ -1,21 +1,25 @@
 //! An assessment: every rule's verdict on one saddle for one rider, as plain data for every renderer.
 
 use super::advice::what_decides;
+use super::assumed::{fields_of, used_fields};
+use super::compare::wider_by;
 use super::entered::Entered;
 use super::expr::{FIELDS, Field, Node};
-use super::fields::{Fields, Missing, field_in_words, quantity};
+use super::fields::{Fields, Missing};
 use super::hint::did_you_mean;
 use super::measure::{FitSubject, is_view};
 use super::quantity::Quantity;
 use super::result::{
-    Assessment, Assumed, BudgetPart, ComplaintResult, LimitAt, RuleResult, RuleValue, SCHEMA,
+    Assessment, BudgetPart, ComplaintResult, EnteredValue, LimitAt, RuleResult, RuleValue, SCHEMA,
+    WidthChange,
 };
 use super::rider::{Rider, UNKNOWN};
-use super::rule::{Band, Default, Limit, Rule, RuleSet, When};
+use super::rule::{Band, Limit, Rule, RuleSet, When};
 use super::summary::summaries;
 use super::text::one_line;
 use super::unit::{Amount, Dim, Unit};
 use super::verdict::{Conformity, Verdict, above_zero};
+use crate::numeric::words::NamedWidth;
 use crate::sheet::{Sheet, Software, View};
 
 /// What to keep in mind, once.
@@ -40,12 +44,12 @@ pub struct AssessmentRequest<'a> {
 }
 
 impl AssessmentRequest<'_> {
-    fn rider(&self) -> &Rider {
+    pub(super) fn rider(&self) -> &Rider {
         &self.entered.rider
     }
 
     /// What was entered for a field, of the saddle whose sheets these are.
-    fn given(&self, field: Field) -> Option<(Amount, Option<f64>)> {
+    pub(super) fn given(&self, field: Field) -> Option<(Amount, Option<f64>)> {
         self.entered.given(field, self.sheets.first().map_or("", |s| &s.saddle.name))
     }
 }
@@ -55,16 +59,13 @@ impl AssessmentRequest<'_> {
 /// # Errors
 /// Where there is no sheet, two are of one view, or a complaint is not known: in one line.
 pub fn assess(request: &AssessmentRequest) -> Result<Assessment, String> {
-    let by_view = |view: View| {
-        let mut of = request.sheets.iter().filter(|s| is_view(s, view));
-        match (of.next(), of.next()) {
-            (_, Some(_)) => {
-                Err(format!("two sheets are of the {} view; give one of each view", view.as_str()))
-            }
-            (one, None) => Ok(one),
-        }
-    };
-    let (top, underside) = (by_view(View::Top)?, by_view(View::Underside)?);
+    let ([top, earlier_top], [underside, earlier_underside]) =
+        (by_day(request.sheets, View::Top)?, by_day(request.sheets, View::Underside)?);
+    let (top, underside) = (top.first().copied(), underside.first().copied());
+    let mut changes = Vec::new();
+    for (now, earlier) in [(top, earlier_top), (underside, earlier_underside)] {
+        changes.extend(now.map_or(Vec::new(), |now| changes_of(now, &earlier)));
+    }
     let first = top.or(underside).or(request.sheets.first()).ok_or("there is no sheet")?;
     let (fields, assumed) = fields_of(request);
     let subject = FitSubject { top, underside, fields: &fields };
@@ -86,11 +87,52 @@ pub fn assess(request: &AssessmentRequest) -> Result<Assessment, String> {
         confidence: request.confidence,
         summary: summaries(&results),
         complaints: complaints(request, &results)?,
+        entered: entered(request, &fields, &used),
+        how: request.rider().how.clone(),
+        changes,
         results,
         assumed: assumed.into_iter().filter(|(f, _)| used.contains(f)).map(|(_, a)| a).collect(),
         warnings: two_names(request.sheets).into_iter().chain(warnings(request.sheets)).collect(),
         cautions: CAUTIONS.iter().map(|c| (*c).to_owned()).collect(),
     })
+}
+
+/// The sheets of a view: the latest, and the earlier ones with the latest of these first.
+///
+/// # Errors
+/// Where two sheets are of one day, or one of several has no day.
+fn by_day(sheets: &[Sheet], view: View) -> Result<[Vec<&Sheet>; 2], String> {
+    let mut of: Vec<&Sheet> = sheets.iter().filter(|s| is_view(s, view)).collect();
+    of.sort_by_key(|s| std::cmp::Reverse(s.day()));
+    if of.windows(2).any(|pair| pair[0].day() == pair[1].day() || pair[1].day().is_none()) {
+        let view = view.as_str();
+        return Err(format!(
+            "two sheets are of the {view} view and of one day; give one of each view and day"
+        ));
+    }
+    let earlier = of.split_off(of.len().min(1));
+    Ok([of, earlier])
+}
+
+/// How the named widths of a sheet changed since earlier ones.
+fn changes_of(now: &Sheet, earlier: &[&Sheet]) -> Vec<WidthChange> {
+    let change = |then: &Sheet, of: NamedWidth| {
+        let [change_mm, u95] = wider_by(now, then, of)?;
+        let (view, mm) = (now.view?, [then.width(of)?.mm, now.width(of)?.mm]);
+        let [since, until] = [then, now].map(|s| s.day().unwrap_or_default().to_owned());
+        Some(WidthChange { view, of, since, until, mm, change_mm, u95 })
+    };
+    earlier.iter().flat_map(|then| NamedWidth::ALL.into_iter().filter_map(|of| change(then, of))).collect()
+}
+
+/// What was entered by hand, of the fields that the rules use.
+fn entered(request: &AssessmentRequest, fields: &Fields, used: &[Field]) -> Vec<EnteredValue> {
+    let given = FIELDS.iter().filter(|f| request.given(f.1).is_some() && used.contains(&f.1));
+    let value = |(name, field, _): &(&str, Field, Dim)| {
+        let q = fields.get(*field).ok()?;
+        Some(EnteredValue { field: (*name).to_owned(), value: q.value, u95: q.u95() })
+    };
+    given.filter_map(value).collect()
 }
 
 /// A word where sheets that are judged as one saddle have two names.
@@ -117,127 +159,8 @@ fn warnings(sheets: &[Sheet]) -> Vec<String> {
 }
 
 /// Whether a rule or default applies to the rider.
-fn holds(when: &When, rider: &Rider) -> bool {
+pub(super) fn holds(when: &When, rider: &Rider) -> bool {
     when.iter().all(|(key, words)| words.iter().any(|word| word == rider.word(key).unwrap_or(UNKNOWN)))
-}
-
-/// The fields that the rules in force use, and those that such fields are themselves given or assumed in.
-fn used_fields(request: &AssessmentRequest) -> Vec<Field> {
-    let applies = request.rules.rules.iter().filter(|r| holds(&r.when, request.rider()));
-    let direct: Vec<Field> = applies.flat_map(Rule::nodes).flat_map(Node::fields).collect();
-    let behind = direct.iter().flat_map(|field| match request.given(*field) {
-        Some((Amount::Fingers(_), _)) => vec![Field::Finger],
-        Some(_) => Vec::new(),
-        None => {
-            let default = assumed_default(*field, request);
-            default.iter().flat_map(|d| [&d.value, &d.u]).flatten().flat_map(|l| l.node.fields()).collect()
-        }
-    });
-    let behind: Vec<Field> = behind.collect();
-    direct.into_iter().chain(behind).collect()
-}
-
-/// What the rules assume of a field that was not entered.
-fn assumed_default<'a>(field: Field, request: &AssessmentRequest<'a>) -> Option<&'a Default> {
-    let of_field =
-        request.rules.defaults.iter().filter(|d| d.field == field && holds(&d.when, request.rider()));
-    of_field.into_iter().find(|d| d.value.is_some() || d.refuse.is_some())
-}
-
-/// The fields entered, and those assumed.
-fn fields_of(request: &AssessmentRequest) -> (Fields, Vec<(Field, Assumed)>) {
-    let mut fields = Fields::default();
-    let mut assumed = Vec::new();
-    for (_, field, _) in FIELDS {
-        let value = field_value(field, request, &fields, &mut assumed);
-        if let Some(value) = value {
-            fields.set(field, value);
-        }
-    }
-    // Without a spacing nothing was assumed about it.
-    let spacing = fields.get(Field::SeatBones).is_ok();
-    assumed.retain(|(f, _)| spacing || !matches!(f, Field::FallAway | Field::SeatBoneMargin));
-    (fields, assumed)
-}
-
-fn field_value(
-    field: Field,
-    request: &AssessmentRequest,
-    known: &Fields,
-    assumed: &mut Vec<(Field, Assumed)>,
-) -> Option<Result<Quantity, Missing>> {
-    if let Some((amount, u)) = request.given(field) {
-        return Some(given_value(field, amount, u, request, known, assumed));
-    }
-    let default = assumed_default(field, request)?;
-    if let Some(why) = &default.refuse {
-        return Some(Err(why.clone()));
-    }
-    Some(default_value(field, default, request, known, assumed))
-}
-
-/// The number that a default states; none where it states none.
-///
-/// # Errors
-/// Why it cannot be computed: then the field is not known, for nothing is assumed in its place.
-fn stated(limit: &Option<Limit>, field: Field, known: &Fields) -> Result<Option<f64>, Missing> {
-    let empty = FitSubject { top: None, underside: None, fields: known };
-    let Some(limit) = limit else { return Ok(None) };
-    let value = empty.value(&limit.node).map_err(|why| {
-        format!(
-            "what the rules assume of {} (`{}`) cannot be computed: {why}",
-            field_in_words(field),
-            limit.written
-        )
-    })?;
-    Ok(Some(value.value))
-}
-
-/// A value entered. Without an uncertainty beside it, that of the rules; what has none there either is what somebody asks
-/// for, and is exact.
-fn given_value(
-    field: Field,
-    amount: Amount,
-    u: Option<f64>,
-    request: &AssessmentRequest,
-    known: &Fields,
-    assumed: &mut Vec<(Field, Assumed)>,
-) -> Result<Quantity, Missing> {
-    let by_rule =
-        request.rules.defaults.iter().find(|d| {
-            d.field == field && d.value.is_none() && d.u.is_some() && holds(&d.when, request.rider())
-        });
-    let u = match (u, by_rule) {
-        (Some(u), _) => u,
-        (None, None) => 0.0,
-        (None, Some(default)) => {
-            let written = default.u.as_ref().map_or("", |l| &l.written);
-            let text = format!("{} is known to {written}", field_in_words(field));
-            assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
-            stated(&default.u, field, known)?.unwrap_or(0.0)
-        }
-    };
-    match amount {
-        Amount::Plain(value, _) => Ok(quantity(field, value, u)),
-        Amount::Fingers(n) => known.get(Field::Finger).map(|f| f.scaled(n).plus(&quantity(field, 0.0, u))),
-    }
-}
-
-/// What the rules assume of a field. Without an uncertainty it is exact: a need, not a measurement.
-fn default_value(
-    field: Field,
-    default: &Default,
-    request: &AssessmentRequest,
-    known: &Fields,
-    assumed: &mut Vec<(Field, Assumed)>,
-) -> Result<Quantity, Missing> {
-    let value = stated(&default.value, field, known)?.ok_or("nothing is assumed of it")?;
-    let u = stated(&default.u, field, known)?.unwrap_or(0.0);
-    let written = default.value.as_ref().map_or("", |l| &l.written);
-    let known_to = default.u.as_ref().map_or(String::new(), |l| format!(", known to {}", l.written));
-    let text = format!("{} is taken as {written}{known_to}", field_in_words(field));
-    assumed.push((field, Assumed { text, source: request.rules.source_text(&default.source) }));
-    Ok(quantity(field, value, u))
 }
 
 fn judge_rule(rule: &Rule, subject: &FitSubject, request: &AssessmentRequest) -> RuleResult {

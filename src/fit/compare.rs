@@ -152,17 +152,33 @@ pub fn compare(wish: &ComparisonRequest) -> Result<Comparison, String> {
     })
 }
 
-/// Sheets by the saddle's name, in the order given.
+/// Sheets by the saddle, in the order given: its views together, and apart by days where a view was measured again.
 pub fn by_saddle(sheets: &[Sheet]) -> Vec<(String, Vec<Sheet>)> {
     let mut groups: Vec<(String, Vec<Sheet>)> = Vec::new();
     for sheet in sheets {
-        let name = &sheet.saddle.name;
-        match groups.iter_mut().find(|g| g.0 == *name) {
+        let label = label(sheets, sheet);
+        match groups.iter_mut().find(|g| g.0 == label) {
             Some(group) => group.1.push(sheet.clone()),
-            None => groups.push((name.clone(), vec![sheet.clone()])),
+            None => groups.push((label, vec![sheet.clone()])),
         }
     }
     groups
+}
+
+/// What a sheet's saddle is called among others: by its name, and by its day where it was measured on several.
+pub fn label<'a>(sheets: impl IntoIterator<Item = &'a Sheet>, sheet: &Sheet) -> String {
+    let mut of_name = sheets.into_iter().filter(|s| s.saddle.name == sheet.saddle.name);
+    let name = &sheet.saddle.name;
+    let mut views: Vec<(Option<View>, Option<&str>)> = Vec::new();
+    let again = of_name.any(|s| {
+        let again = views.iter().any(|(view, day)| *view == s.view && *day != s.day());
+        views.push((s.view, s.day()));
+        again
+    });
+    match sheet.day().filter(|_| again) {
+        Some(day) => format!("{name}, {day}"),
+        None => name.clone(),
+    }
 }
 
 fn column(name: &str, assessment: Assessment) -> Column {

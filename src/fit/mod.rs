@@ -7,6 +7,7 @@
 
 pub mod advice;
 pub mod assess;
+mod assumed;
 pub mod compare;
 pub mod entered;
 pub mod expr;

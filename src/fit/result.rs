@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::rule::{About, Severity};
 use super::verdict::Verdict;
-use crate::sheet::View;
+use crate::numeric::words::{NamedWidth, View};
 
 /// Name and version of the format.
 pub const SCHEMA: &str = "seatspan-assessment/1";
@@ -64,12 +64,48 @@ pub struct Assessment {
     pub results: Vec<RuleResult>,
     /// What the rider complains of, with questions.
     pub complaints: Vec<ComplaintResult>,
+    /// What was entered by hand and used.
+    pub entered: Vec<EnteredValue>,
+    /// How the spacing of the seat bones was measured.
+    pub how: Option<String>,
+    /// How widths changed since earlier sheets of the same saddle.
+    pub changes: Vec<WidthChange>,
     /// What was assumed because nobody gave it.
     pub assumed: Vec<Assumed>,
     /// Warnings of the sheets that the figures rest on.
     pub warnings: Vec<String>,
     /// What to keep in mind.
     pub cautions: Vec<String>,
+}
+
+/// A value entered by hand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EnteredValue {
+    /// Its name in the language of rules.
+    pub field: String,
+    /// The value: lengths in mm, masses in kg.
+    pub value: f64,
+    /// Its expanded uncertainty (95 %).
+    pub u95: f64,
+}
+
+/// How a named width changed between two days.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WidthChange {
+    /// The view.
+    pub view: View,
+    /// The width.
+    pub of: NamedWidth,
+    /// Day of the earlier sheet.
+    pub since: String,
+    /// Day of the later sheet.
+    pub until: String,
+    /// Widths then and now, mm.
+    pub mm: [f64; 2],
+    /// Now less then, mm.
+    pub change_mm: f64,
+    /// Its expanded uncertainty (95 %), mm.
+    pub u95: f64,
 }
 
 /// A value assumed.

@@ -2,10 +2,10 @@
 
 use std::fmt::Write;
 
-use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue, Standing, Summary};
+use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue, Standing, Summary, WidthChange};
 use crate::fit::rule::About;
 use crate::fit::verdict::Verdict;
-use crate::report::words::{likely, plain, seen};
+use crate::report::words::{likely, plain, seen, width};
 
 /// What is shown beside verdicts.
 #[derive(Debug, Clone, Copy, Default)]
@@ -108,6 +108,7 @@ pub fn text(a: &Assessment, options: AssessmentOptions) -> String {
             }
         }
     }
+    list("changed since earlier sheets", a.changes.iter().map(change), &mut out);
     let unknown = not_known(a);
     if !unknown.is_empty() {
         let _ = writeln!(out, "\nnot known: {}", plain(&unknown.join("; ")));
@@ -134,6 +135,17 @@ pub fn text(a: &Assessment, options: AssessmentOptions) -> String {
     list("assumed", a.assumed.iter().map(|x| format!("{}{}", x.text, source(&x.source))), &mut out);
     list("warnings of the sheets", a.warnings.iter().cloned(), &mut out);
     out
+}
+
+/// How a width changed.
+pub(super) fn change(c: &WidthChange) -> String {
+    let sure = if c.change_mm.abs() > c.u95 { "" } else { "; within the uncertainty" };
+    let [then, now] = c.mm;
+    let words = width(Some(c.view), c.of);
+    format!(
+        "{words}: {then:.1} mm on {}, {now:.1} mm on {}: {:+.1} ± {:.1} mm{sure}",
+        c.since, c.until, c.change_mm, c.u95
+    )
 }
 
 fn list(head: &str, lines: impl Iterator<Item = String>, out: &mut String) {

@@ -1,7 +1,7 @@
 //! An assessment for the report: verdicts with their reasons, and limits on the named widths.
 
 use super::assessment::{
-    AssessmentOptions, Reasons, by_weight, lines, not_known, reasons, standing_words, verdict_words,
+    AssessmentOptions, Reasons, by_weight, change, lines, not_known, reasons, standing_words, verdict_words,
 };
 use super::figure::chart::LimitRange;
 use super::page::{Note, Verdicts};
@@ -9,6 +9,7 @@ use super::words::{capitalised, sentence, unbroken, with_minus};
 use crate::fit::result::{Assessment, LimitAt, RuleResult, Standing};
 use crate::fit::rule::{About, RuleSet, Severity};
 use crate::fit::verdict::Verdict;
+use crate::numeric::words::{NamedWidth, Part, View};
 use crate::sheet::Sheet;
 
 fn about_words(about: About) -> &'static str {
@@ -50,27 +51,28 @@ pub fn several(assessments: &[Assessment]) -> Verdicts {
     };
     Verdicts {
         rider: rider.unwrap_or_else(|| "the rider".into()),
-        notes: assessments.iter().flat_map(of).collect(),
-        limits: Vec::new(),
+        answer: assessments.iter().flat_map(of).collect(),
+        ..Verdicts::default()
     }
 }
 
 /// The verdicts on one saddle, the ones that weigh most first.
-pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Verdicts {
-    let mut notes = summary(assessment);
+pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheets: &[Sheet]) -> Verdicts {
     let judged = |r: &&RuleResult| !matches!(r.verdict, Verdict::NotJudged | Verdict::Stated);
-    notes.extend(by_weight(assessment).into_iter().filter(judged).map(rule));
+    let mut notes: Vec<Note> = by_weight(assessment).into_iter().filter(judged).map(rule).collect();
+    notes.extend(assessment.changes.iter().map(|c| Note::plain("Changed since", paragraph([change(c)]))));
     let unknown = not_known(assessment);
     notes.extend((!unknown.is_empty()).then(|| Note::plain("Not known", sentence(&unknown.join("; ")))));
     notes.extend(
         assessment.complaints.iter().map(|c| Note::plain(format!("Complaint: {}", c.title), c.ask.join(" "))),
     );
-    let assumed = assessment.assumed.iter().map(|a| format!("{} ({})", a.text, a.source));
-    notes.extend(assumed.map(|assumed| Note::plain("Assumed", paragraph([assumed]))));
+    let assumed: Vec<&str> = assessment.assumed.iter().map(|a| a.text.as_str()).collect();
+    notes.extend((!assumed.is_empty()).then(|| Note::plain("Assumed", paragraph([assumed.join("; ")]))));
     Verdicts {
         rider: assessment.rider.clone().unwrap_or_else(|| "the rider".into()),
-        notes,
-        limits: limits(assessment, rules, sheet),
+        answer: summary(assessment),
+        rules: notes,
+        limits: limits(assessment, rules, sheets),
     }
 }
 
@@ -84,18 +86,20 @@ fn rule(r: &RuleResult) -> Note {
 /// Half the stretch along which a limit on a named width is drawn, in stations.
 const LIMIT_REACH: f64 = 0.09;
 
-/// Limits of rules on one named width of this sheet, where the width was measured.
-fn limits(assessment: &Assessment, rules: &RuleSet, sheet: &Sheet) -> Vec<LimitRange> {
+/// Limits of rules on one named width, for the sheets of the view that shows it.
+fn limits(assessment: &Assessment, rules: &RuleSet, sheets: &[Sheet]) -> Vec<(View, LimitRange)> {
     let of = |result: &RuleResult| {
         let rule = rules.rules.iter().find(|r| r.id == result.id)?;
         let [measure] = rule.measures.as_slice() else { return None };
-        let width = sheet.width(measure.written.trim().parse().ok()?)?;
+        let name: NamedWidth = measure.written.trim().parse().ok()?;
+        let view = if name.part() == Part::Seat { View::Top } else { View::Underside };
+        let width = sheets.iter().find(|s| s.view == Some(view))?.width(name)?;
         let part = result.parts.first().filter(|p| p.unit == "mm")?;
         let mm = |limit: &Option<LimitAt>| limit.as_ref().map(|l| l.value);
         let (least_mm, most_mm) = (mm(&part.lower), mm(&part.upper));
         let stations = [(width.at - LIMIT_REACH).max(0.0), (width.at + LIMIT_REACH).min(1.0)];
         let any = least_mm.is_some() || most_mm.is_some();
-        any.then_some(LimitRange { stations, least_mm, most_mm })
+        any.then_some((view, LimitRange { stations, least_mm, most_mm }))
     };
     assessment.results.iter().filter_map(of).collect()
 }

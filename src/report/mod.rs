@@ -5,6 +5,7 @@ pub mod comparison;
 pub mod figure;
 pub mod intake;
 pub mod judged;
+pub mod letterhead;
 pub mod overlay;
 pub mod page;
 mod palette;

@@ -154,6 +154,11 @@ impl Sheet {
         }
     }
 
+    /// Day of the first photo, `2026-05-02`.
+    pub fn day(&self) -> Option<&str> {
+        self.photos.first()?.taken.as_deref()?.get(..10)
+    }
+
     /// The named width of that name, if it was measured.
     pub fn width(&self, name: NamedWidth) -> Option<&Width> {
         self.widths.iter().find(|w| w.name == name)

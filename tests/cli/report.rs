@@ -439,8 +439,90 @@ fn a_rider_adds_verdicts_with_reasons_and_limits() {
     let page = std::fs::read_to_string(folder.path().join("harebell-top.report.html")).unwrap();
     let section = between(&page, "<section id=\"verdicts\">", "</section>")[0];
     assert!(section.contains("<h2>For Ilse"), "{section}");
-    assert!(section.contains("For the rider") && section.matches("class=\"word\"").count() > 3, "{section}");
+    assert!(section.contains("For the rider") && section.matches("class=\"word\"").count() == 3, "{section}");
+    let rules = between(&page, "<section id=\"rules\">", "</section>")[0];
+    assert!(rules.matches("class=\"word\"").count() > 3, "{rules}");
     assert!(count(between(&page, "<section id=\"along\">", "</section>")[0], "limit") > 0);
+}
+
+const UNDERSIDE: &str = "fixtures/fit/saddles/harebell-underside.sheet.json";
+const MOSS: &str = "fixtures/fit/horses/moss.toml";
+
+/// Makes reports of harebell from above and from below; the folder, and what was said.
+fn of_harebell(more: &[&str]) -> (TempDir, Output) {
+    let folder = tempfile::tempdir().unwrap();
+    let base = ["report", HAREBELL, UNDERSIDE, "--out", folder.path().to_str().unwrap()];
+    let output = seatspan(&[&base[..], more].concat());
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    (folder, output)
+}
+
+#[test]
+fn one_saddle_from_above_and_from_below_is_one_report() {
+    let (folder, _) = of_harebell(&["--rider", ILSE, "--horse", MOSS]);
+    let page = std::fs::read_to_string(folder.path().join("harebell.report.html")).unwrap();
+    assert!(page.contains("seen from above and from below") && !page.contains("Comparison"), "{page}");
+    let ids = between(&page, "<section id=\"", "\"");
+    assert_eq!(ids[..3], ["figures", "verdicts", "top-to-scale"]);
+    assert!(ids.contains(&"underside-widths") && ids.ends_with(&["rules", "cautions", "trace"]), "{ids:?}");
+    let below = between(&page, "<section id=\"underside-widths\">", "</section>")[0];
+    assert!(below.contains("Panels, outside, at their widest") && !below.contains("Seat at its"), "{below}");
+    // The limit on the seat's widest place is no limit on the panels.
+    let along = between(&page, "<section id=\"underside-along\">", "</section>")[0];
+    assert_eq!(count(along, "limit"), 0);
+}
+
+#[test]
+fn the_clients_page_is_one_page_with_the_cautions_first() {
+    let settings = tempfile::tempdir().unwrap();
+    let file = settings.path().join("settings.toml");
+    std::fs::write(&file, "[letterhead]\nname = \"Vale Fitting (invented)\"\nlines = [\"1 Mill Lane\"]\n")
+        .unwrap();
+    let advice = "Ride it for two weeks.\nThen I would like to feel the panels again.";
+    let more = ["--for", "client", "--rider", ILSE, "--horse", MOSS, "--advice", advice];
+    let (folder, output) = of_harebell(&[&more[..], &["--settings", file.to_str().unwrap()]].concat());
+    assert!(output.stderr.is_empty(), "{output:?}");
+    let page = std::fs::read_to_string(folder.path().join("harebell.client.html")).unwrap();
+    let ids = between(&page, "<section id=\"", "\"");
+    assert_eq!(ids, ["cautions", "recommendation", "measures", "next"]);
+    for part in [
+        "Vale Fitting (invented)<br>1 Mill Lane",
+        "<p>Ride it for two weeks.</p>",
+        "Your seat bones: 130.0 mm",
+        "three 52.5 mm",
+        "at least 80.0 mm",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    let document = Document::load(folder.path().join("harebell.client.pdf")).unwrap();
+    assert_eq!(document.get_pages().len(), 1);
+}
+
+#[test]
+fn a_page_for_a_buyer_has_what_was_entered_by_hand_and_a_code_to_check() {
+    let more = ["--for", "sale", "--saddle", "fixtures/fit/by-hand/harebell.toml"];
+    let (folder, _) = of_harebell(&[&more[..], &["--true-scale"]].concat());
+    let page = std::fs::read_to_string(folder.path().join("harebell.sale.html")).unwrap();
+    let by_hand = between(&page, "<section id=\"by-hand\">", "</section>")[0];
+    assert!(by_hand.contains("HB 0417") && by_hand.contains("Entered by hand"), "{by_hand}");
+    assert!(!page.contains("on the pages after this report"), "only the PDF has the plan");
+    let code = between(&page, "Check code: ", " ")[0];
+    let verified = seatspan(&["report", HAREBELL, "--verify", code]);
+    assert_eq!(verified.status.code(), Some(0), "{verified:?}");
+    assert!(String::from_utf8_lossy(&verified.stdout).contains("Seat at its widest: 236.0"));
+    assert_eq!(seatspan(&["report", UNDERSIDE, "--verify", code]).status.code(), Some(1));
+    // Every width in whole length, on one landscape page.
+    let document = Document::load(folder.path().join("harebell.sale.pdf")).unwrap();
+    let wide = document.get_pages().into_values().filter(|id| {
+        let media = document.get_dictionary(*id).unwrap().get(b"MediaBox").unwrap().as_array().unwrap();
+        let media = numbers(media);
+        media[2] > media[3]
+    });
+    assert_eq!(wide.count(), 1);
+    let pages = steps(&folder.path().join("harebell.sale.pdf"));
+    for mm in [236.0, 63.0, 224.0, 84.1] {
+        assert!(pages.iter().any(|page| has_length(page, mm)), "{mm} mm");
+    }
 }
 
 #[test]

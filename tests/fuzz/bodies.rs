@@ -109,7 +109,7 @@ fn judge(rules: &RuleSet, entered: &Entered) {
             in_numbers(&assessment);
             let said = text(&assessment, AssessmentOptions { sources: true, numbers: true, all: true });
             assert!(said.chars().all(|c| c == '\n' || !c.is_control()), "{said:?}");
-            judged::verdicts(&assessment, rules, &SADDLE[0]);
+            judged::verdicts(&assessment, rules, &SADDLE);
         }
     }
 }

@@ -867,6 +867,34 @@ fn a_finger_assumed_behind_a_need_in_fingers_is_said() {
     assert_eq!(of("[horse]\nchannel = \"80 mm\"\n"), 0);
 }
 
+/// The panels were set: the channel became 4 mm wider, which is known to about hypot(1.7, 1.7) = 2.4 mm.
+#[test]
+fn a_saddle_measured_again_is_judged_as_it_is_now_with_what_changed() {
+    let mut then = saddle("yarrow");
+    let mut now = saddle("yarrow").remove(1);
+    now.photos[0].taken = Some("2026-07-20T09:00:00".into());
+    now.photos[0].sha256 = seatspan::photo::sha256_hex(b"invented yarrow again");
+    for w in now.widths.iter_mut().filter(|w| w.name.part() == Part::Channel) {
+        (w.mm, w.left_half, w.right_half) =
+            (w.mm + 4.0, w.left_half.map(|half| half + 2.0), w.right_half.map(|half| half + 2.0));
+    }
+    then.push(now);
+    let a = judged(&then, &rider("ilse"));
+    let front = a.changes.iter().find(|c| c.of == NamedWidth::ChannelFront).unwrap();
+    assert_eq!((front.since.as_str(), front.until.as_str()), ("2026-05-02", "2026-07-20"));
+    assert!((front.change_mm - 4.0).abs() < 1e-9 && (2.0..2.6).contains(&front.u95), "{front:?}");
+    let channel = &result(&a, "channel-width").parts[0];
+    assert_eq!(channel.value, Some(100.0), "the later sheet is judged");
+    // The two days are two columns of a comparison; a sheet twice of one day is a slip.
+    let labels: Vec<String> = seatspan::fit::compare::by_saddle(&then).into_iter().map(|g| g.0).collect();
+    assert_eq!(labels, ["yarrow, 2026-05-02", "yarrow, 2026-07-20"]);
+    let twice = [then[0].clone(), then[0].clone()];
+    let rules = RuleSet::built_in().unwrap();
+    let request =
+        AssessmentRequest { sheets: &twice, entered: &rider("ilse"), rules: &rules, confidence: 0.95 };
+    assert!(assess(&request).unwrap_err().contains("of one day"));
+}
+
 #[test]
 fn sheets_of_two_names_are_judged_with_a_warning() {
     let rules = RuleSet::built_in().unwrap();

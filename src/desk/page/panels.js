@@ -127,6 +127,11 @@ export function verdictsPanel(verdicts) {
     h("details", {}, h("summary", {}, "Cautions"), h("ul", { class: "fine" }, verdicts.cautions.map((c) => h("li", {}, c)))));
 }
 
+/** Recommendations being written, by photo. */
+const advice = new Map();
+const clientPage = (photo, kind) =>
+  `/api/photos/${photo.id}/report.${kind}?for=client&units=${unit()}&advice=${encodeURIComponent(advice.get(photo.id) ?? "")}`;
+
 export function keepPanel(photo, act) {
   return h("section", { class: "panel", "aria-labelledby": "keep-head" },
     h("h2", { id: "keep-head" }, "Save"),
@@ -139,6 +144,15 @@ export function keepPanel(photo, act) {
       h("a", { class: "button", id: "report", href: `/api/photos/${photo.id}/report.html`, target: "_blank", rel: "noopener" }, "Report to print"),
       h("a", { class: "button", href: `/api/photos/${photo.id}/report.pdf` }, "PDF"),
       h("button", { type: "button", class: "quiet", id: "off", onclick: act.remove }, "Remove from the desk")),
+    h("details", {}, h("summary", {}, "For the client"),
+      h("p", {}, h("label", { for: "advice" }, "Recommendation, in your words"),
+        h("textarea", { id: "advice", rows: "4", maxlength: "1500", value: advice.get(photo.id) ?? "", oninput: (event) => {
+          advice.set(photo.id, event.target.value);
+          for (const kind of ["html", "pdf"]) document.getElementById(`client-${kind}`).href = clientPage(photo, kind);
+        } })),
+      h("p", { class: "buttons" },
+        h("a", { class: "button", id: "client-html", href: clientPage(photo, "html"), target: "_blank", rel: "noopener" }, "Client’s page"),
+        h("a", { class: "button", id: "client-pdf", href: clientPage(photo, "pdf") }, "PDF"))),
     h("details", {}, h("summary", {}, "For a sale"),
       h("p", { class: "fine" }, "The saddle’s geometry alone, without the rider: what was measured, how, and how certain it is. The plan at true scale lets a buyer lay the outline on a seat or a saddle."),
       h("p", { class: "buttons" }, ["a4", "letter"].map((paper) =>

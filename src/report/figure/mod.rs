@@ -3,6 +3,7 @@
 pub mod budget;
 pub mod chart;
 pub mod comparison;
+pub mod measures;
 pub mod photo;
 pub mod plan;
 pub mod ruler;

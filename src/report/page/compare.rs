@@ -2,7 +2,7 @@
 
 use super::document::{Block, Captioned, Document, Section, Table};
 use super::single::{Options, Purpose, ReportSubject, cautions, day, judged, short_hash};
-use crate::fit::compare::wider_by;
+use crate::fit::compare::{label, wider_by};
 use crate::numeric::words::{Part, View};
 use crate::report::figure::chart::{CHART_MM, NARROW_MM};
 use crate::report::figure::comparison::{LegendPlace, Numbered, outlines, widths};
@@ -22,25 +22,29 @@ struct Compared<'a> {
 
 impl<'a> Compared<'a> {
     /// A measured sheet; none of a refused one. `names` are those of all saddles.
-    fn of(sheet: &'a Sheet, names: &[&str]) -> Option<Self> {
+    fn of(sheet: &'a Sheet, name: &str, names: &[&str]) -> Option<Self> {
         let shape = Shape::of(sheet).filter(|_| sheet.refused.is_none())?;
-        let name = sheet.saddle.name.clone();
         let number = 1 + names.iter().position(|n| *n == name)?;
-        Some(Self { sheet, shape, saddle: Numbered { number, name } })
+        Some(Self { sheet, shape, saddle: Numbered { number, name: name.to_owned() } })
     }
 }
 
 /// The report.
 pub fn document(subjects: &[ReportSubject], options: &Options) -> Document {
-    let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
+    let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Fitter);
+    let labels: Vec<String> =
+        subjects.iter().map(|s| label(subjects.iter().map(|s| s.sheet), s.sheet)).collect();
     let mut names: Vec<&str> = Vec::new();
-    for name in subjects.iter().map(|s| s.sheet.saddle.name.as_str()) {
+    for name in labels.iter().map(String::as_str) {
         if !names.contains(&name) {
             names.push(name);
         }
     }
-    let measured: Vec<Compared> =
-        subjects.iter().filter_map(|subject| Compared::of(subject.sheet, &names)).collect();
+    let measured: Vec<Compared> = subjects
+        .iter()
+        .zip(&labels)
+        .filter_map(|(subject, label)| Compared::of(subject.sheet, label, &names))
+        .collect();
     let mut sections: Vec<Section> = verdicts.map(judged).into_iter().collect();
     for view in [View::Top, View::Underside] {
         let of_view: Vec<&Compared> = measured.iter().filter(|one| one.shape.view == view).collect();
@@ -51,6 +55,7 @@ pub fn document(subjects: &[ReportSubject], options: &Options) -> Document {
     sections.extend(left_out(subjects));
     sections.extend([cautions(options.purpose), trace(subjects)]);
     Document {
+        letterhead: Vec::new(),
         kind: "Comparison of saddles".into(),
         title: names.join(", "),
         subtitle: format!("{} sheets", subjects.len()),

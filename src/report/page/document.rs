@@ -3,8 +3,10 @@
 use crate::canvas::Canvas;
 
 /// A report.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Document {
+    /// Name and address of the fitter, above everything else; empty without a letterhead.
+    pub letterhead: Vec<String>,
     /// What kind of report it is, such as `Saddle measurement`.
     pub kind: String,
     /// The saddle's name.
@@ -21,7 +23,7 @@ pub struct Document {
 #[derive(Debug, Clone)]
 pub struct Section {
     /// Name for links and tests.
-    pub id: &'static str,
+    pub id: String,
     /// Heading.
     pub heading: String,
     /// What is in it.
@@ -30,8 +32,8 @@ pub struct Section {
 
 impl Section {
     /// A section.
-    pub fn new(id: &'static str, heading: impl Into<String>, blocks: Vec<Block>) -> Self {
-        Self { id, heading: heading.into(), blocks }
+    pub fn new(id: &str, heading: impl Into<String>, blocks: Vec<Block>) -> Self {
+        Self { id: id.to_owned(), heading: heading.into(), blocks }
     }
 }
 

@@ -13,7 +13,12 @@ const STYLE: &str = include_str!("report.css");
 /// # Errors
 /// Where a figure cannot be written.
 pub fn html(document: &Document, paper: Paper) -> Result<String, CanvasError> {
-    let Document { kind, title, subtitle, sections, foot } = document;
+    let Document { letterhead, kind, title, subtitle, sections, foot } = document;
+    let letterhead: Vec<String> = letterhead.iter().map(|line| escaped(line)).collect();
+    let letterhead = match letterhead.as_slice() {
+        [] => String::new(),
+        lines => format!("<address>{}</address>\n", lines.join("<br>")),
+    };
     // A window's title is short.
     let window = escaped(&shortened(&format!("{} – {kind}", shortened(title, 40)), 70));
     let [kind, title, subtitle, foot] = [kind, title, subtitle, foot].map(|text| escaped(text));
@@ -22,7 +27,7 @@ pub fn html(document: &Document, paper: Paper) -> Result<String, CanvasError> {
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{window}</title>\n\
          <style>\n@page {{ size: {paper} portrait; margin: 16mm 20mm; }}\n{STYLE}</style>\n</head>\n<body>\n\
-         <header>\n<p class=\"kind\">{kind}</p>\n<h1>{title}</h1>\n<p class=\"subtitle\">{subtitle}</p>\n</header>\n<main>\n"
+         <header>\n{letterhead}<p class=\"kind\">{kind}</p>\n<h1>{title}</h1>\n<p class=\"subtitle\">{subtitle}</p>\n</header>\n<main>\n"
     );
     for section in sections {
         let _ = writeln!(out, "<section id=\"{}\">\n<h2>{}</h2>", section.id, escaped(&section.heading));

@@ -36,16 +36,19 @@ pub fn pages(document: &Document, paper: Paper) -> Vec<Canvas> {
 fn filled(document: &Document, paper: Paper) -> Vec<Canvas> {
     let sections: Vec<Vec<Piece>> =
         std::iter::once(head(document)).chain(document.sections.iter().map(section)).collect();
+    let is_sparse = |flow: &Flow| flow.pages.len() > 1 && flow.y <= TOP_MM + SPARSE_MM;
     let usual = flow(&sections, paper, 1.0, None);
-    if usual.pages.len() < 2 || usual.y > TOP_MM + SPARSE_MM {
+    if !is_sparse(&usual) {
         return usual.pages;
     }
     let tighter = flow(&sections, paper, LEAST_SPACING, None);
-    if tighter.pages.len() < usual.pages.len() {
-        return tighter.pages;
+    let (best, spacing) =
+        if tighter.pages.len() < usual.pages.len() { (tighter, LEAST_SPACING) } else { (usual, 1.0) };
+    if !is_sparse(&best) {
+        return best.pages;
     }
-    let moved = flow(&sections, paper, 1.0, sections.len().checked_sub(2));
-    if moved.pages.len() == usual.pages.len() { moved.pages } else { usual.pages }
+    let moved = flow(&sections, paper, spacing, sections.len().checked_sub(2));
+    if moved.pages.len() == best.pages.len() { moved.pages } else { best.pages }
 }
 
 /// Pages that fill from the top.
@@ -121,7 +124,7 @@ mod tests {
             title: "a name".into(),
             subtitle: "a subtitle".into(),
             sections: vec![Section::new("x", "A heading", vec![block])],
-            foot: String::new(),
+            ..Document::default()
         }
     }
 

@@ -89,10 +89,17 @@ fn heights(lift: &Lift, rows: Option<&[[f64; 2]]>, us: Option<&[f64]>) -> String
 }
 
 /// What identifies the files and the program.
-pub fn trace(subject: &ReportSubject) -> Section {
-    let sheet = subject.sheet;
+pub fn trace(subjects: &[ReportSubject]) -> Section {
     let program = |s: &Software| format!("{} {}", s.name, s.version);
     let mut items = vec![["Report by".to_owned(), program(&Software::this())]];
+    for subject in subjects {
+        trace_of(subject, program, &mut items);
+    }
+    Section::new("trace", "Files", vec![Block::Facts(items)])
+}
+
+fn trace_of(subject: &ReportSubject, program: impl Fn(&Software) -> String, items: &mut Vec<[String; 2]>) {
+    let sheet = subject.sheet;
     items.extend(sheet.software.as_ref().map(|s| ["Measured by".to_owned(), program(s)]));
     items.push(["Sheet".into(), format!("{} ({})", subject.file, sheet.schema)]);
     items.push(["SHA-256 of the sheet".into(), subject.sha256.clone()]);
@@ -101,5 +108,4 @@ pub fn trace(subject: &ReportSubject) -> Section {
         let hash = format!("SHA-256 of {}", word.to_lowercase());
         items.extend([[word, photo.file.clone()], [hash, photo.sha256.clone()]]);
     }
-    Section::new("trace", "Files", vec![Block::Facts(items)])
 }

@@ -92,7 +92,9 @@ pub fn head(document: &Document) -> Vec<Piece> {
     let large = (TextStyle::bold(8.8, INK), 11.0);
     let small = (TextStyle::bold(5.6, INK), 7.4);
     let long = wrap(&document.title, large.0, CHART_MM).len() > 2;
-    let mut pieces = paragraph(&document.kind, (TextStyle::regular(3.4, SOFT), 5.2));
+    let mut pieces: Vec<Piece> = document.letterhead.iter().flat_map(|line| paragraph(line, FACT)).collect();
+    pieces = ended(pieces, 5.0);
+    pieces.extend(paragraph(&document.kind, (TextStyle::regular(3.4, SOFT), 5.2)));
     pieces.extend(ended(paragraph(&document.title, if long { small } else { large }), 0.8));
     pieces.extend(ended(paragraph(&document.subtitle, TEXT), 2.5));
     let mut rule = Piece::new(6.5);

@@ -4,7 +4,7 @@ use super::document::{Block, Captioned, Document, KeyFigure, Note, Section, Tabl
 use super::method::{method, trace};
 use super::pieces::GAP_MM;
 use super::uncertainty::{improvements, uncertainty};
-use crate::numeric::words::{NamedWidth, View};
+use crate::numeric::words::{NamedWidth, Part, View};
 use crate::photo::Photo;
 use crate::report::figure::chart::{CHART_MM, LimitRange, NARROW_MM, widths};
 use crate::report::figure::photo::straightened;
@@ -31,8 +31,10 @@ pub struct ReportSubject<'a> {
 /// For whom a report is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Purpose {
-    /// The fitter and the client.
+    /// The fitter: everything.
     #[default]
+    Fitter,
+    /// The client: one page.
     Client,
     /// A buyer elsewhere: the geometry and its uncertainty, nothing about a rider.
     Sale,
@@ -43,10 +45,12 @@ pub enum Purpose {
 pub struct Verdicts {
     /// The rider.
     pub rider: String,
-    /// Each verdict with its reasons.
-    pub notes: Vec<Note>,
-    /// The rules' limits, for the chart.
-    pub limits: Vec<LimitRange>,
+    /// The short answer: for rider and horse, and on the saddle itself.
+    pub answer: Vec<Note>,
+    /// Rule by rule, with what was assumed.
+    pub rules: Vec<Note>,
+    /// The rules' limits, each for the chart of a view.
+    pub limits: Vec<(View, LimitRange)>,
 }
 
 /// What a report shows.
@@ -60,36 +64,76 @@ pub struct Options<'a> {
     pub verdicts: Option<&'a Verdicts>,
     /// Whether the plan at true scale stands on pages after the report.
     pub true_scale: bool,
+    /// What was entered by hand for a buyer: a title and the answer.
+    pub sale: &'a [[String; 2]],
 }
 
-/// The report.
-pub fn document(subject: &ReportSubject, options: &Options) -> Document {
-    let sheet = subject.sheet;
-    let mut sections = match (&sheet.refused, Shape::of(sheet)) {
-        (None, Some(shape)) => measured(subject, &shape, options),
-        (Some(refusal), _) => vec![refused(&refusal.text, &refusal.hint)],
-        (None, None) => vec![refused(
-            "the sheet keeps no traced edges",
-            "measure the photo again with this program, and make the report from the new sheet",
-        )],
-    };
-    sections.extend([cautions(options.purpose), trace(subject)]);
+/// The report on one saddle, seen from one side or from several.
+pub fn document(subjects: &[ReportSubject], options: &Options) -> Document {
+    let shapes: Vec<Option<Shape>> = subjects.iter().map(|s| Shape::of(s.sheet)).collect();
+    let seen: Vec<(&ReportSubject, &Shape)> = subjects
+        .iter()
+        .zip(&shapes)
+        .filter_map(|(subject, shape)| Some((subject, shape.as_ref()?)))
+        .filter(|(subject, _)| subject.sheet.refused.is_none())
+        .collect();
+    let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Fitter);
+    let mut sections: Vec<Section> = Vec::new();
+    if !seen.is_empty() {
+        sections.push(key_figures(&seen, options));
+        sections.extend(verdicts.map(judged));
+    }
+    for (subject, shape) in subjects.iter().zip(&shapes) {
+        let of_view = match (&subject.sheet.refused, shape) {
+            (None, Some(shape)) => measured(subject, shape, options),
+            (Some(refusal), _) => vec![refused(&refusal.text, &refusal.hint)],
+            (None, None) => vec![refused(
+                "the sheet keeps no traced edges",
+                "measure the photo again with this program, and make the report from the new sheet",
+            )],
+        };
+        let several = subjects.len() > 1;
+        sections.extend(of_view.into_iter().map(|section| match subject.sheet.view.filter(|_| several) {
+            Some(view) => Section {
+                id: format!("{}-{}", view.as_str(), section.id),
+                heading: format!("{}, seen {}", section.heading, words::seen(view)),
+                ..section
+            },
+            None => section,
+        }));
+    }
+    if options.purpose == Purpose::Sale && !seen.is_empty() {
+        sections.insert(1, check_it(subjects, options.true_scale));
+        let by_hand =
+            || Section::new("by-hand", "Entered by hand", vec![Block::Facts(options.sale.to_vec())]);
+        sections.splice(1..1, (!options.sale.is_empty()).then(by_hand));
+    }
+    sections.extend(verdicts.filter(|_| !seen.is_empty()).and_then(rule_by_rule));
+    sections.extend([cautions(options.purpose), trace(subjects)]);
     let kind = match options.purpose {
-        Purpose::Client => "Saddle measurement",
         Purpose::Sale => "Geometry of a saddle for sale",
+        _ => "Saddle measurement",
     };
-    let (title, subtitle) = (sheet.saddle.name.clone(), subtitle(sheet));
-    Document { kind: kind.into(), title, subtitle, sections, foot: foot(subject) }
+    let (title, subtitle) = (subjects[0].sheet.saddle.name.clone(), subtitle(subjects));
+    Document { kind: kind.into(), title, subtitle, sections, foot: foot(subjects), ..Document::default() }
 }
 
-fn subtitle(sheet: &Sheet) -> String {
-    let view = sheet.view.map(|view| format!("seen {}", words::seen(view)));
-    let taken = sheet.photos.first().and_then(|p| p.taken.as_deref()).map(|taken| match sheet.photos.len() {
-        0 | 1 => format!("photo of {}", day(taken)),
-        count => format!("{count} photos together, the first of {}", day(taken)),
-    });
-    let note = sheet.saddle.note.clone();
-    [view, taken, note].into_iter().flatten().collect::<Vec<_>>().join(" · ")
+fn subtitle(subjects: &[ReportSubject]) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    let views: Vec<&str> = subjects.iter().filter_map(|s| s.sheet.view).map(words::seen).collect();
+    parts.extend((!views.is_empty()).then(|| format!("seen {}", views.join(" and "))));
+    let photos: Vec<_> = subjects.iter().flat_map(|s| &s.sheet.photos).collect();
+    let mut days: Vec<&str> = photos.iter().filter_map(|p| p.taken.as_deref()).map(day).collect();
+    days.dedup();
+    parts.extend(days.first().map(|first| match photos.len() {
+        0 | 1 => format!("photo of {first}"),
+        count if subjects.len() > 1 => format!("{count} photos of {}", days.join(" and ")),
+        count => format!("{count} photos together, the first of {first}"),
+    }));
+    let mut notes: Vec<&String> = subjects.iter().filter_map(|s| s.sheet.saddle.note.as_ref()).collect();
+    notes.dedup();
+    parts.extend(notes.into_iter().cloned());
+    parts.join(" · ")
 }
 
 /// The day of a date and time.
@@ -102,14 +146,15 @@ pub(super) fn short_hash(hash: &str) -> String {
     hash.chars().take(12).collect()
 }
 
-fn foot(subject: &ReportSubject) -> String {
-    let photos = match subject.sheet.photos.as_slice() {
+fn foot(subjects: &[ReportSubject]) -> String {
+    let sheets: Vec<String> = subjects.iter().map(|s| short_hash(&s.sha256)).collect();
+    let photos = match subjects.iter().flat_map(|s| &s.sheet.photos).collect::<Vec<_>>().as_slice() {
         [] => String::new(),
         [one] => format!(" · photo {}", short_hash(&one.sha256)),
         [first, others @ ..] => format!(" · photo {} and {} more", short_hash(&first.sha256), others.len()),
     };
-    let name = shortened(&subject.sheet.saddle.name, 48);
-    format!("{name} · sheet {}{photos}", short_hash(&subject.sha256))
+    let name = shortened(&subjects[0].sheet.saddle.name, 48);
+    format!("{name} · sheet {}{photos}", sheets.join(", "))
 }
 
 fn refused(text: &str, hint: &str) -> Section {
@@ -117,17 +162,16 @@ fn refused(text: &str, hint: &str) -> Section {
     Section::new("refused", "No measurement", vec![Block::Notes(vec![note])])
 }
 
+/// What one view shows.
 fn measured(subject: &ReportSubject, shape: &Shape, options: &Options) -> Vec<Section> {
     let (sheet, units) = (subject.sheet, options.units);
-    let verdicts = options.verdicts.filter(|_| options.purpose == Purpose::Client);
-    let limits = verdicts.map_or(&[][..], |v| &v.limits);
+    let limits =
+        options.verdicts.filter(|_| options.purpose == Purpose::Fitter).map_or(&[][..], |v| &v.limits);
+    let limits: Vec<LimitRange> = limits.iter().filter(|l| l.0 == shape.view).map(|l| l.1.clone()).collect();
     let sections = [
-        Some(key_figures(sheet, shape, units)),
-        verdicts.map(judged),
         Some(photo_and_plan(subject, shape)),
-        (options.purpose == Purpose::Sale).then(|| check_it(options.true_scale)),
         Some(named_widths(shape, units)),
-        Some(along(sheet, shape, limits)),
+        Some(along(sheet, shape, &limits)),
         Some(left_and_right(sheet)),
         Some(uncertainty(sheet, shape)),
         improvements(sheet, shape),
@@ -136,36 +180,56 @@ fn measured(subject: &ReportSubject, shape: &Shape, options: &Options) -> Vec<Se
     sections.into_iter().flatten().collect()
 }
 
-fn key_figures(sheet: &Sheet, shape: &Shape, units: Units) -> Section {
+/// The cautions in two lines, for the first page.
+const CAUTION: &str = "A photo does not replace a qualified saddle fitter. If riding hurts, numbs or makes you bleed, stop and see \
+    a doctor; if the horse’s back is sore, call a vet. Never ride on a broken tree.";
+
+/// The widths that matter most, with letters where one view's figures use them.
+fn key_figures(seen: &[(&ReportSubject, &Shape)], options: &Options) -> Section {
+    let units = options.units;
     let widths = [NamedWidth::SeatWidest, NamedWidth::SeatWaist, NamedWidth::ChannelNarrowest];
-    let mut items: Vec<KeyFigure> = widths
-        .iter()
-        .filter_map(|name| shape.named.iter().find(|w| w.name == *name))
-        .map(|w| KeyFigure {
-            key: Some(w.key.clone()),
-            label: words::width(Some(shape.view), w.name).into(),
-            value: units.plain(w.mm),
-            uncertainty: units.plus_minus(w.u95),
-            second: units.second(w.mm),
-        })
-        .collect();
-    items.extend(sheet.front_taper.as_ref().map(|taper| KeyFigure {
-        key: None,
-        label: "Front taper".into(),
-        value: format!("{:.1}°", taper.deg).replace('-', "−"),
-        uncertainty: format!("± {}°", half_width(taper.u95, 1)),
-        second: words::taper(taper.deg, taper.u95).into(),
-    }));
-    let block = match shape.named.as_slice() {
-        [] => Block::Text("No named width could be measured.".into()),
-        _ => Block::KeyFigures(items),
+    let mut items: Vec<KeyFigure> = Vec::new();
+    for (subject, shape) in seen {
+        let of_view = widths
+            .iter()
+            .filter(|name| seen.len() == 1 || (name.part() == Part::Seat) == (shape.view == View::Top));
+        items.extend(of_view.filter_map(|name| shape.named.iter().find(|w| w.name == *name)).map(|w| {
+            KeyFigure {
+                key: (seen.len() == 1).then(|| w.key.clone()),
+                label: words::width(Some(shape.view), w.name).into(),
+                value: units.plain(w.mm),
+                uncertainty: units.plus_minus(w.u95),
+                second: units.second(w.mm),
+            }
+        }));
+        items.extend(
+            subject.sheet.front_taper.as_ref().filter(|_| seen.len() == 1 || shape.view == View::Top).map(
+                |taper| KeyFigure {
+                    key: None,
+                    label: "Front taper".into(),
+                    value: format!("{:.1}°", taper.deg).replace('-', "−"),
+                    uncertainty: format!("± {}°", half_width(taper.u95, 1)),
+                    second: words::taper(taper.deg, taper.u95).into(),
+                },
+            ),
+        );
+    }
+    let block = match seen.iter().any(|(_, shape)| !shape.named.is_empty()) {
+        true => Block::KeyFigures(items),
+        false => Block::Text("No named width could be measured.".into()),
     };
-    Section::new("figures", "In short", vec![block])
+    Section::new("figures", "In short", vec![block, Block::Text(CAUTION.into())])
 }
 
 pub(super) fn judged(verdicts: &Verdicts) -> Section {
     let heading = format!("For {}", verdicts.rider);
-    Section::new("verdicts", heading, vec![Block::Notes(verdicts.notes.clone())])
+    Section::new("verdicts", heading, vec![Block::Notes(verdicts.answer.clone())])
+}
+
+/// The verdicts rule by rule.
+fn rule_by_rule(verdicts: &Verdicts) -> Option<Section> {
+    let notes = || vec![Block::Notes(verdicts.rules.clone())];
+    (!verdicts.rules.is_empty()).then(|| Section::new("rules", "Rule by rule", notes()))
 }
 
 /// The largest scale of 1:4, 1:5 ... at which photo and plan fit side by side.
@@ -215,16 +279,30 @@ fn photo_and_plan(subject: &ReportSubject, shape: &Shape) -> Section {
     Section::new("to-scale", "Photo and plan", blocks)
 }
 
-fn check_it(true_scale: bool) -> Section {
+/// How a buyer checks the widths, and that the figures are those of the sheet.
+fn check_it(subjects: &[ReportSubject], true_scale: bool) -> Section {
     let mut text = "Lay a straight caliper, or two rulers held upright against the outer sides of the piping, level \
                     across the saddle at the places lettered in the plan, at right angles to the midline, and read \
-                    the distance. A tape laid over the seat follows its curve and reads more."
+                    the distance. A tape laid over the seat follows its curve and reads more. The PDF shows every width in \
+                    its whole length on a landscape page."
         .to_owned();
     if true_scale {
         text += " The plan at true scale is on the pages after this report. Print them at 100 %, check their bars \
                  with a ruler, cut out the outline, and lay it on your own saddle.";
     }
-    Section::new("check", "Check it yourself", vec![Block::Text(text)])
+    let codes: Vec<String> = subjects.iter().map(|s| format!("{} ({})", code(&s.sha256), s.file)).collect();
+    let check = format!(
+        "Check code: {}. Ask the seller for the file: seatspan report FILE --verify CODE says whether it is the one that these \
+         figures are from, and lists them.",
+        codes.join(", ")
+    );
+    Section::new("check", "Check it yourself", vec![Block::Text(text), Block::Text(check)])
+}
+
+/// The check code of a sheet's file: the beginning of its SHA-256 in groups.
+pub fn code(sha256: &str) -> String {
+    let short = short_hash(sha256);
+    [&short[..4.min(short.len())], short.get(4..8).unwrap_or(""), short.get(8..12).unwrap_or("")].join("-")
 }
 
 fn named_widths(shape: &Shape, units: Units) -> Section {
