@@ -1,11 +1,12 @@
 //! `seatspan assess`: judges one saddle for a rider and a horse.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+use anyhow::{Context, bail};
 use clap::Args;
 
 use super::judge::Judge;
-use crate::fit::entered::Entered;
+use crate::fit::entered::{Entered, Visit};
 use crate::fit::given::read_text;
 use crate::fit::horse::Horse;
 use crate::fit::rider::Rider;
@@ -22,9 +23,9 @@ pub struct AssessArgs {
     /// Sheets of one saddle: top, underside, or both
     #[arg(required = true, value_name = "SHEET")]
     pub sheets: Vec<PathBuf>,
-    /// Rider file; without it only the saddle itself is judged
+    /// Rider file; of several, by their dates, the latest is judged, and what changed is stated
     #[arg(long, value_name = "FILE")]
-    pub rider: Option<PathBuf>,
+    pub rider: Vec<PathBuf>,
     /// Rules and confidence
     #[command(flatten)]
     pub judging: Judging,
@@ -53,9 +54,9 @@ Exit status: 0 assessed, whatever the verdict; 2 an error of use or of the machi
 /// Options of every command that judges.
 #[derive(Debug, Args)]
 pub struct Judging {
-    /// Horse file; it replaces the horse of the rider file
+    /// Horse file; it replaces the horse of the rider file; of several, the latest is judged
     #[arg(long, value_name = "FILE")]
-    pub horse: Option<PathBuf>,
+    pub horse: Vec<PathBuf>,
     /// Saddle file: what was taken by hand on the saddle of that name
     #[arg(long, value_name = "FILE")]
     pub saddle: Vec<PathBuf>,
@@ -80,17 +81,53 @@ impl Judging {
     ///
     /// # Errors
     /// The first mistake in a file, with its line.
-    pub fn read(&self, rider: Option<&Path>) -> anyhow::Result<Judge> {
+    pub fn read(&self, riders: &[PathBuf]) -> anyhow::Result<Judge> {
         let rules = self.rule_set()?;
-        let rider = rider.map(Rider::read).transpose()?.unwrap_or_default();
-        rules.check_complaints(&rider)?;
-        let mut entered = Entered::of_rider(rider);
-        if let Some(horse) = &self.horse {
-            entered.horse = Horse::read(horse)?;
+        let riders = riders.iter().map(|file| Rider::read(file)).collect::<Result<Vec<_>, _>>()?;
+        riders.iter().try_for_each(|rider| rules.check_complaints(rider))?;
+        let horses = self.horse.iter().map(|file| Horse::read(file)).collect::<Result<Vec<_>, _>>()?;
+        let (rider, earlier_riders) = latest(riders, "rider", |rider| rider.date.clone())?;
+        let (horse, earlier_horses) = latest(horses, "horse", |horse| horse.date.clone())?;
+        let mut entered = Entered::of_rider(rider.unwrap_or_default());
+        entered.horse = horse.unwrap_or(entered.horse);
+        let (rider_day, horse_day) = (entered.rider.date.clone(), entered.horse.date.clone());
+        let visit = |date: String, until: &Option<String>, entered| Visit {
+            date,
+            until: until.clone().unwrap_or_default(),
+            entered: Box::new(entered),
+        };
+        for (date, rider) in earlier_riders {
+            entered.earlier.push(visit(date, &rider_day, Entered { rider, ..Entered::default() }));
+        }
+        for (date, horse) in earlier_horses {
+            entered.earlier.push(visit(date, &horse_day, Entered { horse, ..Entered::default() }));
         }
         entered.saddles = self.saddle.iter().map(|file| SaddleFile::read(file)).collect::<Result<_, _>>()?;
         Ok(Judge { entered, rules, confidence: self.confidence })
     }
+}
+
+/// The latest of files of one rider or horse, and the earlier ones by day.
+///
+/// # Errors
+/// Where one of several has no date, or two have one.
+fn latest<T>(
+    files: Vec<T>,
+    of: &str,
+    day: fn(&T) -> Option<String>,
+) -> anyhow::Result<(Option<T>, Vec<(String, T)>)> {
+    if files.len() < 2 {
+        return Ok((files.into_iter().next(), Vec::new()));
+    }
+    let dated = files.into_iter().map(|file| Some((day(&file)?, file)));
+    let mut dated: Vec<(String, T)> =
+        dated.collect::<Option<_>>().with_context(|| format!("give each {of} file its date"))?;
+    dated.sort_by(|a, b| b.0.cmp(&a.0));
+    if dated.windows(2).any(|pair| pair[0].0 == pair[1].0) {
+        bail!("two {of} files are of one day; leave one out");
+    }
+    let now = dated.remove(0).1;
+    Ok((Some(now), dated))
 }
 
 /// The default rules with those of `files`.
@@ -125,7 +162,7 @@ pub fn read_sheets(paths: &[PathBuf]) -> anyhow::Result<Vec<Sheet>> {
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &AssessArgs) -> anyhow::Result<u8> {
-    let judge = args.judging.read(args.rider.as_deref())?;
+    let judge = args.judging.read(&args.rider)?;
     let assessment = judge.saddle(&read_sheets(&args.sheets)?)?;
     if args.json {
         super::say(&serde_json::to_string_pretty(&assessment)?);

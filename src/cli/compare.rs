@@ -56,7 +56,7 @@ Exit status: 0 compared; 2 an error of use or of the machine.";
 /// # Errors
 /// Errors of use or of the machine.
 pub fn run(args: &CompareArgs) -> anyhow::Result<u8> {
-    let judge = args.judging.read(args.rider.as_deref())?;
+    let judge = args.judging.read(args.rider.as_slice())?;
     let sheets = read_sheets(&args.sheets)?;
     let request = ComparisonRequest {
         sheets: &sheets,

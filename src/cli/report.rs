@@ -103,7 +103,7 @@ pub fn run(args: &ReportArgs) -> anyhow::Result<u8> {
     let one_saddle = by_saddle(&sheets).len() == 1 && !(1..sheets.len()).any(again);
     check(args, &sheets, one_saddle)?;
     let outputs = Outputs::of(args, one_saddle)?;
-    let judge = args.judging.read(args.rider.as_deref())?;
+    let judge = args.judging.read(args.rider.as_slice())?;
     if args.purpose == Purpose::Client {
         let document = client_page(args, &judge, &sheets)?;
         return outputs.write(args, [&document, &document], Vec::new());

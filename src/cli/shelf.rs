@@ -16,7 +16,7 @@ use crate::report::assessment::standing_words;
 use crate::report::judged;
 use crate::report::units::Units;
 use crate::report::words::{harmless, plain};
-use crate::sheet::shelf::{self, Range, Shelf, ShelfFilter};
+use crate::sheet::shelf::{self, Range, Shelf, ShelfFilter, records};
 use crate::sheet::summary::{SHELF_WIDTHS, SheetSummary, ShelfWidth};
 use crate::sheet::{self, safe_write};
 
@@ -164,7 +164,7 @@ pub fn run(args: &ShelfArgs) -> anyhow::Result<u8> {
         .filter(|sheet| query.takes(sheet))
         .collect();
     sort(&mut found, &args.sort);
-    let suiting = args.rider.as_deref().map(|rider| suiting(&found, rider, args)).transpose()?;
+    let suiting = args.rider.as_ref().map(|rider| suiting(&found, rider, args)).transpose()?;
     if let Some(suiting) = &suiting {
         let place = |s: &SheetSummary| suiting.iter().position(|one| one.saddle == s.saddle);
         found.retain(|s| place(s).is_some());
@@ -213,8 +213,8 @@ struct Suiting {
 
 /// The saddles with nothing serious against them for this rider, the best first. The others are named on stderr with
 /// the reason.
-fn suiting(found: &[&SheetSummary], rider: &Path, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
-    let judge = args.judging.read(Some(rider))?;
+fn suiting(found: &[&SheetSummary], rider: &PathBuf, args: &ShelfArgs) -> anyhow::Result<Vec<Suiting>> {
+    let judge = args.judging.read(std::slice::from_ref(rider))?;
     let mut names: Vec<&str> = Vec::new();
     for sheet in found {
         if !names.contains(&sheet.saddle.as_str()) {
@@ -276,7 +276,7 @@ fn sort(found: &mut [&SheetSummary], key: &SortKey) {
     }
 }
 
-/// The list, one line per sheet.
+/// The list, one line per saddle and day.
 fn list(found: &[&SheetSummary], args: &ShelfArgs) -> String {
     if found.is_empty() {
         return "no sheet matches".into();
@@ -286,19 +286,20 @@ fn list(found: &[&SheetSummary], args: &ShelfArgs) -> String {
     let head =
         ["saddle", "view", "taken"].into_iter().chain(shown.iter().map(|width| width.code)).chain(["sheet"]);
     let mut rows: Vec<Vec<String>> = vec![head.map(str::to_owned).collect()];
-    for sheet in found {
-        let view = sheet.view.map_or("-", View::as_str);
-        let taken = sheet.taken.as_deref().and_then(|t| t.get(..10)).unwrap_or("-");
-        let mut row = vec![plain(&sheet.saddle), view.into(), plain(taken)];
-        row.extend(shown.iter().map(|&width| match sheet.width(width) {
-            Some(w) => {
+    for record in records(found) {
+        let views: Vec<&str> = record.iter().map(|sheet| sheet.view.map_or("-", View::as_str)).collect();
+        let taken = record[0].day().unwrap_or("-");
+        let mut row = vec![plain(&record[0].saddle), views.join(", "), plain(taken)];
+        row.extend(shown.iter().map(|&width| {
+            let measured = record.iter().find_map(|sheet| Some((sheet, sheet.width(width)?)));
+            measured.map_or("-".into(), |(sheet, w)| {
                 let mark = if may_lie_outside(sheet, width, &args.widths) { "~" } else { "" };
                 format!("{mark}{}", args.units.first(w.mm, w.u95))
-            }
-            None => "-".into(),
+            })
         }));
-        let refused = sheet.refused.as_ref().map_or(String::new(), |code| format!("  refused: {code}"));
-        row.push(format!("{}{refused}", plain(&sheet.sheet)));
+        let refused = record[0].refused.as_ref().map_or(String::new(), |code| format!("  refused: {code}"));
+        let files: Vec<String> = record.iter().map(|sheet| plain(&sheet.sheet)).collect();
+        row.push(format!("{}{refused}", files.join(", ")));
         rows.push(row);
     }
     let columns = rows[0].len();

@@ -17,7 +17,7 @@ use crate::numeric::words::View;
 use crate::photo::{Photo, PhotoError};
 use crate::report::assessment::standing_words;
 use crate::report::words::{code, compared, width};
-use crate::sheet::shelf::{Range, Shelf, ShelfFilter, open};
+use crate::sheet::shelf::{Range, Shelf, ShelfFilter, open, records};
 use crate::sheet::summary::{SHELF_WIDTHS, SheetSummary, SummaryWidth};
 use crate::sheet::{self, Sheet};
 
@@ -80,8 +80,8 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
             .ok_or_else(|| Problem::missing("this width"))?,
         ..ShelfFilter::default()
     };
-    let found: Vec<Value> =
-        shelf.sheets.iter().filter(|s| query.takes(s)).map(|s| row(place(desk, s), s)).collect();
+    let found: Vec<&SheetSummary> = shelf.sheets.iter().filter(|s| query.takes(s)).collect();
+    let found: Vec<Value> = records(&found).iter().map(|record| row(desk, record)).collect();
     Ok(json!({
         "folder": desk.folder.display().to_string(),
         "all": shelf.sheets.len(),
@@ -94,16 +94,18 @@ pub fn search(desk: &Desk, search: &Search) -> Result<Value, Problem> {
     }))
 }
 
-fn row(place: &str, summary: &SheetSummary) -> Value {
-    let named = |w: &SummaryWidth| json!({ "name": code(summary.view, w.name), "label": width(summary.view, w.name), "shown": shown(w.mm, w.u95) });
+/// A saddle on one day, with all its views.
+fn row(desk: &Desk, record: &[&SheetSummary]) -> Value {
+    let named = |view: Option<View>, w: &SummaryWidth| json!({ "name": code(view, w.name), "label": width(view, w.name), "shown": shown(w.mm, w.u95) });
+    let widths = record.iter().flat_map(|s| s.widths.iter().map(move |w| named(s.view, w)));
     json!({
-        "sheet": place,
-        "saddle": summary.saddle,
-        "view": summary.view,
-        "taken": summary.taken,
-        "widths": summary.widths.iter().map(named).collect::<Vec<_>>(),
-        "warnings": summary.warnings,
-        "refused": summary.refused,
+        "sheets": record.iter().map(|s| place(desk, s)).collect::<Vec<_>>(),
+        "saddle": record[0].saddle,
+        "views": record.iter().map(|s| s.view).collect::<Vec<_>>(),
+        "taken": record[0].taken,
+        "widths": widths.collect::<Vec<_>>(),
+        "warnings": record.iter().map(|s| s.warnings).sum::<usize>(),
+        "refused": record[0].refused,
     })
 }
 

@@ -5,13 +5,13 @@ use super::assumed::{fields_of, used_fields};
 use super::compare::wider_by;
 use super::entered::Entered;
 use super::expr::{FIELDS, Field, Node};
-use super::fields::{Fields, Missing};
+use super::fields::{Fields, Missing, field_in_words};
 use super::hint::did_you_mean;
 use super::measure::{FitSubject, is_view};
 use super::quantity::Quantity;
 use super::result::{
-    Assessment, BudgetPart, ComplaintResult, EnteredValue, LimitAt, RuleResult, RuleValue, SCHEMA,
-    WidthChange,
+    Assessment, BudgetPart, ComplaintResult, EnteredChange, EnteredValue, LimitAt, RuleResult, RuleValue,
+    SCHEMA, WidthChange,
 };
 use super::rider::{Rider, UNKNOWN};
 use super::rule::{Band, Limit, Rule, RuleSet, When};
@@ -90,6 +90,7 @@ pub fn assess(request: &AssessmentRequest) -> Result<Assessment, String> {
         entered: entered(request, &fields, &used),
         how: request.rider().how.clone(),
         changes,
+        visits: visits(request, &fields),
         results,
         assumed: assumed.into_iter().filter(|(f, _)| used.contains(f)).map(|(_, a)| a).collect(),
         warnings: two_names(request.sheets).into_iter().chain(warnings(request.sheets)).collect(),
@@ -133,6 +134,28 @@ fn entered(request: &AssessmentRequest, fields: &Fields, used: &[Field]) -> Vec<
         Some(EnteredValue { field: (*name).to_owned(), value: q.value, u95: q.u95() })
     };
     given.filter_map(value).collect()
+}
+
+/// How what was entered changed since earlier visits. Two visits are measured apart, so that their errors are independent.
+fn visits(request: &AssessmentRequest, now: &Fields) -> Vec<EnteredChange> {
+    let mut all = Vec::new();
+    for visit in &request.entered.earlier {
+        let earlier = AssessmentRequest { entered: &visit.entered, ..*request };
+        let (then, _) = fields_of(&earlier);
+        let both = |f: &&(&str, Field, Dim)| request.given(f.1).is_some() && earlier.given(f.1).is_some();
+        for (name, field, _) in FIELDS.iter().filter(both) {
+            let (Ok(then), Ok(now)) = (then.get(*field), now.get(*field)) else { continue };
+            all.push(EnteredChange {
+                field: (*name).to_owned(),
+                words: field_in_words(*field).to_owned(),
+                since: visit.date.clone(),
+                until: visit.until.clone(),
+                values: [then.value, now.value],
+                u95: then.u95().hypot(now.u95()),
+            });
+        }
+    }
+    all
 }
 
 /// A word where sheets that are judged as one saddle have two names.

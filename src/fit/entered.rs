@@ -15,12 +15,25 @@ pub struct Entered {
     pub horse: Horse,
     /// Saddles described by hand, by their names.
     pub saddles: Vec<SaddleFile>,
+    /// Rider and horse at earlier visits, the latest of these first.
+    pub earlier: Vec<Visit>,
+}
+
+/// Rider or horse on the day of an earlier visit.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Visit {
+    /// The day.
+    pub date: String,
+    /// The day of the latest visit.
+    pub until: String,
+    /// What was entered then of the rider or the horse.
+    pub entered: Box<Entered>,
 }
 
 impl Entered {
     /// A rider with the horse of the rider file.
     pub fn of_rider(rider: Rider) -> Self {
-        Self { horse: rider.horse.clone(), rider, saddles: Vec::new() }
+        Self { horse: rider.horse.clone(), rider, ..Self::default() }
     }
 
     /// The description of a saddle.

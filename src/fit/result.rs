@@ -70,6 +70,8 @@ pub struct Assessment {
     pub how: Option<String>,
     /// How widths changed since earlier sheets of the same saddle.
     pub changes: Vec<WidthChange>,
+    /// How rider and horse changed since earlier visits.
+    pub visits: Vec<EnteredChange>,
     /// What was assumed because nobody gave it.
     pub assumed: Vec<Assumed>,
     /// Warnings of the sheets that the figures rest on.
@@ -86,6 +88,23 @@ pub struct EnteredValue {
     /// The value: lengths in mm, masses in kg.
     pub value: f64,
     /// Its expanded uncertainty (95 %).
+    pub u95: f64,
+}
+
+/// How a value entered by hand changed between two visits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EnteredChange {
+    /// Its name in the language of rules.
+    pub field: String,
+    /// In words.
+    pub words: String,
+    /// Day of the earlier visit.
+    pub since: String,
+    /// Day of the later visit.
+    pub until: String,
+    /// Values then and now: lengths in mm, masses in kg.
+    pub values: [f64; 2],
+    /// Expanded uncertainty (95 %) of now less then.
     pub u95: f64,
 }
 

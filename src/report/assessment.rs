@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::fit::result::{Assessment, LimitAt, RuleResult, RuleValue, Standing, Summary, WidthChange};
+use crate::fit::result::{
+    Assessment, EnteredChange, LimitAt, RuleResult, RuleValue, Standing, Summary, WidthChange,
+};
 use crate::fit::rule::About;
 use crate::fit::verdict::Verdict;
 use crate::report::words::{likely, plain, seen, width};
@@ -108,7 +110,7 @@ pub fn text(a: &Assessment, options: AssessmentOptions) -> String {
             }
         }
     }
-    list("changed since earlier sheets", a.changes.iter().map(change), &mut out);
+    list("changed since", a.changes.iter().map(change).chain(a.visits.iter().map(visit)), &mut out);
     let unknown = not_known(a);
     if !unknown.is_empty() {
         let _ = writeln!(out, "\nnot known: {}", plain(&unknown.join("; ")));
@@ -135,6 +137,18 @@ pub fn text(a: &Assessment, options: AssessmentOptions) -> String {
     list("assumed", a.assumed.iter().map(|x| format!("{}{}", x.text, source(&x.source))), &mut out);
     list("warnings of the sheets", a.warnings.iter().cloned(), &mut out);
     out
+}
+
+/// How what was entered changed.
+pub(super) fn visit(c: &EnteredChange) -> String {
+    let ([then, now], unit) = (c.values, if c.field == "load" { "kg" } else { "mm" });
+    let sure = if (now - then).abs() > c.u95 { "" } else { "; within the uncertainty" };
+    let (of, since, until) = (&c.words, &c.since, &c.until);
+    format!(
+        "{of}: {then:.1} {unit} on {since}, {now:.1} {unit} on {until}: {:+.1} ± {:.1} {unit}{sure}",
+        now - then,
+        c.u95
+    )
 }
 
 /// How a width changed.

@@ -2,6 +2,7 @@
 
 use super::assessment::{
     AssessmentOptions, Reasons, by_weight, change, lines, not_known, reasons, standing_words, verdict_words,
+    visit,
 };
 use super::figure::chart::LimitRange;
 use super::page::{Note, Verdicts};
@@ -60,7 +61,8 @@ pub fn several(assessments: &[Assessment]) -> Verdicts {
 pub fn verdicts(assessment: &Assessment, rules: &RuleSet, sheets: &[Sheet]) -> Verdicts {
     let judged = |r: &&RuleResult| !matches!(r.verdict, Verdict::NotJudged | Verdict::Stated);
     let mut notes: Vec<Note> = by_weight(assessment).into_iter().filter(judged).map(rule).collect();
-    notes.extend(assessment.changes.iter().map(|c| Note::plain("Changed since", paragraph([change(c)]))));
+    let changes = assessment.changes.iter().map(change).chain(assessment.visits.iter().map(visit));
+    notes.extend(changes.map(|c| Note::plain("Changed since", paragraph([c]))));
     let unknown = not_known(assessment);
     notes.extend((!unknown.is_empty()).then(|| Note::plain("Not known", sentence(&unknown.join("; ")))));
     notes.extend(

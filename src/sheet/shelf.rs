@@ -48,7 +48,7 @@ pub struct ShelfFilter {
 impl ShelfFilter {
     /// Whether a sheet is as wished.
     pub fn takes(&self, sheet: &SheetSummary) -> bool {
-        let day = sheet.taken.as_deref().and_then(|t| t.get(..10));
+        let day = sheet.day();
         self.name.as_ref().is_none_or(|n| sheet.saddle.to_lowercase().contains(&n.to_lowercase()))
             && self.view.is_none_or(|view| sheet.view == Some(view))
             && self.since.as_deref().is_none_or(|since| day.is_some_and(|d| d >= since))
@@ -65,6 +65,26 @@ pub struct Shelf {
     pub sheets: Vec<SheetSummary>,
     /// Files that are no sheets, each with what is wrong with it.
     pub passed_over: Vec<String>,
+}
+
+/// Sheets that are one record: views of one saddle on one day, in the order given. A refused photo stands alone.
+pub fn records<'a>(sheets: &[&'a SheetSummary]) -> Vec<Vec<&'a SheetSummary>> {
+    let mut records: Vec<Vec<&SheetSummary>> = Vec::new();
+    for sheet in sheets {
+        let belongs = |record: &&mut Vec<&'a SheetSummary>| {
+            let (first, measured) = (record[0], |s: &SheetSummary| s.refused.is_none());
+            first.saddle == sheet.saddle
+                && first.day() == sheet.day()
+                && measured(first)
+                && measured(sheet)
+                && record.iter().all(|other| other.view != sheet.view)
+        };
+        match records.iter_mut().find(belongs) {
+            Some(record) => record.push(sheet),
+            None => records.push(vec![sheet]),
+        }
+    }
+    records
 }
 
 /// Reads every JSON file of a folder and the folders in it, hidden ones apart.

@@ -100,6 +100,11 @@ impl SheetSummary {
         }
     }
 
+    /// Day of the first photo.
+    pub fn day(&self) -> Option<&str> {
+        self.taken.as_deref()?.get(..10)
+    }
+
     /// A width of the sheet, where its view shows it.
     pub fn width(&self, width: ShelfWidth) -> Option<&SummaryWidth> {
         let shown = width.view.is_none() || width.view == self.view;

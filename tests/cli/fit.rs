@@ -59,9 +59,27 @@ fn the_answer_in_the_page_for_fitters_is_the_one_printed() {
 }
 
 #[test]
+fn a_horse_measured_again_is_judged_as_it_is_now_with_what_changed() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let then = write("then.toml", "date = \"2026-03-01\"\nchannel = \"70 mm\"\nchannel_most = \"95 mm\"\n");
+    let undated = write("undated.toml", "channel = \"70 mm\"\n");
+    let text = printed(&["assess", UNDERSIDE, "--horse", HORSE, "--horse", &then]);
+    assert!(text.contains("70.0 mm on 2026-03-01, 80.0 mm on 2026-05-02: +10.0 ± 8.3 mm"), "{text}");
+    assert!(text.contains("at least 80.0 ± 5.9 mm"), "the later file is judged: {text}");
+    assert!(error_line(&["assess", UNDERSIDE, "--horse", HORSE, "--horse", &undated]).contains("its date"));
+}
+
+#[test]
 fn the_shelf_lists_panels_apart_from_seats_and_warns_under_a_ranking() {
     let list = printed(&["shelf", "fixtures/fit/saddles"]);
     assert!(list.lines().next().unwrap().contains("panels.widest"), "{list}");
+    // Six saddles, a line each with both views.
+    assert_eq!((list.lines().count(), list.matches("top, underside").count()), (7, 6), "{list}");
     // All undersides are 224 mm wide outside; no seat is.
     let seats = printed(&["shelf", "fixtures/fit/saddles", "--width", "seat.widest=223..225"]);
     assert_eq!(seats.trim(), "no sheet matches");

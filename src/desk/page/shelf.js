@@ -35,18 +35,18 @@ async function filters(refresh) {
 async function list(place) {
   const range = query.width && { name: query.width, least_mm: query.least, most_mm: query.most };
   const { folder, all, found, skipped } = await api.search({ name: query.name, view: query.view || null, widths: range ? [range] : [] });
-  for (const sheet of chosen) if (!found.some((f) => f.sheet === sheet)) chosen.delete(sheet);
+  for (const sheet of chosen) if (!found.some((f) => f.sheets.includes(sheet))) chosen.delete(sheet);
   const columns = ["seat.widest", "seat.waist", "channel.narrowest"];
   const labels = { "seat.widest": "widest", "seat.waist": "waist", "channel.narrowest": "channel at its narrowest" };
   const row = (one) => {
-    const box = h("input", { type: "checkbox", "aria-label": `Compare ${one.saddle}`, checked: chosen.has(one.sheet), onchange: (event) => { event.target.checked ? chosen.add(one.sheet) : chosen.delete(one.sheet); } });
+    const box = h("input", { type: "checkbox", "aria-label": `Compare ${one.saddle}`, checked: chosen.has(one.sheets[0]), onchange: (event) => { for (const sheet of one.sheets) event.target.checked ? chosen.add(sheet) : chosen.delete(sheet); } });
     const width = (name) => {
       const w = one.widths.find((x) => x.name === name);
       return h("td", { "data-label": labels[name] }, w ? [h("span", {}, written(w.shown).first), h("small", {}, written(w.shown).second)] : "–");
     };
-    const open = `/api/shelf/report.html?sheet=${encodeURIComponent(one.sheet)}`;
+    const open = `/api/shelf/report.html?sheet=${encodeURIComponent(one.sheets[0])}`;
     return h("tr", {}, h("td", {}, !one.refused && box),
-      h("th", { scope: "row" }, one.saddle, h("small", {}, one.view === "underside" ? "upside down" : "from above", one.taken ? `, ${one.taken.slice(0, 10)}` : "")),
+      h("th", { scope: "row" }, one.saddle, h("small", {}, one.views.map((view) => (view === "underside" ? "upside down" : "from above")).join(" and "), one.taken ? `, ${one.taken.slice(0, 10)}` : "")),
       one.refused ? h("td", { colspan: 3 }, `refused: ${one.refused}`) : columns.map(width),
       h("td", {}, h("a", { href: open, target: "_blank", rel: "noopener" }, "report"), one.warnings > 0 && h("small", {}, `${one.warnings} to check`)));
   };
@@ -54,13 +54,13 @@ async function list(place) {
     ? h("p", { class: "notice" }, "The shelf is empty. Measure a photo and save it. ", h("a", { href: "#table" }, "Go to the photos"))
     : h("p", { class: "notice" }, "No saddle matches. Widen the search.");
   place.replaceChildren(h("div", {},
-    h("p", { class: "fine" }, `${found.length} of ${all} sheets in ${folder}. A width matches if its 95 % interval reaches into the range.`),
+    h("p", { class: "fine" }, `${found.length} saddles from ${all} sheets in ${folder}. A width matches if its 95 % interval reaches into the range.`),
     found.length ? h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Saddles on the shelf" }, h("table", { class: "shelf" },
       h("thead", {}, h("tr", {}, h("td", {}, ""), h("th", { scope: "col" }, "saddle"), columns.map((c) => h("th", { scope: "col" }, labels[c])), h("td", {}, ""))),
       h("tbody", {}, found.map(row)))) : empty,
     found.length > 1 && h("p", { class: "buttons" },
       h("button", { type: "button", class: "primary", id: "compare", onclick: () => beside([...chosen]) }, "Compare the ticked ones"),
-      h("button", { type: "button", id: "rank", onclick: () => beside(found.filter((f) => !f.refused).map((f) => f.sheet)) }, "Rank all for the rider")),
+      h("button", { type: "button", id: "rank", onclick: () => beside(found.filter((f) => !f.refused).flatMap((f) => f.sheets)) }, "Rank all for the rider")),
     skipped.length > 0 && h("details", {}, h("summary", {}, `${skipped.length} files skipped`), h("ul", { class: "fine" }, skipped.map((p) => h("li", {}, p))))));
 }
 
