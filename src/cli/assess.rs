@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 use clap::Args;
 
 use super::judge::Judge;
@@ -86,48 +86,41 @@ impl Judging {
         let riders = riders.iter().map(|file| Rider::read(file)).collect::<Result<Vec<_>, _>>()?;
         riders.iter().try_for_each(|rider| rules.check_complaints(rider))?;
         let horses = self.horse.iter().map(|file| Horse::read(file)).collect::<Result<Vec<_>, _>>()?;
-        let (rider, earlier_riders) = latest(riders, "rider", |rider| rider.date.clone())?;
-        let (horse, earlier_horses) = latest(horses, "horse", |horse| horse.date.clone())?;
-        let mut entered = Entered::of_rider(rider.unwrap_or_default());
-        entered.horse = horse.unwrap_or(entered.horse);
-        let (rider_day, horse_day) = (entered.rider.date.clone(), entered.horse.date.clone());
-        let visit = |date: String, until: &Option<String>, entered| Visit {
-            date,
-            until: until.clone().unwrap_or_default(),
-            entered: Box::new(entered),
+        let mut riders = latest_first(riders, "rider", |rider| &rider.date)?.into_iter();
+        let mut horses = latest_first(horses, "horse", |horse| &horse.date)?.into_iter();
+        let mut entered = Entered::of_rider(riders.next().unwrap_or_default());
+        entered.horse = horses.next().unwrap_or(entered.horse);
+        let [rider_day, horse_day] =
+            [&entered.rider.date, &entered.horse.date].map(|d| d.clone().unwrap_or_default());
+        let visit = |date: &Option<String>, until: &String, entered| {
+            let date = date.clone().unwrap_or_default();
+            Visit { date, until: until.clone(), entered: Box::new(entered) }
         };
-        for (date, rider) in earlier_riders {
-            entered.earlier.push(visit(date, &rider_day, Entered { rider, ..Entered::default() }));
-        }
-        for (date, horse) in earlier_horses {
-            entered.earlier.push(visit(date, &horse_day, Entered { horse, ..Entered::default() }));
-        }
+        entered.earlier =
+            riders
+                .map(|rider| visit(&rider.date.clone(), &rider_day, Entered { rider, ..Entered::default() }))
+                .chain(horses.map(|horse| {
+                    visit(&horse.date.clone(), &horse_day, Entered { horse, ..Entered::default() })
+                }))
+                .collect();
         entered.saddles = self.saddle.iter().map(|file| SaddleFile::read(file)).collect::<Result<_, _>>()?;
         Ok(Judge { entered, rules, confidence: self.confidence })
     }
 }
 
-/// The latest of files of one rider or horse, and the earlier ones by day.
+/// Files of one rider or horse, the latest first.
 ///
 /// # Errors
 /// Where one of several has no date, or two have one.
-fn latest<T>(
-    files: Vec<T>,
-    of: &str,
-    day: fn(&T) -> Option<String>,
-) -> anyhow::Result<(Option<T>, Vec<(String, T)>)> {
-    if files.len() < 2 {
-        return Ok((files.into_iter().next(), Vec::new()));
+fn latest_first<T>(mut files: Vec<T>, of: &str, day: fn(&T) -> &Option<String>) -> anyhow::Result<Vec<T>> {
+    files.sort_by(|a, b| day(b).cmp(day(a)));
+    if files.len() > 1 && files.iter().any(|file| day(file).is_none()) {
+        bail!("give each {of} file its date");
     }
-    let dated = files.into_iter().map(|file| Some((day(&file)?, file)));
-    let mut dated: Vec<(String, T)> =
-        dated.collect::<Option<_>>().with_context(|| format!("give each {of} file its date"))?;
-    dated.sort_by(|a, b| b.0.cmp(&a.0));
-    if dated.windows(2).any(|pair| pair[0].0 == pair[1].0) {
+    if files.windows(2).any(|pair| day(&pair[0]) == day(&pair[1])) {
         bail!("two {of} files are of one day; leave one out");
     }
-    let now = dated.remove(0).1;
-    Ok((Some(now), dated))
+    Ok(files)
 }
 
 /// The default rules with those of `files`.

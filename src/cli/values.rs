@@ -75,10 +75,10 @@ pub fn parse_hidden(text: &str) -> Result<HiddenStretch, String> {
         let (from, to) = range.split_once("..")?;
         Some((part, side, from, to))
     };
-    let (part, side, from, to) = of().ok_or_else(|| format!("write an edge and two stations, {EXAMPLE}"))?;
+    let (part, side, from, to) = of().ok_or_else(|| format!("write an edge and two places, {EXAMPLE}"))?;
     let (from, to) = (parse_number(from)?, parse_number(to)?);
     if !(from < to) {
-        return Err(format!("write the smaller station first, {EXAMPLE}"));
+        return Err(format!("write the smaller place first, {EXAMPLE}"));
     }
     Ok(HiddenStretch { part, side, from, to })
 }

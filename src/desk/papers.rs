@@ -6,7 +6,7 @@ use super::Desk;
 use super::keep::file_stem;
 use super::request::parameter;
 use super::response::{Problem, Reply};
-use super::rider::assess_saddle;
+use super::rider::{assess_saddle, entered};
 use crate::canvas::{Canvas, Paper, pdf};
 use crate::card::pattern::{Pattern, patterns};
 use crate::photo::{Photo, sha256_hex};
@@ -101,13 +101,14 @@ fn full_report(
         let file = format!("{}.sheet.json", file_stem(&sheet.saddle.name));
         subjects.push(ReportSubject { sheet, file, sha256, photo });
     }
+    let entered = entered(desk);
     let verdicts = if query.purpose == Purpose::Sale { None } else { verdicts(desk, sheets)? };
     let options = Options {
         units: query.units,
         purpose: query.purpose,
         verdicts: verdicts.as_ref(),
         true_scale: query.true_scale,
-        sale: &[],
+        sale: entered.saddle(&sheets[0].saddle.name).map_or(&[][..], |saddle| &saddle.sale),
     };
     Ok(single::document(&subjects, &options))
 }

@@ -1,6 +1,6 @@
 //! The rider for whom saddles are judged: a file in the shelf's folder, or the page's form.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
 use serde::Deserialize;
@@ -15,6 +15,7 @@ use crate::fit::entered::Entered;
 use crate::fit::result::Assessment;
 use crate::fit::rider::Rider;
 use crate::fit::rule::RuleSet;
+use crate::fit::saddle::SaddleFile;
 use crate::fit::text::TextError;
 use crate::fit::verdict::CONFIDENCE;
 use crate::sheet::{OutputError, Sheet, safe_write};
@@ -112,24 +113,28 @@ pub fn keep(desk: &Desk, request: &KeepRider) -> Result<Value, Problem> {
     Ok(json!({ "file": file, "chosen": desk.rider.form(), "found": found(&desk.folder) }))
 }
 
-/// Rider files read in the folder.
-const MOST_RIDERS: usize = 200;
+/// Files of riders and saddles read in the folder.
+const MOST_FILES: usize = 200;
 
 /// The chosen rider, and those in the shelf's folder.
 pub fn riders(desk: &Desk) -> Value {
     json!({ "chosen": desk.rider.form(), "found": found(&desk.folder) })
 }
 
-fn found(folder: &Path) -> Vec<Value> {
+fn toml_files(folder: &Path) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
     let mut files: Vec<_> = entries
         .filter_map(|e| Some(e.ok()?.path()))
         .filter(|p| p.extension().is_some_and(|e| e == "toml"))
         .collect();
     files.sort();
-    files.truncate(MOST_RIDERS);
-    let read = files.iter().filter_map(|path| {
-        let text = std::fs::read_to_string(path).ok()?;
+    files.truncate(MOST_FILES);
+    files
+}
+
+fn found(folder: &Path) -> Vec<Value> {
+    let read = toml_files(folder).into_iter().filter_map(|path| {
+        let text = std::fs::read_to_string(&path).ok()?;
         Rider::from_text("rider", &text).ok()?;
         let form = serde_json::to_value(text.parse::<toml::Table>().ok()?).ok()?;
         let file = path.file_stem()?.to_string_lossy().into_owned();
@@ -138,12 +143,18 @@ fn found(folder: &Path) -> Vec<Value> {
     read.collect()
 }
 
+/// What was entered by hand: the chosen rider with the horse, and the saddle files in the shelf's folder.
+pub fn entered(desk: &Desk) -> Entered {
+    let saddles = toml_files(&desk.folder).into_iter().filter_map(|file| SaddleFile::read(&file).ok());
+    Entered { saddles: saddles.collect(), ..Entered::of_rider(desk.rider.get().unwrap_or_default()) }
+}
+
 /// Judges one saddle for the chosen rider, or for nobody in particular.
 ///
 /// # Errors
 /// Where the sheets do not belong to one saddle.
 pub fn assess_saddle(desk: &Desk, sheets: &[Sheet]) -> Result<Assessment, Problem> {
-    let entered = Entered::of_rider(desk.rider.get().unwrap_or_default());
+    let entered = entered(desk);
     assess(&AssessmentRequest { sheets, entered: &entered, rules: &desk.rules, confidence: CONFIDENCE })
         .map_err(|e| Problem::new(422, e, "measure it again"))
 }

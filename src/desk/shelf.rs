@@ -10,8 +10,8 @@ use super::Desk;
 use super::drawing::shown;
 use super::papers;
 use super::response::{Problem, Reply};
+use super::rider::entered;
 use crate::fit::compare::{self, compare};
-use crate::fit::entered::Entered;
 use crate::fit::verdict::CONFIDENCE;
 use crate::numeric::words::View;
 use crate::photo::{Photo, PhotoError};
@@ -125,10 +125,9 @@ pub fn side_by_side(desk: &Desk, chosen: &Chosen) -> Result<Value, Problem> {
         Ok(sheet::read(&path_of(desk, &shelf, named)?).map_err(anyhow::Error::from)?)
     };
     let sheets: Vec<Sheet> = chosen.sheets.iter().map(read).collect::<Result<_, _>>()?;
-    let rider = desk.rider.get();
-    let judged = rider.is_some();
+    let judged = desk.rider.get().is_some();
     let sort = if judged { "rank" } else { "given" };
-    let entered = Entered::of_rider(rider.unwrap_or_default());
+    let entered = entered(desk);
     let request = compare::ComparisonRequest {
         sheets: &sheets,
         entered: &entered,

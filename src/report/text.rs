@@ -63,7 +63,7 @@ fn head(sheet: &Sheet, out: &mut String) {
     if let Some(c) = &sheet.camera {
         let of = of_the_first_photo(sheet);
         let place = format!("{of}{:.0} mm above the card, tilted {:.1} deg", c.height_mm, c.tilt_deg);
-        let focal = format!("focal length {:.0} ± {:.0} px (u95)", c.focal_px, COVERAGE * c.focal_u_px);
+        let focal = format!("focal length {:.0} ± {:.0} px", c.focal_px, COVERAGE * c.focal_u_px);
         line(out, "camera", &format!("{place}; {focal}, {}", c.focal_source.in_words()));
     }
     if !sheet.hints.is_empty() {
@@ -78,7 +78,7 @@ fn head(sheet: &Sheet, out: &mut String) {
         let tags = if card.tags == 1 { "tag" } else { "tags" };
         let scale = words::printed_at(card);
         let card_is =
-            format!("{} {}: {} {tags}, rms {:.2} px", card.pattern, card.copy, card.tags, card.rms_px);
+            format!("{} {}: {} {tags}, fits to {:.2} px", card.pattern, card.copy, card.tags, card.rms_px);
         line(out, "card", &format!("{}{card_is}{scale}", of_the_first_photo(sheet)));
     }
 }
@@ -120,7 +120,7 @@ const LIFTS_SHOWN: [f64; 5] = [0.0, 0.3, 0.5, 0.7, 1.0];
 /// A stretch of an edge, by its stations.
 pub fn stretch(stations: [f64; 2]) -> String {
     let [from, to] = stations.map(|at| format!("{:.2}", at.clamp(0.0, 1.0)));
-    if from == to { format!("at station {from}") } else { format!("from station {from} to {to}") }
+    if from == to { format!("at {from}") } else { format!("from {from} to {to}") }
 }
 
 /// The uncertainty that the first of several cards or photos alone would have given.
@@ -165,7 +165,7 @@ fn stations(sheet: &Sheet, units: Units, out: &mut String) {
     let head = |part: &str| format!("{:>18}  {:>6} {:>6}", part, "left", "right");
     let _ = write!(
         out,
-        "\nstations (0 front, 1 rear; halves in mm)\n  {:>4}{}",
+        "\nplaces (0 front, 1 rear; halves in mm)\n  {:>4}{}",
         "at",
         head(if channel { "panels" } else { "seat" })
     );
@@ -217,14 +217,14 @@ mod tests {
             "231.4 ± 1.8 mm    9.11 in   at 0.72",
             "14.1 ± 0.9 deg  widens toward the rear",
             "not traced",
-            "channel left edge from station 0.30 to 0.40: a line 9.0 mm further inside may be the edge (20 %)",
+            "channel left edge from 0.30 to 0.40: a line 9.0 mm further inside may be the edge (20 %)",
             "warning: The lift is not known. [lift-unknown]\n  Give it with --lift.",
             CAUTIONS,
         ];
         for part in expected {
             assert!(table.contains(part), "{part:?} in\n{table}");
         }
-        assert!(!text(&sample(), TextOptions::default()).contains("stations ("));
+        assert!(!text(&sample(), TextOptions::default()).contains("places ("));
     }
 
     #[test]

@@ -45,7 +45,7 @@ function heightsTable(part, given, changed) {
   const body = [...rows].sort((a, b) => a[0] - b[0]).map(row);
   return h("table", { class: "heights" },
     h("caption", {}, part === "seat" ? "Edge of the seat" : "Edges of the channel"),
-    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "place"), h("th", { scope: "col" }, "station"),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "place"), h("th", { scope: "col" }, "0 front, 1 rear"),
       h("th", { scope: "col" }, "height over the card"))),
     h("tbody", {}, body));
 }
@@ -54,7 +54,7 @@ function heightsTable(part, given, changed) {
 function heightsFromPhotos({ part, rows }) {
   return h("table", { class: "from-photos", "data-part": part },
     h("caption", {}, part === "seat" ? "Edge of the seat, from the photos" : "Edges of the channel, from the photos"),
-    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "station"), h("th", { scope: "col" }, "height over the card"))),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "0 front, 1 rear"), h("th", { scope: "col" }, "height over the card"))),
     h("tbody", {}, rows.map((row) => h("tr", { class: row.uncertain ? "uncertain" : null }, h("th", { scope: "row" }, row.at),
       h("td", {}, written(row.shown).first.replace("-", "−"), row.uncertain && h("strong", {}, " uncertain"))))));
 }

@@ -39,7 +39,7 @@ export function widthsPanel(findings) {
         h("ul", {}, width.budget.map((line) =>
           h("li", {}, `${line.from}: ${line.u_mm} mm`, line.better && h("small", {}, ` – ${line.better}`))))));
   };
-  const stations = h("details", {}, h("summary", {}, "Width at every station"),
+  const stations = h("details", {}, h("summary", {}, "Width along the saddle"),
     h("table", { class: "stations" },
       h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "station"), h("th", { scope: "col" }, "seat"),
         findings.view === "underside" && h("th", { scope: "col" }, "channel"))),

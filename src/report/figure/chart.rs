@@ -71,7 +71,7 @@ impl Plot {
             };
             canvas.text([x, y + h + 4.6], anchor, label, AXIS);
         }
-        canvas.text([left + w / 2.0, y + h + 8.6], Anchor::Middle, "station along the midline", AXIS);
+        canvas.text([left + w / 2.0, y + h + 8.6], Anchor::Middle, "place along the midline", AXIS);
     }
 
     /// Draws horizontal grid lines with millimetres at the left, every `step_mm` of the part of the range that is in use.

@@ -62,7 +62,7 @@ fn draw(canvas: &mut Canvas, row: &MeasureRow, top: f64, scale: f64) {
     match row.measure {
         OwnMeasure::SeatBones(apart) => {
             for at in [middle - apart * scale / 2.0, middle + apart * scale / 2.0] {
-                canvas.line("own-measure", [[at, y - 1.0], [at, below + 3.0]], Stroke::solid(INK, 0.3));
+                canvas.line("own-measure", [[at, y], [at, below + 3.0]], Stroke::solid(INK, 0.3));
                 canvas.fill("own-measure", Path::circle([at, y + BAR_MM / 2.0], 1.7), INK);
             }
         }
@@ -80,7 +80,7 @@ fn draw(canvas: &mut Canvas, row: &MeasureRow, top: f64, scale: f64) {
             for (wide, dash_mm) in ends.into_iter().flatten() {
                 for at in [middle - wide * scale / 2.0, middle + wide * scale / 2.0] {
                     let stroke = Stroke { dash_mm, ..Stroke::solid(INK, 0.45) };
-                    canvas.line("own-measure", [[at, y - 1.0], [at, below + 3.0]], stroke);
+                    canvas.line("own-measure", [[at, y], [at, below + 3.0]], stroke);
                 }
             }
         }

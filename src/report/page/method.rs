@@ -30,8 +30,7 @@ pub fn method(sheet: &Sheet) -> Section {
     let of_which = if count > 1 { " (in the first photo)" } else { "" };
     for (i, card) in sheet.cards.iter().enumerate() {
         let (scale, rms) = (words::printed_at(card), card.rms_px);
-        let is =
-            format!("{} {}: {} tags, within {rms:.2} px (RMS){scale}", card.pattern, card.copy, card.tags);
+        let is = format!("{} {}: {} tags, fits to {rms:.2} px{scale}", card.pattern, card.copy, card.tags);
         fact(&numbered("Reference card", i, sheet.cards.len()), is + of_which);
     }
     if let Some(c) = &sheet.camera {

@@ -328,11 +328,11 @@ fn named_widths(shape: &Shape, units: Units) -> Section {
         Units::Millimetres => "in inches",
         Units::Inches => "in mm",
     };
-    let head = ["", "Width", "Value", "95 %", second, "Station", "From the front end"];
+    let head = ["", "Width", "Value", "95 %", second, "Place", "From the front end"];
     let table = Table {
         caption:
             "Each width is the level distance between the outer sides of the edges, at right angles to the \
-                  midline; ± is the 95 % uncertainty. Stations run from 0 at the front end to 1 at the rear end."
+                  midline; ± is the 95 % uncertainty. Places run from 0 at the front end to 1 at the rear end."
                 .into(),
         head: head.map(str::to_owned).to_vec(),
         figures_from: 2,
