@@ -81,7 +81,7 @@ A settings file is TOML:
 Examples:
   seatspan report results/willow.sheet.json --photos fixtures/demo
   seatspan report shelf/willow-top.sheet.json shelf/willow-underside.sheet.json --rider ilse.toml
-  seatspan report shelf/willow-*.sheet.json --for client --rider ilse.toml --advice \"Try it with ...\"
+  seatspan report willow-*.sheet.json --for client --rider ilse.toml --advice \"Ride it.\"
   seatspan report results/willow.sheet.json --for sale --saddle willow.toml --true-scale
   seatspan report results/willow.sheet.json --verify 1a2b-3c4d-5e6f
   seatspan report shelf/*.sheet.json --out comparison";
