@@ -179,15 +179,26 @@ impl Traced {
     /// # Errors
     /// `edges-not-found` when there is no width, or the two halves contradict each other.
     pub fn measure(self, request: &Request) -> Staged<Measured> {
+        let measured = self.measure_as_traced(request)?;
+        let subject = measured.traced.subject(&measured.traced.located.fit);
+        let rivals = rival_lines(&subject, &measured.widths);
+        let first_alone = measured.traced.located.first_card_alone();
+        let one_card = first_alone.and_then(|fit| measure_widths(&measured.traced.subject(&fit)));
+        Ok(Measured { rivals, one_card, ..measured })
+    }
+
+    /// As [`Self::measure`], without what is shown of a single photo alone: rival lines, and the widths by one card.
+    ///
+    /// # Errors
+    /// As [`Self::measure`].
+    pub fn measure_as_traced(self, request: &Request) -> Staged<Measured> {
         let photo = self.located.photo.clone();
         let refused =
             |refusal, reached| Refused::new(request.without_redundant_hint(refusal), photo, reached);
         let Some(widths) = measure_widths(&self.subject(&self.located.fit)) else {
             return Err(refused(refused::no_width(), Reached::Traced(self)));
         };
-        let one_card = self.located.first_card_alone().and_then(|fit| measure_widths(&self.subject(&fit)));
-        let rivals = rival_lines(&self.subject(&self.located.fit), &widths);
-        let measured = Measured { traced: self, widths, rivals, one_card };
+        let measured = Measured { traced: self, widths, rivals: Vec::new(), one_card: None };
         match refused::implausible(&measured.widths) {
             None => Ok(measured),
             Some(refusal) => Err(refused(refusal, Reached::Measured(measured))),

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use crate::numeric::parallel::*;
 
+use crate::camera::fit_together::{PhotoTogether, Sharing, fit_together};
 use crate::camera::placement::lens_prior;
 use crate::camera::print_scale::{PrintScale, print_scale};
 use crate::card::{FoundCard, FoundCards, find_cards};
@@ -13,6 +14,7 @@ use crate::instruction::{CORRECT_VIEW, LOOK_AT_OVERLAY};
 use crate::photo::Photo;
 use crate::pipeline::{Located, Measured, Reached, Refused, Request, Staged, Traced};
 use crate::refusal::{Refusal, RefusalCode};
+use crate::warning::{Warning, WarningCode};
 use crate::width::joint::{Joint, JointSubject, Sight, measure_jointly};
 use crate::width::{Widths, measure_widths};
 
@@ -44,7 +46,9 @@ pub fn measure_together(photos: &[Arc<Photo>], requests: &[Request]) -> Staged<T
 /// # Errors
 /// As [`measure_together`].
 pub fn measure_over_cards(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<Together> {
-    let located = locate(found, requests)?;
+    let mut located = locate(found, requests)?;
+    let first_alone = located[0].fit.clone();
+    share_cameras(&mut located)?;
     let first = trace(&located, requests)?;
     if first.iter().any(|traced| traced.view != first[0].view) {
         return Err(refused(&first[0], views_differ()));
@@ -53,22 +57,22 @@ pub fn measure_over_cards(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Requ
     // Traced again along the edges at the heights that they have.
     let nearer: Vec<Request> = requests.iter().zip(&first).map(|(r, t)| nearer(r, t, &joint)).collect();
     let again = trace(&located, &nearer)?.into_iter().zip(&nearer);
-    let mut photos: Vec<Measured> =
-        again.map(|(traced, request)| traced.measure(request).map_err(named)).collect::<Staged<_>>()?;
+    let mut photos: Vec<Measured> = again
+        .map(|(traced, request)| traced.measure_as_traced(request).map_err(named))
+        .collect::<Staged<_>>()?;
     let traced: Vec<&Traced> = photos.iter().map(|photo| &photo.traced).collect();
     let joint = estimate(requests, &traced)?;
     if !(joint.disagreement <= MOST_DISAGREEMENT) {
         return Err(refused(traced[0], disagree()));
     }
     photos.iter_mut().enumerate().for_each(|(i, photo)| adopt(photo, &joint, i));
-    let alone = measure_widths(&first[0].subject(&first[0].located.fit));
+    let alone = measure_widths(&first[0].subject(&first_alone));
     Ok(Together { photos, joint, alone })
 }
 
 /// Every photo's camera over one card that all show, at one print scale.
 fn locate(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<Vec<Located>> {
-    let same = |a: &FoundCard, b: &FoundCard| a.pattern.name == b.pattern.name && a.copy == b.copy;
-    let in_all = |card: &&FoundCard| found.iter().all(|(_, f)| f.cards.iter().any(|c| same(c, card)));
+    let in_all = |card: &&FoundCard| found.iter().all(|(_, f)| f.cards.iter().any(|c| same_card(c, card)));
     let Some(world) = found[0].1.cards.iter().find(in_all).cloned() else {
         let (photo, cards) = found.into_iter().next().expect("at least one photo");
         return Err(Refused::new(cards_differ(), photo, Reached::Cards(cards)));
@@ -76,10 +80,14 @@ fn locate(found: Vec<(Arc<Photo>, FoundCards)>, requests: &[Request]) -> Staged<
     let scale = one_scale(&found, requests)?;
     let all = found.into_iter().zip(requests);
     all.map(|((photo, mut cards), request)| {
-        cards.cards.sort_by_key(|card| !same(card, &world));
+        cards.cards.sort_by_key(|card| !same_card(card, &world));
         Located::over_cards(photo, cards, Some(scale), request, Explanation::OFF).map_err(named)
     })
     .collect()
+}
+
+fn same_card(a: &FoundCard, b: &FoundCard) -> bool {
+    a.pattern.name == b.pattern.name && a.copy == b.copy
 }
 
 /// The cards were printed once, whatever each photo says: the mean. A bank card errs alike in every photo.
@@ -92,6 +100,72 @@ fn one_scale(found: &[(Arc<Photo>, FoundCards)], requests: &[Request]) -> Staged
     let scales: Vec<PrintScale> = each.collect::<Staged<_>>()?;
     let mean = |of: fn(&PrintScale) -> f64| scales.iter().map(of).sum::<f64>() / scales.len() as f64;
     Ok(PrintScale { value: mean(|s| s.value), relative_u: mean(|s| s.relative_u), ..scales[0] })
+}
+
+/// Fits the cameras of all photos again in one bundle, and says on the sheet what they do not have in common.
+fn share_cameras(located: &mut [Located]) -> Staged<()> {
+    let mut cards: Vec<FoundCard> = Vec::new();
+    let mut numbered = |card: &FoundCard| {
+        let known = cards.iter().position(|known| same_card(known, card));
+        known.unwrap_or_else(|| {
+            cards.push(card.clone());
+            cards.len() - 1
+        })
+    };
+    let lens = |i: usize| (0..i).find(|j| one_lens(&located[*j].photo, &located[i].photo));
+    let photos: Vec<PhotoTogether> = (0..located.len())
+        .map(|i| PhotoTogether {
+            fit: &located[i].fit,
+            prior: located[i].lens,
+            lens: lens(i).unwrap_or(i),
+            cards: located[i].found.cards.iter().map(|card| (numbered(card), card.into())).collect(),
+        })
+        .collect();
+    match fit_together(&photos) {
+        Ok((fits, sharing)) => {
+            located.iter_mut().zip(fits).for_each(|(located, fit)| located.fit = fit);
+            located[0].found.warnings.extend(not_shared(sharing));
+            Ok(())
+        }
+        Err(_) => {
+            let first = located[0].clone();
+            Err(Refused::new(disagree(), first.photo.clone(), Reached::Located(first)))
+        }
+    }
+}
+
+fn not_shared(sharing: Sharing) -> Vec<Warning> {
+    let card = (!sharing.cards).then(|| {
+        Warning::new(
+            WarningCode::CardChanged,
+            "the card is not bent alike in all photos, so its shape was fitted to each photo by itself",
+            "leave the card where it lies between the photos, glued to something flat",
+        )
+    });
+    let lens = (!sharing.lenses).then(|| {
+        Warning::new(
+            WarningCode::LensChanged,
+            "the photos do not agree on their common lens, which was fitted to each photo by itself",
+            "take all photos with the same camera of the phone, without zooming",
+        )
+    });
+    card.into_iter().chain(lens).collect()
+}
+
+/// Focal lengths of one lens agree within this part.
+const ONE_FOCAL: f64 = 0.01;
+
+/// Whether one lens took both photos, by all that they say, with the sensor held the same way: other photos have a
+/// principal point and a decentring of their own.
+fn one_lens(a: &Photo, b: &Photo) -> bool {
+    let frame = |photo: &Photo| (photo.width_px(), photo.height_px(), photo.exif().orientation);
+    let model = |photo: &Photo| photo.exif().model.clone();
+    let focal_px = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px);
+    let focal = match (focal_px(a), focal_px(b)) {
+        (Some(a), Some(b)) => (a / b - 1.0).abs() <= ONE_FOCAL,
+        (a, b) => a == b,
+    };
+    frame(a) == frame(b) && model(a) == model(b) && focal
 }
 
 fn trace(located: &[Located], requests: &[Request]) -> Staged<Vec<Traced>> {
@@ -107,14 +181,7 @@ fn trace(located: &[Located], requests: &[Request]) -> Staged<Vec<Traced>> {
 const MOST_DISAGREEMENT: f64 = 3.0;
 
 fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
-    let sights: Option<Vec<Sight>> = traced
-        .iter()
-        .zip(lenses(traced))
-        .map(|(t, lens)| {
-            let (ends_px, end_errors) = (t.midline_ends_px()?, t.midline.end_errors());
-            Some(Sight { fit: &t.located.fit, outline: &t.outline, ends_px, end_errors, lens })
-        })
-        .collect();
+    let sights: Option<Vec<Sight>> = traced.iter().map(|t| sight(t)).collect();
     let [seat, channel] = requests[0].lifts();
     let joint = sights.and_then(|sights| {
         measure_jointly(&JointSubject {
@@ -131,6 +198,11 @@ fn estimate(requests: &[Request], traced: &[&Traced]) -> Staged<Joint> {
     }
 }
 
+fn sight(traced: &Traced) -> Option<Sight<'_>> {
+    let (ends_px, end_errors) = (traced.midline_ends_px()?, traced.midline.end_errors());
+    Some(Sight { fit: &traced.located.fit, outline: &traced.outline, ends_px, end_errors })
+}
+
 /// The request to trace a photo where the saddle was found, at the heights that all photos show.
 fn nearer(request: &Request, traced: &Traced, joint: &Joint) -> Request {
     Request {
@@ -145,30 +217,11 @@ fn nearer(request: &Request, traced: &Traced, joint: &Joint) -> Request {
 fn adopt(photo: &mut Measured, joint: &Joint, index: usize) {
     let (seat, channel) = joint.located[index].clone();
     photo.widths = Widths { seat, channel, ..joint.widths.clone() };
-    photo.one_card = None;
     photo.traced.midline = joint.midline;
     photo.traced.seat_lift = joint.seat_lift.profile.clone();
     if let Some(lift) = &joint.channel_lift {
         photo.traced.channel_lift = lift.profile.clone();
     }
-}
-
-/// The lens of each photo, as the index of the first photo taken with it; lenses that nothing distinguishes are one.
-fn lenses(traced: &[&Traced]) -> Vec<usize> {
-    let photo = |i: usize| &traced[i].located.photo;
-    (0..traced.len()).map(|i| (0..i).find(|j| !other_lens(photo(*j), photo(i))).unwrap_or(i)).collect()
-}
-
-/// Focal lengths of one lens agree within this part, whatever the size of the picture.
-const ONE_FOCAL: f64 = 0.01;
-
-/// Whether two photos say that different lenses took them.
-fn other_lens(a: &Photo, b: &Photo) -> bool {
-    let model = |photo: &Photo| photo.exif().model.clone();
-    let long_px = |photo: &Photo| photo.width_px().max(photo.height_px()) as f64;
-    let focal = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px / long_px(photo));
-    let models = model(a).zip(model(b)).is_some_and(|(a, b)| a != b);
-    models || focal(a).zip(focal(b)).is_some_and(|(a, b)| (a / b - 1.0).abs() > ONE_FOCAL)
 }
 
 /// The first two photos that are the same file, which would pass for two that agree.

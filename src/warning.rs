@@ -43,6 +43,10 @@ pub enum WarningCode {
     FocalContradicted,
     /// The card contradicts the lens file, whose uncertainties were increased.
     LensContradicted,
+    /// Photos measured together contradict one shape of the card, which each then has of its own.
+    CardChanged,
+    /// Photos measured together contradict one lens, which each then has of its own.
+    LensChanged,
     /// No lens file of the folder is of the photo's camera.
     LensNotFound,
     /// No lens file could be chosen.

@@ -42,6 +42,15 @@ impl Ambiguity {
         Some(Self { probability, apart_deg: cosine.clamp(-1.0, 1.0).acos().to_degrees(), difference })
     }
 
+    /// The same in other parameters: `places` has the place of each of this one's.
+    pub(super) fn in_parameters(&self, places: &[Option<usize>], count: usize) -> Self {
+        let mut difference = DVector::zeros(count);
+        for (place, by) in places.iter().zip(self.difference.iter()) {
+            place.iter().for_each(|place| difference[*place] += by);
+        }
+        Self { difference, ..self.clone() }
+    }
+
     /// Change of the parameters by one standard uncertainty of the choice.
     pub(super) fn part(&self) -> DVector<f64> {
         &self.difference * (self.probability * (1.0 - self.probability)).sqrt()

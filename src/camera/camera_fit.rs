@@ -1,4 +1,4 @@
-//! Camera of a photo as a bundle adjustment found it.
+//! Camera of a photo as a bundle adjustment of it, or of several photos together, found it.
 
 use std::sync::Arc;
 
@@ -8,13 +8,10 @@ use super::Camera;
 use super::ambiguity::Ambiguity;
 use super::bundle::{Bundle, Layout, Noise};
 use super::lens::Lens;
-use super::parameter::{BundleParameter, LensParameter, UncertaintySource};
+use super::parameter::{BundleParameter, LensParameter, Scope, UncertaintySource};
 use super::pose::CameraPose;
 use crate::numeric::frame::CardPoint;
 use crate::numeric::solve::{Estimate, EstimateSource};
-
-/// The index of the only photo of a bundle.
-const PHOTO: usize = 0;
 
 /// Camera of a photo with the estimate it belongs to.
 #[derive(Debug, Clone)]
@@ -23,7 +20,7 @@ pub struct CameraFit {
     pub camera: Camera,
     /// Pose of every card of the photo in the camera's axes.
     pub card_poses: Vec<CameraPose>,
-    /// The estimate.
+    /// The estimate, which all photos of a bundle share.
     pub estimate: Arc<Estimate>,
     /// Noise of the observations as the residuals show it; the covariance includes it.
     pub noise: Noise,
@@ -34,33 +31,66 @@ pub struct CameraFit {
     /// The mirrored pose, where it fits about as well.
     pub ambiguity: Option<Ambiguity>,
     layout: Arc<Layout>,
+    photo: usize,
 }
 
 impl CameraFit {
-    /// The camera of a bundle's only photo.
-    pub(super) fn of(bundle: &Bundle, estimate: Estimate, ambiguity: Option<Ambiguity>) -> Option<Self> {
-        let (layout, values) = (&bundle.layout, &estimate.values);
+    /// The cameras of all photos of a bundle. `None` where one shows no card.
+    pub(super) fn all(bundle: &Bundle, estimate: Estimate) -> Option<Vec<Self>> {
+        let (layout, estimate) = (Arc::new(bundle.layout.clone()), Arc::new(estimate));
+        let values = &estimate.values;
         let rms = |squares: &[f64]| (squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt();
         let squares = |view: usize| -> Vec<f64> {
             let residuals = bundle.residuals_px(view, values);
             residuals.unwrap_or_default().iter().map(|r| r * r).collect()
         };
-        let squares: Vec<Vec<f64>> = layout.views_of(PHOTO).map(squares).collect();
-        let card_poses: Vec<CameraPose> =
-            layout.views_of(PHOTO).map(|view| layout.pose(view, values)).collect();
-        Some(Self {
-            camera: Camera {
-                lens: layout.intrinsics(PHOTO, values).with_square_pixels(),
-                pose: *card_poses.first()?,
-            },
-            card_poses,
-            noise: bundle.noise()[PHOTO],
-            rms_px: rms(&squares.concat()),
-            card_rms_px: squares.iter().map(|s| rms(s)).collect(),
-            ambiguity,
-            layout: layout.clone().into(),
-            estimate: estimate.into(),
-        })
+        let of_photo = |photo: usize| {
+            let squares: Vec<Vec<f64>> = layout.views_of(photo).map(squares).collect();
+            let card_poses: Vec<CameraPose> =
+                layout.views_of(photo).map(|view| layout.pose(view, values)).collect();
+            Some(Self {
+                camera: Camera {
+                    lens: layout.intrinsics(photo, values).with_square_pixels(),
+                    pose: *card_poses.first()?,
+                },
+                card_poses,
+                noise: bundle.noise()[photo],
+                rms_px: rms(&squares.concat()),
+                card_rms_px: squares.iter().map(|s| rms(s)).collect(),
+                ambiguity: None,
+                layout: layout.clone(),
+                estimate: estimate.clone(),
+                photo,
+            })
+        };
+        (0..layout.photos.len()).map(of_photo).collect()
+    }
+
+    pub(super) fn with_ambiguity(self, ambiguity: Option<Ambiguity>) -> Self {
+        Self { ambiguity, ..self }
+    }
+
+    /// With the ambiguity of the photo by itself, in whose bundle it was the first and its cards were numbered in order.
+    pub(super) fn with_ambiguity_of(self, alone: &Self) -> Self {
+        let cards: Vec<usize> = self.views().map(|view| self.layout.views[view].card).collect();
+        let (photo, lens) = (self.photo, self.layout.photos[self.photo].lens);
+        let index = |parameter: &BundleParameter| match *parameter {
+            BundleParameter::Lens(p, _) => [Scope::Lens(lens), Scope::Photo(photo)]
+                .into_iter()
+                .find_map(|scope| self.layout.index(BundleParameter::Lens(p, scope))),
+            BundleParameter::Bloom { .. } => self.layout.index(BundleParameter::Bloom { photo }),
+            BundleParameter::Bend { card, axis } => {
+                self.layout.index(BundleParameter::Bend { card: cards[card], axis })
+            }
+            BundleParameter::Pose { card, parameter, .. } => {
+                self.layout.index(BundleParameter::Pose { photo, card: cards[card], parameter })
+            }
+            BundleParameter::PrintAspect | BundleParameter::TagPlace { .. } => None,
+        };
+        let places: Vec<Option<usize>> = alone.parameters().iter().map(index).collect();
+        let count = self.parameters().len();
+        let ambiguity = alone.ambiguity.as_ref().map(|a| a.in_parameters(&places, count));
+        self.with_ambiguity(ambiguity)
     }
 
     /// The parameters, in the order of the estimate.
@@ -73,14 +103,24 @@ impl CameraFit {
         self.views().any(|view| self.layout.views[view].columns.contains(&index))
     }
 
+    /// Whether a parameter moves the camera over the first card.
+    pub fn moves_camera(&self, index: usize) -> bool {
+        match self.parameters()[index] {
+            BundleParameter::Lens(..) => self.depends_on(index),
+            BundleParameter::Pose { .. } => self.layout.pose_places(self.view(0)).contains(&index),
+            _ => false,
+        }
+    }
+
     /// Independent sources of the estimate's uncertainty, each with the signed change of the parameters by one of its
-    /// standard uncertainties. Their outer products add up to the covariance.
+    /// standard uncertainties. Their outer products add up to the covariance. Photos of one bundle have the
+    /// same sources.
     pub fn sources(&self) -> Vec<(UncertaintySource, DVector<f64>)> {
         let named = |source| match source {
             EstimateSource::Data(photo) => UncertaintySource::Data { photo },
             EstimateSource::Prior(index) => UncertaintySource::Prior(self.layout.parameters[index]),
         };
-        let data = UncertaintySource::Data { photo: PHOTO };
+        let data = UncertaintySource::Data { photo: self.photo };
         let ambiguity = self.ambiguity.iter().map(|a| (data, a.part()));
         self.estimate
             .parts()
@@ -108,11 +148,11 @@ impl CameraFit {
     }
 
     fn lens_at(&self, values: &DVector<f64>) -> Lens {
-        self.layout.intrinsics(PHOTO, values).with_square_pixels()
+        self.layout.intrinsics(self.photo, values).with_square_pixels()
     }
 
     fn views(&self) -> impl Iterator<Item = usize> + '_ {
-        self.layout.views_of(PHOTO)
+        self.layout.views_of(self.photo)
     }
 
     fn view(&self, card: usize) -> usize {
@@ -126,7 +166,7 @@ impl CameraFit {
 
     /// Distance by which the edges of dark things on white appear outwards of their place, pixels.
     pub fn bloom_px(&self) -> f64 {
-        self.layout.bloom_px(PHOTO, &self.estimate.values)
+        self.layout.bloom_px(self.photo, &self.estimate.values)
     }
 
     /// Standard uncertainty of the focal length, pixels.

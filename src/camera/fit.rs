@@ -54,7 +54,8 @@ pub fn fit_camera(prior: &LensPrior, cards: &[TargetView]) -> Result<CameraFit, 
         // The mirrored pose puts the camera behind the card, or leads nowhere.
         Err(_) => (first, None),
     };
-    CameraFit::of(&bundle, estimate, mirror).ok_or(SolveError::BadStart)
+    let fits = CameraFit::all(&bundle, estimate).ok_or(SolveError::BadStart)?;
+    fits.into_iter().next().map(|fit| fit.with_ambiguity(mirror)).ok_or(SolveError::BadStart)
 }
 
 /// Starts farther from the prior than this many of its standard uncertainties are not tried.
@@ -80,8 +81,10 @@ fn solve_from_starts(
             continue;
         }
         let mut tried = bundle.clone();
-        tried.set_noise(vec![FIRST_NOISE]);
-        let first = tried.start_at_focal(log_focal).and_then(|start| tried.solve(&start, SETTLED));
+        let first = tried.start_at_focal(log_focal).and_then(|start| {
+            tried.set_noise(vec![FIRST_NOISE], &start);
+            tried.solve(&start, SETTLED)
+        });
         let found = first.and_then(|first| {
             let is_new = minima.iter().all(|cost: &f64| (cost - first.cost).abs() > ONE_MINIMUM);
             minima.push(first.cost);
@@ -104,7 +107,7 @@ fn solve_from_starts(
 }
 
 /// With the correlated prior of a calibration.
-fn with_joint_prior<'a>(
+pub(super) fn with_joint_prior<'a>(
     bundle: Bundle<'a>,
     covariance: &LensCovariance,
     scope: impl Fn(LensParameter) -> Scope,
@@ -115,14 +118,11 @@ fn with_joint_prior<'a>(
 }
 
 fn own_scope(parameter: LensParameter) -> Scope {
-    match parameter {
-        LensParameter::PrincipalX | LensParameter::PrincipalY => Scope::Photo(0),
-        _ => Scope::Lens(0),
-    }
+    if parameter.is_principal() { Scope::Photo(0) } else { Scope::Lens(0) }
 }
 
 /// The prior of a lens parameter by itself; free where the joint prior holds it.
-fn of_prior(prior: &LensPrior, parameter: LensParameter) -> Known {
+pub(super) fn of_prior(prior: &LensPrior, parameter: LensParameter) -> Known {
     let [k1, k2, p1, p2, k3] = prior.distortion_u;
     let u = match parameter {
         LensParameter::Focal => prior.focal_relative_u,
@@ -138,7 +138,7 @@ fn of_prior(prior: &LensPrior, parameter: LensParameter) -> Known {
 }
 
 /// The prior of what is not the lens's.
-fn of_photo(parameter: BundleParameter) -> Known {
+pub(super) fn of_photo(parameter: BundleParameter) -> Known {
     match parameter {
         BundleParameter::Bloom { .. } => Known::Within(BLOOM_U_PX),
         BundleParameter::Bend { .. } => Known::Within(BEND_U_MM),
@@ -150,7 +150,7 @@ fn of_photo(parameter: BundleParameter) -> Known {
 }
 
 /// Initial factor on the stated noise: starting low, the residuals would drag the lens far from its prior.
-const FIRST_NOISE: Noise = Noise { ratio: 10.0, tag_px: 0.0 };
+const FIRST_NOISE: Noise = Noise { ratio: 10.0, paper: 0.0 };
 /// Most iterations over the noise, and the relative change at which it counts as found.
 const NOISE_ITERATIONS: usize = 12;
 const NOISE_SETTLED: f64 = 0.02;
@@ -162,7 +162,7 @@ fn settle_noise(bundle: &mut Bundle, mut estimate: Estimate) -> Result<Estimate,
         if found.iter().zip(bundle.noise()).all(|(found, noise)| found.is_near(noise, NOISE_SETTLED)) {
             break;
         }
-        bundle.set_noise(found);
+        bundle.set_noise(found, &estimate.values);
         estimate = bundle.solve(&estimate.values, SETTLED)?;
     }
     Ok(estimate)

@@ -7,6 +7,7 @@ pub mod bundle;
 pub mod calibrate;
 pub mod camera_fit;
 pub mod fit;
+pub mod fit_together;
 pub mod lens;
 pub mod lens_choice;
 pub mod lens_file;

@@ -9,6 +9,13 @@ pub const BEND_U_MM: f64 = 0.8;
 /// Standard uncertainty of each coordinate of a printed tag, mm (stated assumption).
 pub(super) const TAG_PLACE_U_MM: f64 = 0.03;
 
+/// Waves of the paper beyond its parabolas, as standard uncertainties of a tag's height, mm, and of its slope in each
+/// direction: a wave of 1 mm from trough to crest and 200 mm long has a mean square height of 0.35 mm, of which the
+/// parabolas take a part, and slopes of 0.008 (stated assumption).
+pub(super) const WAVE_U_MM: f64 = 0.3;
+/// See [`WAVE_U_MM`].
+pub(super) const WAVE_SLOPE_U: f64 = 0.008;
+
 /// Paper bent to a parabola across its width and one across its height, each with zero mean height. Paper does not
 /// stretch: a length along it stays, so its horizontal part shrinks by the integral of half the slope squared.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,7 +27,7 @@ pub struct BentPaper {
 }
 
 impl BentPaper {
-    /// The printed point on the bent paper.
+    /// The printed point on the bent paper; its height adds to the paper's.
     pub fn point(&self, printed: CardPoint) -> CardPoint {
         let bow = |along: f64, i: usize| {
             let (sagitta, half) = (self.sagittas_mm[i], self.halves_mm[i]);
@@ -28,7 +35,7 @@ impl BentPaper {
             (along - 2.0 / 3.0 * sagitta.powi(2) * along.powi(3) / half.powi(4), height)
         };
         let ((x_mm, over_x), (y_mm, over_y)) = (bow(printed.x_mm, 0), bow(printed.y_mm, 1));
-        CardPoint::new(x_mm, y_mm, over_x + over_y)
+        CardPoint::new(x_mm, y_mm, printed.z_mm + over_x + over_y)
     }
 }
 

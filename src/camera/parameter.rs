@@ -39,6 +39,11 @@ impl LensParameter {
         Self::PixelAspect,
         Self::Skew,
     ];
+
+    /// Whether it is a coordinate of the principal point.
+    pub fn is_principal(self) -> bool {
+        matches!(self, Self::PrincipalX | Self::PrincipalY)
+    }
 }
 
 /// Parameter of the pose of a card in a photo, chosen so that each is measured to a fraction of a pixel whatever the
@@ -162,6 +167,16 @@ pub enum UncertaintySource {
 }
 
 impl UncertaintySource {
+    /// Number of the error among those of its influence and scope: the same in every bundle for what bundles may share.
+    /// `index` is its own among the sources of its bundle.
+    pub fn number(self, index: usize) -> usize {
+        match self {
+            Self::Prior(BundleParameter::Lens(parameter, _)) => parameter as usize,
+            Self::Prior(BundleParameter::Bend { card, axis }) => 2 * card + axis as usize,
+            Self::Prior(_) | Self::Data { .. } => index,
+        }
+    }
+
     /// What shares the error.
     pub fn scope(self) -> Scope {
         match self {

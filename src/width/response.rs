@@ -9,7 +9,7 @@ use super::influence::{Budget, Influence};
 use super::influences::{Influences, MeasuredPlace, SharedError};
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
-use crate::camera::parameter::UncertaintySource;
+use crate::camera::parameter::{Scope, UncertaintySource};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::uncertain::Drawer;
 use crate::numeric::words::{Pair, Part, Side};
@@ -157,6 +157,8 @@ pub(super) struct Response {
     pub from: Influence,
     /// Number of the error among those of its influence.
     pub number: usize,
+    /// Photos that share it, where it is the camera's.
+    pub camera: Option<Scope>,
     /// How far the midline's ends move with it, mm, in the order of [`EndErrors`](crate::outline::midline::EndErrors).
     pub ends_mm: [f64; 4],
     /// Changes of the half-widths, mm, about the midline that moves.
@@ -207,13 +209,16 @@ impl Inputs<'_> {
     ) -> Option<Response> {
         let (halves, ends_mm) = self.moved(state, cuts)?;
         let halves = halves.iter().zip(base).map(|(to, from)| to.minus(*from).times(u)).collect();
-        Some(Response { from, number, ends_mm: ends_mm.map(|mm| mm * u), halves })
+        Some(Response { from, number, camera: None, ends_mm: ends_mm.map(|mm| mm * u), halves })
     }
 
     /// Responses to the camera's fit: one a prior, and those of the measured sides of the tags.
     fn camera_responses(&self, cuts: &[Cut]) -> Option<Vec<Response>> {
         let state = self.state();
         let slopes = (0..self.fit.parameters().len()).map(|j| {
+            if !self.fit.moves_camera(j) {
+                return Some((vec![Pair::both(0.0); cuts.len()], [0.0; 4]));
+            }
             let delta = 0.5 * self.fit.estimate.u(j);
             let at =
                 |by: f64| self.moved(&State { camera: self.fit.camera_moved(j, by), ..state.clone() }, cuts);
@@ -223,12 +228,13 @@ impl Inputs<'_> {
             Some((halves, [0, 1, 2, 3].map(|k| (ends_up[k] - ends_down[k]) * a_unit)))
         });
         let slopes: Vec<(Halves, [f64; 4])> = slopes.collect::<Option<_>>()?;
-        let response = |(number, (source, parameters)): (usize, (UncertaintySource, DVector<f64>))| {
+        let response = |(index, (source, parameters)): (usize, (UncertaintySource, DVector<f64>))| {
             let each = || slopes.iter().zip(parameters.iter());
             let half = |cut: usize, side: Side| each().map(|((h, _), by)| h[cut][side] * by).sum();
             Response {
                 from: Influence::of_camera(source),
-                number,
+                number: source.number(index),
+                camera: Some(source.scope()),
                 ends_mm: [0, 1, 2, 3].map(|k| each().map(|((_, ends), by)| ends[k] * by).sum()),
                 halves: (0..cuts.len()).map(|cut| Pair::of(|side| half(cut, side))).collect(),
             }
@@ -288,10 +294,16 @@ impl Inputs<'_> {
                 |i: usize, side: Side| by_ends.iter().zip(error).map(|(grown, mm)| grown[i][side] * mm).sum();
             let halves = (0..seen.0.len()).map(|i| Pair::of(|side| half(i, side))).collect();
             let from = if k < 2 { Influence::MidlineDirection } else { Influence::StationPosition };
-            all.push(Response { from, number: k % 2, ends_mm: [0.0; 4], halves });
+            all.push(Response { from, number: k % 2, camera: None, ends_mm: [0.0; 4], halves });
         }
         let printed = seen.0.iter().map(|half| half.times(self.print_scale_u)).collect();
-        all.push(Response { from: Influence::PrintScale, number: 0, ends_mm: [0.0; 4], halves: printed });
+        all.push(Response {
+            from: Influence::PrintScale,
+            number: 0,
+            camera: None,
+            ends_mm: [0.0; 4],
+            halves: printed,
+        });
         Some(all)
     }
 

@@ -26,7 +26,9 @@ pub(in crate::camera) struct Layout {
 #[derive(Debug, Clone)]
 pub(in crate::camera) struct PhotoLayout {
     pub base: Intrinsics,
-    lens: Vec<(LensParameter, usize)>,
+    /// Index of the lens.
+    pub lens: usize,
+    own: Vec<(LensParameter, usize)>,
     bloom: Option<usize>,
 }
 
@@ -34,6 +36,7 @@ pub(in crate::camera) struct PhotoLayout {
 #[derive(Debug, Clone)]
 pub(in crate::camera) struct ViewLayout {
     pub photo: usize,
+    pub card: usize,
     pub start: PoseStart,
     /// Parameters that move the view.
     pub columns: Vec<usize>,
@@ -58,9 +61,9 @@ impl Layout {
             let of_lens = [Scope::Lens(photo.lens), Scope::Photo(number)]
                 .into_iter()
                 .flat_map(|scope| LensParameter::ALL.map(|p| (p, BundleParameter::Lens(p, scope))));
-            let lens = of_lens.filter_map(|(p, full)| Some((p, layout.place(full, &known)?))).collect();
+            let own = of_lens.filter_map(|(p, full)| Some((p, layout.place(full, &known)?))).collect();
             let bloom = layout.place(BundleParameter::Bloom { photo: number }, &known);
-            layout.photos.push(PhotoLayout { base: photo.base, lens, bloom });
+            layout.photos.push(PhotoLayout { base: photo.base, lens: photo.lens, own, bloom });
         }
         layout.print_aspect = layout.place(BundleParameter::PrintAspect, &known);
         for (number, photo) in photos.iter().enumerate() {
@@ -80,12 +83,13 @@ impl Layout {
                 let mut tag_places: Vec<_> = tags.into_iter().map(places).collect();
                 tag_places.retain(|(_, places)| places.iter().any(Option::is_some));
                 let own = &layout.photos[number];
-                let columns = own.lens.iter().map(|l| l.1).chain(own.bloom).chain(layout.print_aspect);
+                let columns = own.own.iter().map(|l| l.1).chain(own.bloom).chain(layout.print_aspect);
                 let columns = columns.chain(first_pose..first_pose + 6).chain(bends.into_iter().flatten());
                 let columns = columns.chain(tag_places.iter().flat_map(|t| t.1).flatten()).collect();
                 let halves_mm = target.halves_mm;
                 let photo = number;
-                let view = ViewLayout { photo, start, columns, halves_mm, first_pose, bends, tag_places };
+                let view =
+                    ViewLayout { photo, card, start, columns, halves_mm, first_pose, bends, tag_places };
                 layout.views.push(view);
             }
         }
@@ -118,8 +122,8 @@ impl Layout {
     }
 
     pub fn intrinsics(&self, photo: usize, values: &DVector<f64>) -> Intrinsics {
-        let PhotoLayout { base, lens, .. } = &self.photos[photo];
-        lens.iter().fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
+        let PhotoLayout { base, own, .. } = &self.photos[photo];
+        own.iter().fold(*base, |lens, &(parameter, at)| lens.moved(parameter, values[at]))
     }
 
     pub fn pose(&self, view: usize, values: &DVector<f64>) -> CameraPose {

@@ -8,13 +8,14 @@
 mod layout;
 mod noise;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Vector3};
 
 use super::lens::Intrinsics;
 use super::parameter::{BundleParameter, LensParameter, Scope};
 use super::pose::PoseStart;
 use super::target::TargetView;
 use crate::card::side::Observation;
+use crate::numeric::frame::CardPoint;
 use crate::numeric::solve::{
     Estimate, JacobianBlock, JointPrior, Priors, ResidualModel, SolveError, minimise,
 };
@@ -61,19 +62,13 @@ impl<'a> Bundle<'a> {
         let layout = Layout::new(photos, known)?;
         let targets: Vec<_> = photos.iter().flat_map(|p| p.views.iter().map(|v| v.1)).collect();
         let noise = vec![Noise::STATED; photos.len()];
-        let whitening = Whitening::all(&layout, &targets, &noise);
+        let whitening = targets.iter().map(|target| Whitening::apart(target, 1.0)).collect();
         Some(Self { layout, targets, joint: Vec::new(), noise, whitening })
     }
 
     /// Noise of every photo.
     pub fn noise(&self) -> &[Noise] {
         &self.noise
-    }
-
-    /// Changes the noise of every photo.
-    pub fn set_noise(&mut self, noise: Vec<Noise>) {
-        self.whitening = Whitening::all(&self.layout, &self.targets, &noise);
-        self.noise = noise;
     }
 
     /// With the correlated prior of the given parameters, which are free otherwise. `None` when the covariance is not
@@ -160,12 +155,30 @@ impl<'a> Bundle<'a> {
 
     /// Residuals of a view, pixels; `None` where a point comes to lie behind the camera.
     pub fn residuals_px(&self, view: usize, values: &DVector<f64>) -> Option<Vec<f64>> {
+        self.residuals_off(view, values, Vector3::zeros())
+    }
+
+    /// Derivatives of the residuals of a view by the place of its printed points: across, down and above the card,
+    /// pixels per mm.
+    fn by_printed_place(&self, view: usize, values: &DVector<f64>) -> Option<[Vec<f64>; 3]> {
+        const STEP_MM: f64 = 0.1;
+        let by = |axis: Vector3<f64>| {
+            let at = |mm: f64| self.residuals_off(view, values, axis * mm);
+            let both = at(STEP_MM)?.into_iter().zip(at(-STEP_MM)?);
+            Some(both.map(|(more, less)| (more - less) / (2.0 * STEP_MM)).collect())
+        };
+        Some([by(Vector3::x())?, by(Vector3::y())?, by(Vector3::z())?])
+    }
+
+    /// Residuals of a view, pixels, with every printed point off its place.
+    fn residuals_off(&self, view: usize, values: &DVector<f64>, off_mm: Vector3<f64>) -> Option<Vec<f64>> {
         let layout = &self.layout;
         let photo = layout.views[view].photo;
         let (lens, bloom_px) = (layout.intrinsics(photo, values), layout.bloom_px(photo, values));
         let (pose, paper) = (layout.pose(view, values), layout.paper(view, values));
         let residual = |o: &Observation| {
-            let on_card = paper.point(layout.printed(view, o, values));
+            let printed = layout.printed(view, o, values).vector() + off_mm;
+            let on_card = paper.point(CardPoint::from(printed));
             let seen = lens.photo_from_ideal(pose.ideal_from_card(on_card)?);
             Some((seen.vector() - o.measured.vector()).dot(&o.across) + bloom_px)
         };

@@ -132,7 +132,7 @@ pub fn calibrate(
     let mut ratio = 10.0;
     let mut solved = None;
     for _ in 0..NOISE_ITERATIONS {
-        bundle.set_noise(vec![Noise { ratio, tag_px: 0.0 }; views.len()]);
+        bundle.set_noise(vec![Noise { ratio, paper: 0.0 }; views.len()], &from);
         let estimate = bundle.solve(&from, settled)?;
         from.copy_from(&estimate.values);
         let found = ratio * reduced(&estimate);

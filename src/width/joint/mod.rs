@@ -27,7 +27,7 @@ use solve::Solved;
 /// One photo of the saddle.
 #[derive(Debug, Clone, Copy)]
 pub struct Sight<'a> {
-    /// The camera over the card that all photos show; the card's frame is that of the result.
+    /// The camera over the card that all photos show, from a bundle of all photos; the card's frame is that of the result.
     pub fit: &'a CameraFit,
     /// The traced edges.
     pub outline: &'a Outline,
@@ -35,8 +35,6 @@ pub struct Sight<'a> {
     pub ends_px: [PhotoPoint; 2],
     /// Errors of these ends.
     pub end_errors: EndErrors,
-    /// Photos of one number share a lens.
-    pub lens: usize,
 }
 
 /// What is measured from.
@@ -155,7 +153,6 @@ struct PhotoReading {
     by_ends: [Halves; 4],
     /// Change of the half-widths when a knot is raised by 1 mm, knot by knot, of the seat and of the channel.
     by_lift: [Vec<Halves>; 2],
-    lens: usize,
 }
 
 impl Reading {
@@ -174,8 +171,7 @@ impl Reading {
             .collect();
         let edges: Vec<LocatedEdges> = subjects.iter().map(LocatedEdges::of).collect();
         let plan = CutPlan::of(&subjects.iter().zip(&edges).collect::<Vec<_>>());
-        let photos =
-            subjects.iter().enumerate().map(|(i, s)| PhotoReading::of(s, subject.sights[i].lens, &plan, i));
+        let photos = subjects.iter().enumerate().map(|(i, s)| PhotoReading::of(s, &plan, i));
         let photos = photos.collect::<Option<_>>()?;
         Some(Self { midline, plan, edges, photos })
     }
@@ -198,7 +194,7 @@ impl Reading {
 }
 
 impl PhotoReading {
-    fn of(subject: &Subject, lens: usize, plan: &CutPlan, photo: usize) -> Option<Self> {
+    fn of(subject: &Subject, plan: &CutPlan, photo: usize) -> Option<Self> {
         let places = (0..plan.places.len()).filter(|place| plan.cuts[*place][photo].is_some()).collect();
         let cuts = plan.cuts_of(photo);
         let inputs = subject.inputs;
@@ -206,7 +202,7 @@ impl PhotoReading {
         let seen = (&halves, &cuts[..]);
         let (responses, by_ends) = (inputs.responses(seen)?, inputs.by_ends(seen)?);
         let (by_lift, length_mm) = (inputs.by_lift(seen)?, inputs.midline.length_mm());
-        Some(Self { places, cuts, length_mm, halves, responses, by_ends, by_lift, lens })
+        Some(Self { places, cuts, length_mm, halves, responses, by_ends, by_lift })
     }
 }
 

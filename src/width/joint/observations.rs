@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use nalgebra::{DMatrix, DVector};
 
 use super::{KNOTS, PhotoReading};
+use crate::camera::parameter::Scope;
 use crate::numeric::words::{Pair, Part, SIDES, Side};
 use crate::outline::edge::edge_correlation;
 use crate::outline::lift::LiftProfile;
@@ -31,11 +32,12 @@ pub(super) enum SharedBy {
 }
 
 impl SharedBy {
-    fn of(from: Influence, photo: usize, lens: usize) -> Self {
-        match from.scope() {
-            ErrorScope::Print | ErrorScope::Setup => Self::All,
-            ErrorScope::Lens => Self::Lens(lens),
-            ErrorScope::Photo | ErrorScope::Edge => Self::Photo(photo),
+    fn of(response: &Response, photo: usize) -> Self {
+        match (response.camera, response.from.scope()) {
+            (Some(Scope::Photo(photo)), _) => Self::Photo(photo),
+            (Some(Scope::Lens(lens)), _) => Self::Lens(lens),
+            (Some(Scope::Print(_)), _) | (None, ErrorScope::Print | ErrorScope::Setup) => Self::All,
+            (None, _) => Self::Photo(photo),
         }
     }
 }
@@ -44,10 +46,10 @@ impl SharedBy {
 pub(super) type CommonKey = (Influence, usize, SharedBy);
 
 /// An error that observations share.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(super) struct CommonError {
-    /// The observations that it moves, and by how much.
-    pub moved: Vec<(usize, f64)>,
+    /// By how much it moves each half-width.
+    pub moved: DVector<f64>,
     /// Change of the length of the common midline, mm.
     pub length_mm: f64,
 }
@@ -125,6 +127,13 @@ impl Observations {
         all
     }
 
+    /// A common error, new at its first use. All half-widths come before the heights among the observations.
+    fn common(&mut self, key: CommonKey) -> &mut CommonError {
+        let halves = self.own.len();
+        let new = || CommonError { moved: DVector::zeros(halves), length_mm: 0.0 };
+        self.common.entry(key).or_insert_with(new)
+    }
+
     fn push(&mut self, value: f64, row: impl IntoIterator<Item = (usize, f64)>, own: Own) -> usize {
         let mut full = DVector::zeros(self.unknowns);
         row.into_iter().for_each(|(at, by)| full[at] += by);
@@ -156,9 +165,9 @@ impl Observations {
     fn add_errors(&mut self, photos: &[PhotoReading], at: &[Vec<Pair<usize>>], number: usize) {
         let photo = &photos[number];
         let share = 1.0 / photos.len() as f64;
-        for Response { from, number: which, ends_mm, halves } in &photo.responses {
-            let error =
-                self.common.entry((*from, *which, SharedBy::of(*from, number, photo.lens))).or_default();
+        for response in &photo.responses {
+            let Response { from, number: which, ends_mm, halves, .. } = response;
+            let error = self.common((*from, *which, SharedBy::of(response, number)));
             error.length_mm += share * (ends_mm[3] - ends_mm[2]);
             for (other, (reading, at)) in photos.iter().zip(at).enumerate() {
                 let own = f64::from(u8::from(other == number));
@@ -167,15 +176,15 @@ impl Observations {
                     let read = if other == number { halves[i][side] } else { 0.0 };
                     read + (share - own) * by_ends.sum::<f64>()
                 };
-                let each = at.iter().enumerate();
-                let each = each.flat_map(|(i, at)| SIDES.map(|side| (at[side], moved(i, side))));
-                error.moved.extend(each.filter(|(_, by)| *by != 0.0));
+                for (i, at) in at.iter().enumerate() {
+                    SIDES.iter().for_each(|&side| error.moved[at[side]] += moved(i, side));
+                }
             }
         }
         let piping = PIPING_U_MM * PIPING_SHARED;
         let mut pipe = |which: usize, by: SharedBy, side: Side| {
-            let seen = at[number].iter().map(|at| (at[side], piping));
-            self.common.entry((Influence::PipingDefinition, which, by)).or_default().moved.extend(seen);
+            let error = self.common((Influence::PipingDefinition, which, by));
+            at[number].iter().for_each(|at| error.moved[at[side]] += piping);
         };
         for (i, side) in SIDES.into_iter().enumerate() {
             pipe(0, SharedBy::All, side);
@@ -219,11 +228,10 @@ impl Observations {
     pub fn covariance(&self, edges: &DMatrix<f64>) -> DMatrix<f64> {
         let mut covariance = edges.clone();
         self.own.iter().enumerate().for_each(|(i, own)| covariance[(i, i)] += own.variance());
-        for CommonError { moved, .. } in self.common.values() {
-            for (i, a) in moved {
-                moved.iter().for_each(|(j, b)| covariance[(*i, *j)] += a * b);
-            }
-        }
+        let common: Vec<DVector<f64>> = self.common.values().map(|error| error.moved.clone()).collect();
+        let common = DMatrix::from_columns(&common);
+        let mut of_halves = covariance.view_mut((0, 0), (common.nrows(), common.nrows()));
+        of_halves.gemm(1.0, &common, &common.transpose(), 1.0);
         covariance
     }
 }

@@ -88,7 +88,8 @@ impl Solved {
     pub fn add_influences(&self, influences: &mut Influences, midline: &Midline) {
         let errors = midline.end_errors();
         for (i, (&(from, number, by), error)) in self.observed.common.iter().enumerate() {
-            let moved = |k: usize| error.moved.iter().map(|(at, mm)| self.gain[(k, *at)] * mm).sum();
+            let moved =
+                |k: usize| error.moved.iter().enumerate().map(|(at, mm)| self.gain[(k, at)] * mm).sum();
             let mut shared =
                 SharedError::new(from, number, &self.by_place(moved)).with_length(error.length_mm);
             (shared.scope, shared.number) = match by {
