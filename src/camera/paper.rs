@@ -9,12 +9,12 @@ pub const BEND_U_MM: f64 = 0.8;
 /// Standard uncertainty of each coordinate of a printed tag, mm (stated assumption).
 pub(super) const TAG_PLACE_U_MM: f64 = 0.03;
 
-/// Waves of the paper beyond its parabolas, as standard uncertainties of a tag's height, mm, and of its slope in each
-/// direction: a wave of 1 mm from trough to crest and 200 mm long has a mean square height of 0.35 mm, of which the
-/// parabolas take a part, and slopes of 0.008 (stated assumption).
-pub(super) const WAVE_U_MM: f64 = 0.3;
+/// Standard uncertainties of the height of a tag, mm, and of its slope in each direction, by waves of the paper: a wave as
+/// high as the bend assumed, 0.8 mm from trough to crest, and 200 mm long leaves this beside the parabolas that fit it best
+/// at ten tags (stated assumption).
+pub(super) const WAVE_U_MM: f64 = 0.21;
 /// See [`WAVE_U_MM`].
-pub(super) const WAVE_SLOPE_U: f64 = 0.008;
+pub(super) const WAVE_SLOPE_U: f64 = 0.007;
 
 /// Paper bent to a parabola across its width and one across its height, each with zero mean height. Paper does not
 /// stretch: a length along it stays, so its horizontal part shrinks by the integral of half the slope squared.

@@ -7,6 +7,7 @@ use super::Camera;
 use super::bundle::Known;
 use super::calibrate::{LensModel, calibrate};
 use super::fit::{CameraFit, fit_camera};
+use super::fit_together::{PhotoTogether, Sharing, fit_together};
 use super::lens::Lens;
 use super::paper::BentPaper;
 use super::parameter::UncertaintySource;
@@ -71,7 +72,8 @@ fn seen(
 ) -> Option<TargetView> {
     let halves_mm = [sheet().width_mm / 2.0, sheet().height_mm / 2.0];
     let paper = BentPaper { halves_mm, sagittas_mm: card.sagittas_mm };
-    let [phase, heading] = [drawer.unit(), drawer.unit()].map(|u| u * std::f64::consts::TAU);
+    let mut waves = Drawer::new(card.print + 500_000);
+    let [phase, heading] = [waves.unit(), waves.unit()].map(|u| u * std::f64::consts::TAU);
     let bloom_px = 0.2 * drawer.normal();
     let (mut observations, mut pairs) = (Vec::new(), Vec::new());
     let tags_off_mm = card.tags_off_mm();
@@ -146,14 +148,24 @@ fn flawless_cards_settle_whatever_prior_tilt_and_size() {
     assert!(failed.is_empty(), "{} of {} failed: {failed:?}", failed.len(), grid.len());
 }
 
-/// The camera of a simulated card, drawn from what is known of phones, with its fit.
-fn drawn(seed: u64) -> Option<(Camera, CameraFit)> {
-    let mut d = Drawer::new(seed);
-    const FOCAL_U: f64 = 0.04;
+const FOCAL_U: f64 = 0.04;
+
+fn drawn_lens(d: &mut Drawer) -> Lens {
     let mut lens = lens(FOCAL_PX * (FOCAL_U * d.normal()).exp(), 1.0);
     lens.cx_px += 0.005 * WIDTH_PX * d.normal();
     lens.cy_px += 0.005 * WIDTH_PX * d.normal();
     lens.distortion = [0.05, 0.02, 7e-4, 7e-4, 5e-3].map(|u| u * d.normal());
+    lens
+}
+
+fn phone_prior() -> LensPrior {
+    LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, FOCAL_U)
+}
+
+/// The camera of a simulated card, drawn from what is known of phones, with its fit.
+fn drawn(seed: u64, most_tags: usize) -> Option<(Camera, CameraFit)> {
+    let mut d = Drawer::new(seed);
+    let lens = drawn_lens(&mut d);
     let at = Vector2::new(0.4 * (d.unit() - 0.5), 0.3 * (d.unit() - 0.5));
     let (tilt_deg, heading) = (2.0 + 28.0 * d.unit(), std::f64::consts::TAU * d.unit());
     let camera = camera(lens, tilt_deg, heading, at, 900.0 + 900.0 * d.unit());
@@ -164,12 +176,121 @@ fn drawn(seed: u64) -> Option<(Camera, CameraFit)> {
         _ => Card { wave_mm: 0.5 + 1.5 * d.unit(), print_mm: 0.03, print: seed, ..FLAT },
     };
     let mut tags = all_tags();
-    while tags.len() > 3 && d.unit() < 0.7 {
+    while tags.len() > most_tags || (tags.len() > 3 && d.unit() < 0.7) {
         tags.swap_remove((d.unit() * tags.len() as f64) as usize);
     }
     let view = seen(&camera, card, &tags, 0.01 + 0.05 * d.unit(), &mut d)?;
-    let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, FOCAL_U);
-    Some((camera, fit_camera(&prior, &[view]).ok()?))
+    Some((camera, fit_camera(&phone_prior(), &[view]).ok()?))
+}
+
+/// Two photos from two sides of one bent card through one lens, with the fits of both by themselves.
+fn two_photos(
+    seed: u64,
+    bends_mm: [f64; 2],
+    focal_times: f64,
+) -> Option<([Camera; 2], [TargetView; 2], [CameraFit; 2])> {
+    let mut d = Drawer::new(seed);
+    let mut lens = drawn_lens(&mut d);
+    let print = Card { print_mm: 0.03, print: seed, wave_mm: 0.5 * d.unit(), ..FLAT };
+    let heading = std::f64::consts::TAU * d.unit();
+    let mut side = |i: usize, lens: Lens| {
+        // Stabilisation and focusing move the lens from photo to photo.
+        let moved_px = [0, 1].map(|_| 0.005 * WIDTH_PX * d.normal());
+        let lens = Lens {
+            focal_px: lens.focal_px * (0.003 * d.normal()).exp(),
+            cx_px: (WIDTH_PX - 1.0) / 2.0 + moved_px[0],
+            cy_px: (HEIGHT_PX - 1.0) / 2.0 + moved_px[1],
+            ..lens
+        };
+        let at = Vector2::new(0.3 * (d.unit() - 0.5), 0.2 * (d.unit() - 0.5));
+        let turn = std::f64::consts::PI * i as f64 + 0.3 * d.normal();
+        let camera = camera(lens, 18.0 + 14.0 * d.unit(), heading + turn, at, 1000.0 + 600.0 * d.unit());
+        let card = Card { sagittas_mm: [bends_mm[i], 0.0], ..print };
+        let view = seen(&camera, card, &all_tags(), 0.01 + 0.05 * d.unit(), &mut d)?;
+        let fit = fit_camera(&phone_prior(), std::slice::from_ref(&view)).ok()?;
+        Some((camera, view, fit))
+    };
+    let first = side(0, lens)?;
+    lens.focal_px *= focal_times;
+    let second = side(1, lens)?;
+    Some(([first.0, second.0], [first.1, second.1], [first.2, second.2]))
+}
+
+fn together(views: &[TargetView; 2], fits: &[CameraFit; 2]) -> (Vec<CameraFit>, Sharing) {
+    let photo = |i: usize| PhotoTogether {
+        fit: &fits[i],
+        prior: phone_prior(),
+        lens: 0,
+        cards: vec![(0, views[i].clone())],
+    };
+    fit_together(&[photo(0), photo(1)]).unwrap()
+}
+
+#[test]
+fn photos_together_share_what_they_have_in_common() {
+    let errors: Vec<[[f64; 2]; 5]> = (0..600)
+        .into_par_iter()
+        .filter_map(|seed| {
+            let bend_mm = 0.8 * Drawer::new(7000 + seed).normal();
+            let (cameras, views, alone) = two_photos(seed, [bend_mm; 2], 1.0)?;
+            let (fits, sharing) = together(&views, &alone);
+            assert_eq!(sharing, Sharing { lenses: true, cards: true }, "seed {seed}");
+            let focal = |fit: &CameraFit| {
+                let error_px = fit.camera.lens.focal_px - cameras[0].lens.focal_px;
+                [error_px / (1.96 * fit.focal_u_px()), fit.focal_u_px()]
+            };
+            let distance = |i: usize| {
+                let ends = [-100.0, 100.0].map(|y| cameras[i].photo_from_card(CardPoint::new(160.0, y, 0.0)));
+                let distance = |camera: &Camera| {
+                    let [a, b] = ends.map(|end| camera.card_from_photo(end?, 0.0));
+                    Some((a?.vector() - b?.vector()).norm())
+                };
+                Some([error_over_u95(&cameras[i], &fits[i], distance)?, 0.0])
+            };
+            let bend = |fit: &CameraFit| {
+                let (found_mm, u_mm) = fit.bend_mm(0)[0];
+                [(found_mm - bend_mm) / (1.96 * u_mm), u_mm]
+            };
+            Some([focal(&fits[0]), focal(&alone[0]), distance(0)?, distance(1)?, bend(&fits[0])])
+        })
+        .collect();
+    let count = errors.len() as f64;
+    let within = |i: usize| errors.iter().filter(|e| e[i][0].abs() <= 1.0).count() as f64 / count;
+    let mean_u = |i: usize| errors.iter().map(|e| e[i][1]).sum::<f64>() / count;
+    println!("{count} pairs: focal length u {:.1} px together, {:.1} px alone", mean_u(0), mean_u(1));
+    for (i, what) in [
+        (0, "focal length"),
+        (1, "focal length alone"),
+        (2, "distance"),
+        (3, "distance in the other"),
+        (4, "bend"),
+    ] {
+        println!("{what}: {:.1} % within u95", 100.0 * within(i));
+        // Print and paper count in each photo as if they were as little known as from one: a little too careful.
+        assert!(within(i) >= 0.93, "{what}: {}", within(i));
+    }
+    assert!(mean_u(0) < 0.85 * mean_u(1), "one lens in two photos is known better");
+}
+
+#[test]
+fn photos_that_contradict_a_common_lens_or_card_do_not_share_it() {
+    let shared = |bends_mm: [f64; 2], focal_times: f64| -> Vec<Sharing> {
+        let pairs = (0..60).into_par_iter().filter_map(|seed| {
+            let (_, views, alone) = two_photos(seed, bends_mm, focal_times)?;
+            Some(together(&views, &alone).1)
+        });
+        pairs.collect()
+    };
+    let part = |of: &[Sharing], what: fn(&Sharing) -> bool| {
+        of.iter().filter(|s| what(s)).count() as f64 / of.len() as f64
+    };
+    let moved = shared([2.0, -2.0], 1.0);
+    assert!(
+        part(&moved, |s| s.cards) < 0.1 && part(&moved, |s| s.lenses) > 0.9,
+        "a card bent otherwise: {moved:?}"
+    );
+    let zoomed = shared([0.0; 2], 1.3);
+    assert!(part(&zoomed, |s| s.lenses) < 0.1, "another lens: {zoomed:?}");
 }
 
 /// Degrees of freedom of the noise that the sides of two tags or more show, as for widths.
@@ -193,38 +314,49 @@ fn error_over_u95(truth: &Camera, fit: &CameraFit, quantity: impl Fn(&Camera) ->
     Some((quantity(&fit.camera)? - quantity(truth)?) / u95)
 }
 
+/// Parts of the simulated cards whose focal length, height, tilt and distance of 200 mm beside the card lie within u95.
+fn coverage(seeds: impl Iterator<Item = u64>, most_tags: usize) -> [f64; 4] {
+    let of_card = |seed: u64| {
+        let (truth, fit) = drawn(seed, most_tags)?;
+        let ends = [-100.0, 100.0].map(|y| truth.photo_from_card(CardPoint::new(160.0, y, 0.0)));
+        let distance = |camera: &Camera| {
+            let [a, b] = ends.map(|end| camera.card_from_photo(end?, 0.0));
+            Some((a?.vector() - b?.vector()).norm())
+        };
+        Some([
+            error_over_u95(&truth, &fit, |c| Some(c.lens.focal_px))?,
+            error_over_u95(&truth, &fit, |c| Some(c.height_mm()))?,
+            error_over_u95(&truth, &fit, |c| Some(c.pose.tilt_deg()))?,
+            error_over_u95(&truth, &fit, distance)?,
+        ])
+    };
+    let seeds: Vec<u64> = seeds.collect();
+    let errors: Vec<[f64; 4]> = seeds.into_par_iter().filter_map(of_card).collect();
+    let within = |i: usize| errors.iter().filter(|e| e[i].abs() <= 1.0).count() as f64 / errors.len() as f64;
+    let all = [0, 1, 2, 3].map(within);
+    println!("{} cards: focal length, height, tilt, distance within u95: {all:.3?}", errors.len());
+    assert!(errors.len() >= 400);
+    all
+}
+
 #[test]
 fn uncertainties_cover_95_of_100_simulated_cards() {
-    let errors: Vec<[f64; 4]> = (0..1500)
-        .into_par_iter()
-        .filter_map(|seed| {
-            let (truth, fit) = drawn(seed)?;
-            // 200 mm beside the card.
-            let ends = [-100.0, 100.0].map(|y| truth.photo_from_card(CardPoint::new(160.0, y, 0.0)));
-            let distance = |camera: &Camera| {
-                let [a, b] = ends.map(|end| camera.card_from_photo(end?, 0.0));
-                Some((a?.vector() - b?.vector()).norm())
-            };
-            Some([
-                error_over_u95(&truth, &fit, |c| Some(c.lens.focal_px))?,
-                error_over_u95(&truth, &fit, |c| Some(c.height_mm()))?,
-                error_over_u95(&truth, &fit, |c| Some(c.pose.tilt_deg()))?,
-                error_over_u95(&truth, &fit, distance)?,
-            ])
-        })
-        .collect();
-    assert!(errors.len() >= 1000, "{} cards", errors.len());
-    for (i, what) in ["focal length", "height", "tilt", "distance"].into_iter().enumerate() {
-        let within = errors.iter().filter(|e| e[i].abs() <= 1.0).count() as f64 / errors.len() as f64;
-        println!("{what}: {:.1} % of {} within u95", 100.0 * within, errors.len());
-        assert!((0.93..=0.97).contains(&within), "{what}: {within}");
-    }
+    let all = coverage(0..1500, 10);
+    assert!(all.iter().all(|within| (0.93..=0.97).contains(within)), "{all:?}");
+}
+
+#[test]
+fn prints_that_wave_are_covered_where_few_tags_show_it() {
+    // Waves of 0.5 to 2 mm with three to five tags. A hundredth more or less is chance among so many; without the tags'
+    // slopes 87 in 100 of the distances were covered.
+    let all = coverage((0..1600).map(|i| 3 * i + 2), 5);
+    assert!(all.iter().all(|within| (0.92..=0.98).contains(within)), "{all:?}");
 }
 
 #[test]
 fn tags_off_their_places_do_not_outvote_what_is_known_of_lenses() {
     // As on a screen whose pixels beat with the photo's: every tag is off by itself, by most of a pixel.
-    let prior = LensPrior::uncalibrated(WIDTH_PX as usize, HEIGHT_PX as usize, FOCAL_PX, 0.04);
+    let prior = phone_prior();
     let far = |seed: &u64| {
         let mut d = Drawer::new(*seed);
         let card = Card { print_mm: 0.3, print: 1000 + seed, ..FLAT };
