@@ -112,12 +112,21 @@ fn share_cameras(located: &mut [Located]) -> Staged<()> {
             cards.len() - 1
         })
     };
-    let lens = |i: usize| (0..i).find(|j| one_lens(&located[*j].photo, &located[i].photo));
+    let held = |i: usize| (located[i].photo.stored_size_px(), located[i].photo.exif().orientation);
+    // The parameters of a calibration are correlated in one frame of the sensor.
+    let is_calibrated = |i: usize| located[i].lens.covariance.is_some();
+    let lens = |i: usize| {
+        let same = |j: &usize| {
+            one_lens(&located[*j].photo, &located[i].photo) && (held(*j) == held(i) || !is_calibrated(i))
+        };
+        (0..i).find(same)
+    };
     let photos: Vec<PhotoTogether> = (0..located.len())
         .map(|i| PhotoTogether {
             fit: &located[i].fit,
             prior: located[i].lens,
             lens: lens(i).unwrap_or(i),
+            held: (0..i).find(|j| held(*j) == held(i)).unwrap_or(i),
             cards: located[i].found.cards.iter().map(|card| (numbered(card), card.into())).collect(),
         })
         .collect();
@@ -155,17 +164,15 @@ fn not_shared(sharing: Sharing) -> Vec<Warning> {
 /// Focal lengths of one lens agree within this part.
 const ONE_FOCAL: f64 = 0.01;
 
-/// Whether one lens took both photos, by all that they say, with the sensor held the same way: other photos have a
-/// principal point and a decentring of their own.
+/// Whether one lens took both photos, by all that they say.
 fn one_lens(a: &Photo, b: &Photo) -> bool {
-    let frame = |photo: &Photo| (photo.width_px(), photo.height_px(), photo.exif().orientation);
     let model = |photo: &Photo| photo.exif().model.clone();
     let focal_px = |photo: &Photo| photo.focal_hint().map(|hint| hint.focal_px);
     let focal = match (focal_px(a), focal_px(b)) {
         (Some(a), Some(b)) => (a / b - 1.0).abs() <= ONE_FOCAL,
         (a, b) => a == b,
     };
-    frame(a) == frame(b) && model(a) == model(b) && focal
+    a.stored_size_px() == b.stored_size_px() && model(a) == model(b) && focal
 }
 
 fn trace(located: &[Located], requests: &[Request]) -> Staged<Vec<Traced>> {

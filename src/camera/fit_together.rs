@@ -19,6 +19,8 @@ pub struct PhotoTogether<'a> {
     pub prior: LensPrior,
     /// Index of the first photo through the same lens.
     pub lens: usize,
+    /// Index of the first photo for which the sensor was held the same way.
+    pub held: usize,
     /// Its cards in the order of the fit, each with an index that is the same in all photos.
     pub cards: Vec<(usize, TargetView)>,
 }
@@ -63,15 +65,19 @@ fn solve<'a>(photos: &'a [PhotoTogether], sharing: Sharing) -> Result<(Bundle<'a
         let priors = of_lens(lens).map(|photo| photos[photo].prior);
         priors.max_by(|a, b| a.focal_relative_u.total_cmp(&b.focal_relative_u)).expect("a photo of each lens")
     };
-    let is_calibrated = |lens: usize| prior_of(lens).covariance.is_some();
-    let known = |parameter| match parameter {
-        BundleParameter::Lens(p, Scope::Lens(lens)) if !p.is_principal() || is_calibrated(lens) => {
-            of_prior(&prior_of(lens), p)
+    // Stabilisation moves the principal point of each photo, and focusing its focal length. A lens that is off its axis is so
+    // in the frame of the sensor.
+    let is_own = |p: LensParameter, lens: usize| match p {
+        LensParameter::PrincipalX | LensParameter::PrincipalY => prior_of(lens).covariance.is_none(),
+        LensParameter::P1 | LensParameter::P2 => {
+            let held: Vec<usize> = of_lens(lens).map(|photo| photos[photo].held).collect();
+            held.iter().any(|h| *h != held[0])
         }
-        // Stabilisation moves the principal point of each photo, and focusing its focal length.
-        BundleParameter::Lens(p, Scope::Photo(photo))
-            if p.is_principal() && !is_calibrated(lens_of(photo)) =>
-        {
+        _ => false,
+    };
+    let known = |parameter| match parameter {
+        BundleParameter::Lens(p, Scope::Lens(lens)) if !is_own(p, lens) => of_prior(&prior_of(lens), p),
+        BundleParameter::Lens(p, Scope::Photo(photo)) if is_own(p, lens_of(photo)) => {
             of_prior(&photos[photo].prior, p)
         }
         BundleParameter::Lens(LensParameter::Focal, Scope::Photo(photo))
@@ -107,7 +113,7 @@ fn solve<'a>(photos: &'a [PhotoTogether], sharing: Sharing) -> Result<(Bundle<'a
     for (value, parameter) in start.iter_mut().zip(bundle.parameters()) {
         let own: Vec<usize> = match parameter {
             BundleParameter::Lens(_, Scope::Lens(lens)) => of_lens(*lens).collect(),
-            BundleParameter::Lens(p, Scope::Photo(photo)) if p.is_principal() => vec![*photo],
+            BundleParameter::Lens(p, Scope::Photo(photo)) if *p != LensParameter::Focal => vec![*photo],
             _ => continue,
         };
         let BundleParameter::Lens(p, _) = parameter else { continue };

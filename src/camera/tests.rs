@@ -221,6 +221,7 @@ fn together(views: &[TargetView; 2], fits: &[CameraFit; 2]) -> (Vec<CameraFit>, 
         fit: &fits[i],
         prior: phone_prior(),
         lens: 0,
+        held: 0,
         cards: vec![(0, views[i].clone())],
     };
     fit_together(&[photo(0), photo(1)]).unwrap()
