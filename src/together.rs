@@ -132,7 +132,7 @@ fn share_cameras(located: &mut [Located]) -> Staged<()> {
         .collect();
     match fit_together(&photos) {
         Ok((fits, sharing)) => {
-            located.iter_mut().zip(fits).for_each(|(located, fit)| located.fit = fit);
+            located.iter_mut().zip(fits).for_each(|(located, fit)| located.fit = fit.levelled());
             located[0].found.warnings.extend(not_shared(sharing));
             Ok(())
         }

@@ -51,6 +51,8 @@ pub enum WarningCode {
     LensNotFound,
     /// No lens file could be chosen.
     LensNotPicked,
+    /// How level card and saddle are with each other makes up most of a width's uncertainty.
+    LevelDecides,
     /// The heights of the edges are not known.
     LiftUnknown,
     /// The heights were measured too far apart.

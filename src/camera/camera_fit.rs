@@ -8,6 +8,7 @@ use super::Camera;
 use super::ambiguity::Ambiguity;
 use super::bundle::{Bundle, Layout, Noise};
 use super::lens::Lens;
+use super::level::{CommonLevel, LEVEL_U};
 use super::parameter::{BundleParameter, LensParameter, Scope, UncertaintySource};
 use super::pose::CameraPose;
 use crate::numeric::frame::CardPoint;
@@ -16,7 +17,7 @@ use crate::numeric::solve::{Estimate, EstimateSource};
 /// Camera of a photo with the estimate it belongs to.
 #[derive(Debug, Clone)]
 pub struct CameraFit {
-    /// The camera at the estimate.
+    /// The camera at the estimate, over the first card.
     pub camera: Camera,
     /// Pose of every card of the photo in the camera's axes.
     pub card_poses: Vec<CameraPose>,
@@ -30,6 +31,8 @@ pub struct CameraFit {
     pub card_rms_px: Vec<f64>,
     /// The mirrored pose, where it fits about as well.
     pub ambiguity: Option<Ambiguity>,
+    /// The level that several cards agree on, in the place of the first card's plane.
+    pub level: Option<CommonLevel>,
     layout: Arc<Layout>,
     photo: usize,
 }
@@ -58,6 +61,7 @@ impl CameraFit {
                 rms_px: rms(&squares.concat()),
                 card_rms_px: squares.iter().map(|s| rms(s)).collect(),
                 ambiguity: None,
+                level: None,
                 layout: layout.clone(),
                 estimate: estimate.clone(),
                 photo,
@@ -103,11 +107,14 @@ impl CameraFit {
         self.views().any(|view| self.layout.views[view].columns.contains(&index))
     }
 
-    /// Whether a parameter moves the camera over the first card.
+    /// Whether a parameter moves the camera.
     pub fn moves_camera(&self, index: usize) -> bool {
         match self.parameters()[index] {
             BundleParameter::Lens(..) => self.depends_on(index),
-            BundleParameter::Pose { .. } => self.layout.pose_places(self.view(0)).contains(&index),
+            BundleParameter::Pose { .. } => {
+                self.depends_on(index)
+                    && (self.level.is_some() || self.layout.pose_places(self.view(0)).contains(&index))
+            }
             _ => false,
         }
     }
@@ -139,10 +146,24 @@ impl CameraFit {
 
     /// The camera at other parameter values, such as a draw from the estimate's distribution.
     pub fn camera_at(&self, values: &DVector<f64>) -> Camera {
-        self.camera_over(0, values)
+        let Camera { lens, pose } = self.camera_over(0, values);
+        let pose = self.level.as_ref().map_or(pose, |level| level.pose(&self.layout, pose, values));
+        Camera { lens, pose }
     }
 
-    /// The same in the frame of any of the photo's cards.
+    /// With the level that the photo's cards agree on, where it shows several.
+    pub fn levelled(self) -> Self {
+        let views: Vec<usize> = self.views().collect();
+        let levelled = Self { level: CommonLevel::of(&self.layout, &views, &self.estimate), ..self };
+        Self { camera: levelled.camera_at(&levelled.estimate.values), ..levelled }
+    }
+
+    /// Standard uncertainty of the slope, in each direction, of the level that the camera stands over.
+    pub fn level_u(&self) -> f64 {
+        self.level.as_ref().map_or(LEVEL_U, |level| level.u)
+    }
+
+    /// The camera over any of the photo's cards, in that card's frame.
     pub fn camera_over(&self, card: usize, values: &DVector<f64>) -> Camera {
         Camera { lens: self.lens_at(values), pose: self.layout.pose(self.view(card), values) }
     }

@@ -11,6 +11,7 @@ pub mod fit_together;
 pub mod lens;
 pub mod lens_choice;
 pub mod lens_file;
+pub mod level;
 pub mod paper;
 pub mod parameter;
 pub mod placement;

@@ -161,7 +161,7 @@ fn fit_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Re
         ));
     }
     let cards: Vec<TargetView> = found.cards.iter().map(TargetView::from).collect();
-    let fit = fit_camera(prior, &cards).map_err(|e| {
+    let fit = fit_camera(prior, &cards).map(CameraFit::levelled).map_err(|e| {
         Refusal::new(
             RefusalCode::PoseFailed,
             format!("the camera's position over the card could not be computed ({e})"),

@@ -23,6 +23,7 @@ use crate::sheet::{self, Sheet};
 use crate::together::Together;
 use crate::warning::Warning;
 use crate::width::joint::{EstimatedLift, Joint};
+use crate::width::response::ROLL_U;
 use crate::width::{LocatedPair, MeasuredWidth, Widths};
 pub use asked::asked;
 pub use warnings::is_poorly_known;
@@ -150,6 +151,7 @@ impl<'a> Found<'a> {
             camera: self.located.map(camera_entry),
             midline: self.traced.and_then(|t| midline_entry(request, t)),
             lift: self.traced.map(|t| self.lift_entry(request, t)),
+            level: self.located.map(|located| self.level_entry(located)),
             edges: drawn.map(|w| sheet::Edges {
                 seat: Some(edge_rows(&w.seat)),
                 channel: w.channel.as_ref().map(edge_rows),
@@ -198,6 +200,24 @@ impl<'a> Found<'a> {
         }
     }
 
+    fn level_entry(&self, located: &Located) -> sheet::Level {
+        let card_u = located.fit.level_u();
+        let assumed_u = card_u.hypot(ROLL_U);
+        let shown = self.joint.map(|joint| joint.lean).filter(|[_, u]| *u < LEAN_SHOWS * assumed_u);
+        let source = match (shown, &located.fit.level) {
+            (Some(_), _) => sheet::LevelSource::Photos,
+            (None, Some(_)) => sheet::LevelSource::Cards,
+            (None, None) => sheet::LevelSource::Assumed,
+        };
+        sheet::Level {
+            source,
+            card_u_deg: card_u.to_degrees(),
+            saddle_u_deg: ROLL_U.to_degrees(),
+            lean_deg: shown.map(|[lean, _]| lean.to_degrees()),
+            lean_u_deg: shown.map(|[_, u]| u.to_degrees()),
+        }
+    }
+
     fn lift_entry(&self, request: &Request, traced: &Traced) -> sheet::Lift {
         if let Some(joint) = self.joint {
             let channel = joint.channel_lift.as_ref();
@@ -216,6 +236,9 @@ impl<'a> Found<'a> {
         sheet::Lift { seat, channel, source, seat_u: None, channel_u: None }
     }
 }
+
+/// Photos that leave the lean more uncertain than this part of what is assumed do not show it.
+const LEAN_SHOWS: f64 = 0.5;
 
 fn lift_rows(profile: &LiftProfile) -> Vec<[f64; 2]> {
     profile.points().iter().map(|&(station, mm)| [station, mm]).collect()

@@ -9,6 +9,7 @@ use crate::photo::PhotoNote;
 use crate::pipeline::{Located, Measured, Request, Traced};
 use crate::sheet;
 use crate::warning::{Warning, WarningCode};
+use crate::width::influence::Influence;
 use crate::width::joint::{EstimatedLift, Joint};
 use crate::width::{COVERAGE, MeasuredWidth};
 
@@ -19,6 +20,7 @@ pub fn all(found: &Found, request: &Request) -> Vec<Warning> {
     all.extend(found.photo.history().iter().filter_map(|note| history(note, lens_known)));
     let (located, traced) = (found.located, found.traced);
     let measured = found.trusted();
+    all.extend(measured.and_then(level_decides));
     all.extend(traced.and_then(|t| lift_unknown(found, request, t.view)));
     all.extend(traced.and_then(|t| channel_not_shown(request, t.view)));
     all.extend(measured.and_then(lift_sparse));
@@ -88,6 +90,30 @@ fn lift_unknown(found: &Found, request: &Request, view: View) -> Option<Warning>
             format!("measure with a ruler and a straight-edge at five places and {}", give_heights(*part)),
         )
     })
+}
+
+/// From this part of a width's variance on, how level card and saddle are decides its uncertainty.
+const LEVEL_DECIDES: f64 = 0.5;
+
+/// A width whose uncertainty is mostly how level card and saddle are with each other.
+fn level_decides(measured: &Measured) -> Option<Warning> {
+    let share = |(name, width): &(NamedWidth, MeasuredWidth)| {
+        let level =
+            width.budget.u_from(Influence::CardTilt).hypot(width.budget.u_from(Influence::SaddleRoll));
+        (*name, (level / width.budget.u()).powi(2))
+    };
+    let shares = measured.widths.named.iter().map(share);
+    let (name, share) =
+        shares.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, share)| *share > LEVEL_DECIDES)?;
+    Some(Warning::new(
+        WarningCode::LevelDecides,
+        format!(
+            "{:.0} % of the variance of {name} is how level card and saddle are with each other, which nobody measured",
+            100.0 * share
+        ),
+        "take one photo from the saddle's left and one from its right, or lay a second card on its other side, both checked \
+         with the level of a phone",
+    ))
 }
 
 fn channel_not_shown(request: &Request, view: View) -> Option<Warning> {

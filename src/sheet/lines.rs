@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::words::{LiftSource, MidlineSource, Part, Side};
+use super::words::{LevelSource, LiftSource, MidlineSource, Part, Side};
 use crate::numeric::words::NamedWidth;
 
 /// The line from the front end of the seat form to its rear end.
@@ -36,6 +36,25 @@ pub struct Lift {
     /// Standard uncertainties of `channel`, in millimetres, one for each row; left out when not kept.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub channel_u: Option<Vec<f64>>,
+}
+
+/// How level card and saddle are with each other. Heights are measured upwards from the card, so a card that is not level
+/// with the saddle makes widths wrong.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Level {
+    /// Source of what is known of it.
+    pub source: LevelSource,
+    /// Standard uncertainty of the card's slope against the saddle's horizontal in each direction, in degrees, as assumed or
+    /// as several cards leave it.
+    pub card_u_deg: f64,
+    /// Standard uncertainty of the saddle's roll about its midline, in degrees, as assumed.
+    pub saddle_u_deg: f64,
+    /// Slope of the saddle over the card across the midline, its left side up, in degrees, where photos show it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lean_deg: Option<f64>,
+    /// Its standard uncertainty.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lean_u_deg: Option<f64>,
 }
 
 /// The traced edges in millimetres.

@@ -153,6 +153,12 @@ impl Sheet {
             m.length_mm = to_decimals(m.length_mm, MM);
         }
         lines(s);
+        if let Some(level) = &mut s.level {
+            level.card_u_deg = uncertainty(level.card_u_deg);
+            level.saddle_u_deg = uncertainty(level.saddle_u_deg);
+            level.lean_deg = level.lean_deg.map(|deg| to_decimals(deg, DEG));
+            level.lean_u_deg = level.lean_u_deg.map(uncertainty);
+        }
         for station in &mut s.stations {
             station.at = to_decimals(station.at, STATION);
             station.seat.iter_mut().chain(&mut station.channel).for_each(station_width);

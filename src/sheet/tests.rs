@@ -120,6 +120,13 @@ pub(crate) fn sample() -> Sheet {
             seat_u: None,
             channel_u: None,
         }),
+        level: Some(Level {
+            source: LevelSource::Photos,
+            card_u_deg: 0.5787,
+            saddle_u_deg: 0.7506,
+            lean_deg: Some(0.31),
+            lean_u_deg: Some(0.12),
+        }),
         edges: Some(Edges { seat: Some(pair(51.2)), channel: Some(pair(25.0)) }),
         edges_px: Some(EdgesPx { seat: Some(px(1800.0)), channel: Some(px(1900.0)) }),
         stations: vec![
@@ -169,7 +176,7 @@ fn sheets_of_version_1_are_read_for_ever() {
     assert_eq!(plain.stations[1].seat, None);
     assert_eq!(plain.software, None);
     let mut all = sample().rounded();
-    (all.asked, all.rivals, all.influences) = (None, Vec::new(), None);
+    (all.asked, all.level, all.rivals, all.influences) = (None, None, Vec::new(), None);
     let camera = all.camera.as_mut().unwrap();
     (camera.rotation, camera.translation_mm) = (None, None);
     let card = &mut all.cards[0];

@@ -8,7 +8,9 @@
 
 use super::asked::Asked;
 use super::capture::{CameraRecord, Card, PhotoRecord};
-use super::lines::{Doubt, Edges, EdgesPx, HiddenRecord, HintRecord, Lift, MidlineRecord, RivalRecord};
+use super::lines::{
+    Doubt, Edges, EdgesPx, HiddenRecord, HintRecord, Level, Lift, MidlineRecord, RivalRecord,
+};
 use super::widths::{BudgetLine, Station, Taper, Width};
 use super::words::View;
 use crate::numeric::words::NamedWidth;
@@ -52,6 +54,9 @@ pub struct Sheet {
     /// Heights of the edges over the card's plane; null when refused before.
     #[serde(deserialize_with = "Option::deserialize")]
     pub lift: Option<Lift>,
+    /// How level card and saddle are with each other; left out by programs that did not say it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub level: Option<Level>,
     /// The traced edges in millimetres; null when refused before.
     #[serde(deserialize_with = "Option::deserialize")]
     pub edges: Option<Edges>,
@@ -130,6 +135,7 @@ impl Sheet {
             camera: None,
             midline: None,
             lift: None,
+            level: None,
             edges: None,
             edges_px: None,
             stations: Vec::new(),

@@ -41,6 +41,18 @@ pub enum MidlineSource {
     Found,
 }
 
+/// Source of what is known of how level card and saddle are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum LevelSource {
+    /// Assumed: the card to 1 degree, the saddle to 1.3 degrees.
+    Assumed,
+    /// Several cards, each laid by itself: the level that they agree on.
+    Cards,
+    /// Several photos, which show how the saddle leans over the card.
+    Photos,
+}
+
 /// Source of the heights over the card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]

@@ -9,6 +9,7 @@ use super::influence::{Budget, Influence};
 use super::influences::{Influences, MeasuredPlace, SharedError};
 use crate::camera::Camera;
 use crate::camera::fit::CameraFit;
+use crate::camera::level::LEVEL_U;
 use crate::camera::parameter::{Scope, UncertaintySource};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::uncertain::Drawer;
@@ -44,10 +45,6 @@ pub struct CutSide {
 /// uncertainty common to both sides. It varies with the angle of view, the light and the background; on rendered photos
 /// of known truth the medians of most sides lie within this (`tests/accuracy/photos.rs` prints the widths).
 pub const PIPING_U_MM: f64 = 0.4;
-/// A card laid level by eye is within a degree of the saddle's horizontal, either way (a stated assumption): a
-/// rectangular distribution, radians. Heights are measured upwards from the card; at the saddle its plane is off
-/// by that much of the distance.
-pub const LEVEL_U: f64 = 0.0101;
 /// A saddle on its stand is rolled about its midline by up to 1.3 degrees either way before the eye sees it: 5 mm between
 /// the edges of a seat of 230 mm (a stated assumption); a rectangular distribution, radians. A ruler measures one height
 /// for both edges, and seen from the side unequal heights look like width.
@@ -244,7 +241,8 @@ impl Inputs<'_> {
 
     /// Responses to a card that is not level with the saddle, and to a saddle that is rolled.
     fn tilt_responses(&self, seen: (&Halves, &[Cut])) -> Option<Vec<Response>> {
-        let tilts = [Vector2::x(), Vector2::y()].map(|tilt| TiltedPlane::of_card(tilt * LEVEL_U));
+        let level_u = self.fit.level_u();
+        let tilts = [Vector2::x(), Vector2::y()].map(|tilt| TiltedPlane::of_card(tilt * level_u));
         let roll = TiltedPlane::of_roll(self.midline, ROLL_U);
         let each = [
             (Influence::CardTilt, 0, tilts[0]),

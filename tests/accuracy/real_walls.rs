@@ -14,6 +14,7 @@ use seatspan::camera::calibrate::{Calibration, LensModel, calibrate};
 use seatspan::camera::fit::CameraFit;
 use seatspan::camera::lens::Intrinsics;
 use seatspan::camera::lens_file::{LensFile, SCHEMA};
+use seatspan::camera::level::LEVEL_U;
 use seatspan::camera::placement::{camera_over_cards, lens_prior};
 use seatspan::camera::pose::CameraPose;
 use seatspan::camera::prior::LensPrior;
@@ -28,7 +29,6 @@ use seatspan::numeric::uncertain::{coverage_factor, effective_freedom};
 use seatspan::photo::srgb::linear_to_srgb;
 use seatspan::photo::{Limits, Photo};
 use seatspan::width::influence::Influence;
-use seatspan::width::response::LEVEL_U;
 use serde::Deserialize;
 
 /// `real/reference/swatbotics_walls.json`: pairs of tags of one wall, with their distance and its standard uncertainty from

@@ -4,13 +4,12 @@ use super::document::{Block, Section};
 use super::single::ReportSubject;
 use crate::numeric::words::View;
 use crate::report::words::{self, unbroken, with_minus};
-use crate::sheet::{Lift, LiftSource, MidlineSource, Sheet, Software};
+use crate::sheet::{Level, LevelSource, Lift, LiftSource, MidlineSource, Sheet, Software};
 use crate::width::COVERAGE;
 
 const METHOD: &str = "The printed card gives the scale and the camera’s position. The edges are traced in the photo; \
     each line of sight is cut at the height of the edge over the card, and widths are measured level, at right angles to \
-    the midline from the front end to the rear end. The card is assumed level to 1 degree, the saddle to 1.3 degrees across \
-    its midline; the uncertainty allows for that. The 95 % uncertainty follows JCGM 100 (GUM) with a coverage factor \
+    the midline from the front end to the rear end. The 95 % uncertainty follows JCGM 100 (GUM) with a coverage factor \
     of 1.96 or, by the degrees of freedom, a little more: the width that a level caliper shows is meant to lie within \
     it in about 95 of 100 cases.";
 
@@ -46,6 +45,7 @@ pub fn method(sheet: &Sheet) -> Section {
         };
         fact("Midline", format!("{:.1} mm long; {source}", m.length_mm));
     }
+    fact("Level", level(sheet.level.as_ref()));
     match sheet.hints.len() {
         0 => {}
         1 => fact("Edges", "traced through a point shown by hand".into()),
@@ -62,6 +62,29 @@ pub fn method(sheet: &Sheet) -> Section {
         }
     }
     Section::new("method", "How it was measured", vec![Block::Text(METHOD.into()), Block::Facts(items)])
+}
+
+/// What was assumed or found of how level card and saddle are.
+fn level(level: Option<&Level>) -> String {
+    // Limits of a rectangular distribution.
+    let limit = |u_deg: f64| format!("{:.1}°", 3f64.sqrt() * u_deg);
+    let allowed = "; the uncertainty allows for that";
+    match level {
+        Some(Level { lean_deg: Some(deg), lean_u_deg: Some(u_deg), .. }) => {
+            let side = if *deg < 0.0 { "right" } else { "left" };
+            let (deg, u95) = (deg.abs(), COVERAGE * u_deg);
+            format!("the photos show the saddle’s {side} side higher over the card by {deg:.1} ± {u95:.1}°")
+        }
+        Some(level) => {
+            let card = match level.source {
+                LevelSource::Cards => "the cards together are taken to be level to",
+                _ => "the card is assumed level to",
+            };
+            let (card_to, saddle_to) = (limit(level.card_u_deg), limit(level.saddle_u_deg));
+            format!("{card} {card_to}, the saddle to {saddle_to} across its midline{allowed}")
+        }
+        None => format!("the card is assumed level to 1°, the saddle to 1.3° across its midline{allowed}"),
+    }
 }
 
 /// A word before a fact, with its number where there are several.

@@ -13,11 +13,11 @@ mod solve;
 
 use super::cuts::CutPlan;
 use super::influences::Influences;
-use super::response::{Cut, Halves, Inputs, Response};
+use super::response::{Cut, Halves, Inputs, ROLL_U, Response};
 use super::{LocatedEdges, LocatedPair, Subject, Widths};
 use crate::camera::fit::CameraFit;
 use crate::numeric::frame::PhotoPoint;
-use crate::numeric::words::View;
+use crate::numeric::words::{Side, View};
 use crate::outline::Outline;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::{EndErrors, Midline};
@@ -72,6 +72,8 @@ pub struct Joint {
     pub widths: Widths,
     /// The traced points of every photo: seat and channel.
     pub located: Vec<(LocatedPair, Option<LocatedPair>)>,
+    /// Slope of the saddle over the card across the midline, its left side up, with its standard uncertainty, radians.
+    pub lean: [f64; 2],
     /// Root of the reduced sum of squares: about 1 where the photos agree within their uncertainties.
     pub disagreement: f64,
 }
@@ -117,6 +119,7 @@ pub fn measure_jointly(subject: &JointSubject) -> Option<Joint> {
     let widths = reading.plan.widths(&solved.halves(), influences, &reading.midline, first);
     let channel_seen = widths.stations.iter().any(|s| s.2.is_some());
     Some(Joint {
+        lean: reading.lean(subject, &solved),
         midline: reading.midline,
         seat_lift: estimated(0),
         channel_lift: channel_seen.then(|| estimated(1)),
@@ -183,6 +186,14 @@ impl Reading {
             observed.add_lift(subject.lifts[part], &lifts[part], first_knot + part * KNOTS);
         }
         Solved::of(observed, first_knot)
+    }
+
+    /// How the saddle leans over the card. What tilts the card and what rolls the saddle look alike; their sum shows.
+    fn lean(&self, subject: &JointSubject, solved: &Solved) -> [f64; 2] {
+        let card = self.midline.toward(Side::Left) * subject.sights[0].fit.level_u();
+        let across = card.push(ROLL_U);
+        let (found, covariance) = &solved.slopes;
+        [across.dot(found), across.dot(&(covariance * across)).max(0.0).sqrt()]
     }
 
     /// Every influence on the estimated half-widths.

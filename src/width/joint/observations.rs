@@ -218,6 +218,15 @@ impl Observations {
         }
     }
 
+    /// What a common error does to every observation.
+    pub fn moved_by(&self, key: CommonKey) -> DVector<f64> {
+        let mut moved = DVector::zeros(self.own.len());
+        if let Some(error) = self.common.get(&key) {
+            moved.rows_mut(0, error.moved.len()).copy_from(&error.moved);
+        }
+        moved
+    }
+
     /// Covariance of the observations by the noise of their edges.
     pub fn edge_covariance(&self) -> DMatrix<f64> {
         let count = self.own.len();

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3, MatrixXx3, Vector3};
 
-use super::observations::{Observations, Own, SharedBy, unknown};
+use super::observations::{CommonKey, Observations, Own, SharedBy, unknown};
 use super::{KNOTS, MOST_STEP_MM};
 use crate::numeric::words::{Pair, Side};
 use crate::outline::lift::LiftProfile;
@@ -12,6 +12,14 @@ use crate::outline::midline::Midline;
 use crate::width::influence::{ErrorScope, Influence};
 use crate::width::influences::{Influences, SharedError};
 use crate::width::response::Halves;
+
+/// Slopes that all photos share. The best linear prediction of their errors (A. S. Goldberger 1962) is what the photos show
+/// of them.
+const SLOPES: [CommonKey; 3] = [
+    (Influence::CardTilt, 0, SharedBy::All),
+    (Influence::CardTilt, 1, SharedBy::All),
+    (Influence::SaddleRoll, 0, SharedBy::All),
+];
 
 /// The estimate of one reading.
 pub(super) struct Solved {
@@ -24,6 +32,9 @@ pub(super) struct Solved {
     edges: DMatrix<f64>,
     first_knot: usize,
     pub disagreement: f64,
+    /// The slopes of the card, along x and along y, and of the saddle's roll, in their standard uncertainties as assumed,
+    /// with their covariance.
+    pub slopes: (Vector3<f64>, Matrix3<f64>),
 }
 
 impl Solved {
@@ -36,11 +47,18 @@ impl Solved {
         let gain = &covariance * weighted.transpose();
         let seen = DVector::from_column_slice(&observed.values);
         let values = &gain * &seen;
-        let residuals = seen - design * &values;
+        let residuals = &seen - &design * &values;
         let freedom = observed.rows.len().saturating_sub(observed.unknowns).max(1) as f64;
         let disagreement = (residuals.dot(&root.solve(&residuals)) / freedom).sqrt();
+        let slopes = {
+            let moved = MatrixXx3::from_columns(&SLOPES.map(|slope| observed.moved_by(slope)));
+            let weighted_moved = root.solve(&moved);
+            let explained = design.tr_mul(&weighted_moved);
+            let weighted_moved = weighted_moved - &weighted * (&covariance * explained);
+            (weighted_moved.tr_mul(&seen), Matrix3::identity() - moved.tr_mul(&weighted_moved))
+        };
         let sound = values.iter().chain(covariance.iter()).all(|v| v.is_finite());
-        sound.then_some(Self { observed, values, covariance, gain, edges, first_knot, disagreement })
+        sound.then_some(Self { observed, values, covariance, gain, edges, first_knot, disagreement, slopes })
     }
 
     /// Moves the heights to where they were found to be, or a part of the way.
