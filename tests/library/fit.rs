@@ -271,6 +271,7 @@ impl Shape {
                 seat_u: None,
                 channel_u: None,
             }),
+            level: None,
             edges: Some(Edges {
                 seat: Some(self.edges(seat)),
                 channel: under.then(|| self.edges(self.channel)),
