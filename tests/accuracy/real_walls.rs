@@ -432,8 +432,9 @@ const LEAST_WITHIN: [f64; 4] = [0.63, 0.69, 0.85, 0.86];
 
 fn check(figures: [Figures; 4]) {
     for (f, least) in figures.iter().zip(LEAST_WITHIN) {
-        // Measured 150 to 175 of 304: fewer would be another set of photos than the shares were measured on.
-        assert!(f.count >= 140, "{f:?}");
+        // Measured 136 to 171 of 304: fewer would be another set of photos than the shares were measured on. A tag may lean
+        // as its paper waves, so that of a small one alone both poses are possible more often.
+        assert!(f.count >= 130, "{f:?}");
         assert!(f.within >= least, "{f:?}");
     }
     let [_, lens, _, lens_even] = figures;
