@@ -108,11 +108,10 @@ fn level_decides(measured: &Measured) -> Option<Warning> {
     Some(Warning::new(
         WarningCode::LevelDecides,
         format!(
-            "{:.0} % of the variance of {name} is how level card and saddle are with each other, which nobody measured",
+            "the uncertainty of {name} is mostly ({:.0} %) how level card and saddle are with each other, which was assumed",
             100.0 * share
         ),
-        "take one photo from the saddle's left and one from its right, or lay a second card on its other side, both checked \
-         with the level of a phone",
+        "take one photo from the saddle's left and one from its right, or lay a second card on its other side",
     ))
 }
 

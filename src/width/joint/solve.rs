@@ -55,7 +55,8 @@ impl Solved {
             let weighted_moved = root.solve(&moved);
             let explained = design.tr_mul(&weighted_moved);
             let weighted_moved = weighted_moved - &weighted * (&covariance * explained);
-            (weighted_moved.tr_mul(&seen), Matrix3::identity() - moved.tr_mul(&weighted_moved))
+            // Where the saddle is so, a reading that does not know it is wrong by the opposite.
+            (-weighted_moved.tr_mul(&seen), Matrix3::identity() - moved.tr_mul(&weighted_moved))
         };
         let sound = values.iter().chain(covariance.iter()).all(|v| v.is_finite());
         sound.then_some(Self { observed, values, covariance, gain, edges, first_knot, disagreement, slopes })
