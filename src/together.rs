@@ -148,7 +148,7 @@ fn not_shared(sharing: Sharing) -> Vec<Warning> {
         Warning::new(
             WarningCode::CardChanged,
             "the card is not bent alike in all photos, so its shape was fitted to each photo by itself",
-            "leave the card where it lies between the photos, glued to something flat",
+            "leave the card in place between the photos, glued to something flat",
         )
     });
     let lens = (!sharing.lenses).then(|| {

@@ -92,7 +92,7 @@ mod tests {
         }
     }
 
-    /// The straight-edge lies 120 mm over the card, and 76 mm over the front end: that is 44 mm over the card.
+    /// The straight-edge is 120 mm over the card and 76 mm over the front end, which is 44 mm over the card.
     #[test]
     fn readings_downward_from_a_straight_edge_are_subtracted() {
         assert_eq!(points("seat=card:12cm,0:76mm,0.5:109,1:5.2cm"), [(0.0, 44.0), (0.5, 11.0), (1.0, 68.0)]);
@@ -107,7 +107,7 @@ mod tests {
         ] {
             assert!(parse_heights(text).unwrap_err().contains("are they centimetres"), "{text}");
         }
-        // Said to be so, or too few to tell.
+        // Given with a unit, or too few for a judgement.
         for text in ["seat=0:4.4mm,0.5:1.1mm,1:6.8mm", "seat=0.5:4.4", "seat=0.5:20,0.6:22,0.7:24"] {
             assert!(parse_heights(text).is_ok(), "{text}");
         }

@@ -231,7 +231,7 @@ fn says(rule: &Rule, verdict: Verdict, parts: &[RuleValue], subject: &FitSubject
     }
 }
 
-/// In which stretch the value lies, or between which two.
+/// The stretch that holds the value, or the two beside it.
 fn band_of(rule: &Rule, subject: &FitSubject, confidence: f64) -> String {
     let Some(q) = rule.measures.first().and_then(|m| subject.value(&m.node).ok()) else {
         return String::new();
@@ -256,7 +256,7 @@ fn band_of(rule: &Rule, subject: &FitSubject, confidence: f64) -> String {
     }
 }
 
-/// How far the value lies inside each limit.
+/// How far the value is inside each limit.
 fn margins(
     q: &Quantity,
     limits: [&Option<Limit>; 2],

@@ -112,7 +112,7 @@ fn only(id: &str) -> RuleSet {
     rules
 }
 
-/// How far a part lies inside the limit that the change leads to.
+/// How far inside the limit a part is that the change leads to.
 fn margin(part: &Judged, grows: f64) -> f64 {
     let value = part.value.unwrap();
     let limit = |l: &Option<seatspan::fit::result::LimitAt>| l.as_ref().map(|l| l.value);

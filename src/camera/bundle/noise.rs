@@ -1,7 +1,7 @@
 //! Noise of the observations: of each point by itself, and of the print and the paper, which move a whole tag.
 //!
 //! Points of one tag are not independent witnesses of the lens and the pose: a tag is printed beside its place, and paper
-//! waves, so that the tag lies higher or lower and leans its own way. A tag that leans looks like a card that is tilted;
+//! waves, so that the tag is higher or lower and leans its own way. A tag that leans looks like a card that is tilted;
 //! three tags do not contradict it. Points' own noise is what the sides of each tag show by themselves; what remains
 //! counts as print and paper. A lens that explains a part of that gains little by it. Both factors count the degrees of
 //! freedom that the estimate uses: with few tags, poses, bends and lens use most of them.
