@@ -19,7 +19,7 @@ use crate::card::pattern::{Pattern, patterns};
 use crate::card::side::Observation;
 use crate::numeric::frame::{CardPoint, PhotoPoint};
 use crate::numeric::homography::homography;
-use crate::numeric::uncertain::{Drawer, coverage_factor, effective_freedom};
+use crate::numeric::uncertain::{Sampler, coverage_factor, effective_freedom};
 
 const WIDTH_PX: f64 = 4032.0;
 const HEIGHT_PX: f64 = 3024.0;
@@ -58,7 +58,7 @@ const FLAT: Card = Card { sagittas_mm: [0.0; 2], wave_mm: 0.0, print_mm: 0.0, pr
 impl Card {
     /// Distance of every tag from its nominal place, mm.
     fn tags_off_mm(&self) -> Vec<Vector3<f64>> {
-        let mut d = Drawer::new(self.print);
+        let mut d = Sampler::new(self.print);
         sheet().tags.iter().map(|_| Vector3::new(d.normal(), d.normal(), 0.0) * self.print_mm).collect()
     }
 }
@@ -69,13 +69,13 @@ fn seen(
     card: Card,
     tags: &[usize],
     noise_px: f64,
-    drawer: &mut Drawer,
+    sampler: &mut Sampler,
 ) -> Option<TargetView> {
     let halves_mm = [sheet().width_mm / 2.0, sheet().height_mm / 2.0];
     let paper = BentPaper { halves_mm, sagittas_mm: card.sagittas_mm };
-    let mut waves = Drawer::new(card.print + 500_000);
+    let mut waves = Sampler::new(card.print + 500_000);
     let [phase, heading] = [waves.unit(), waves.unit()].map(|u| u * std::f64::consts::TAU);
-    let bloom_px = 0.2 * drawer.normal();
+    let bloom_px = 0.2 * sampler.normal();
     let (mut observations, mut pairs) = (Vec::new(), Vec::new());
     let tags_off_mm = card.tags_off_mm();
     for &tag in tags {
@@ -100,7 +100,7 @@ fn seen(
             pairs.push((from.xy(), start));
             for part in [0.5 - 0.5 / 3f64.sqrt(), 0.5 + 0.5 / 3f64.sqrt()] {
                 let on_target = from + (to - from) * part;
-                let measured = in_photo(on_target)? + across * (bloom_px - noise_px * drawer.normal());
+                let measured = in_photo(on_target)? + across * (bloom_px - noise_px * sampler.normal());
                 let measured = PhotoPoint::from(measured);
                 observations.push(Observation {
                     on_target: CardPoint::from(on_target),
@@ -138,7 +138,7 @@ fn flawless_cards_settle_whatever_prior_tilt_and_size() {
         .par_iter()
         .filter(|(scale, u, tilt_deg, off, noise_px)| {
             let camera = camera(lens(FOCAL_PX, *scale), *tilt_deg, 0.4, Vector2::zeros(), 1100.0);
-            let view = seen(&camera, FLAT, &all_tags(), *noise_px, &mut Drawer::new(7)).unwrap();
+            let view = seen(&camera, FLAT, &all_tags(), *noise_px, &mut Sampler::new(7)).unwrap();
             let size = [WIDTH_PX, HEIGHT_PX].map(|px| (px * scale) as usize);
             let stated_px = camera.lens.focal_px * (off * u).exp();
             let prior = LensPrior::uncalibrated(size[0], size[1], stated_px, *u);
@@ -151,7 +151,7 @@ fn flawless_cards_settle_whatever_prior_tilt_and_size() {
 
 const FOCAL_U: f64 = 0.04;
 
-fn drawn_lens(d: &mut Drawer) -> Lens {
+fn drawn_lens(d: &mut Sampler) -> Lens {
     let mut lens = lens(FOCAL_PX * (FOCAL_U * d.normal()).exp(), 1.0);
     lens.cx_px += 0.005 * WIDTH_PX * d.normal();
     lens.cy_px += 0.005 * WIDTH_PX * d.normal();
@@ -165,7 +165,7 @@ fn phone_prior() -> LensPrior {
 
 /// The camera of a simulated card, drawn from what is known of phones, with its fit.
 fn drawn(seed: u64, most_tags: usize) -> Option<(Camera, CameraFit)> {
-    let mut d = Drawer::new(seed);
+    let mut d = Sampler::new(seed);
     let lens = drawn_lens(&mut d);
     let at = Vector2::new(0.4 * (d.unit() - 0.5), 0.3 * (d.unit() - 0.5));
     let (tilt_deg, heading) = (2.0 + 28.0 * d.unit(), std::f64::consts::TAU * d.unit());
@@ -190,7 +190,7 @@ fn two_photos(
     bends_mm: [f64; 2],
     focal_times: f64,
 ) -> Option<([Camera; 2], [TargetView; 2], [CameraFit; 2])> {
-    let mut d = Drawer::new(seed);
+    let mut d = Sampler::new(seed);
     let mut lens = drawn_lens(&mut d);
     let print = Card { print_mm: 0.03, print: seed, wave_mm: 0.5 * d.unit(), ..FLAT };
     let heading = std::f64::consts::TAU * d.unit();
@@ -233,7 +233,7 @@ fn photos_together_share_what_they_have_in_common() {
     let errors: Vec<[[f64; 2]; 5]> = (0..600)
         .into_par_iter()
         .filter_map(|seed| {
-            let bend_mm = 0.8 * Drawer::new(7000 + seed).normal();
+            let bend_mm = 0.8 * Sampler::new(7000 + seed).normal();
             let (cameras, views, alone) = two_photos(seed, [bend_mm; 2], 1.0)?;
             let (fits, sharing) = together(&views, &alone);
             assert_eq!(sharing, Sharing { lenses: true, cards: true }, "seed {seed}");
@@ -278,7 +278,7 @@ fn photos_together_share_what_they_have_in_common() {
 fn two_cards_laid_by_themselves_show_the_level_better_than_one() {
     // Errors of the level's slope over their standard uncertainty, and the uncertainty over that of one card.
     let level = |seed: u64| {
-        let mut d = Drawer::new(seed);
+        let mut d = Sampler::new(seed);
         let lens = drawn_lens(&mut d);
         let over_level = camera(lens, 3.0 + 25.0 * d.unit(), 6.0 * d.unit(), Vector2::new(-0.1, 0.0), 1200.0);
         let mut laid = |x_mm: f64| {
@@ -399,7 +399,7 @@ fn tags_off_their_places_do_not_outvote_what_is_known_of_lenses() {
     // As on a screen whose pixels beat with the photo's: every tag is off by itself, by most of a pixel.
     let prior = phone_prior();
     let far = |seed: &u64| {
-        let mut d = Drawer::new(*seed);
+        let mut d = Sampler::new(*seed);
         let card = Card { print_mm: 0.3, print: 1000 + seed, ..FLAT };
         let lens = lens(FOCAL_PX * (0.04 * d.normal()).exp(), 1.0);
         let camera = camera(lens, 10.0, 0.7, Vector2::new(0.1, 0.1), 1150.0);
@@ -416,7 +416,7 @@ fn tags_off_their_places_do_not_outvote_what_is_known_of_lenses() {
 #[test]
 fn a_calibration_allows_for_its_print() {
     let error_over_u = |seed: u64| {
-        let mut d = Drawer::new(seed);
+        let mut d = Sampler::new(seed);
         let card = Card { print_mm: 0.03, print: 1000 + seed, ..FLAT };
         let places = [(0.0, 0.0), (0.0, 0.0), (0.0, 0.0), (-0.3, -0.2), (0.3, -0.2), (-0.3, 0.2), (0.3, 0.2)];
         let views: Vec<TargetView> = (0..places.len())

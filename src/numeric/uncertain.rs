@@ -30,11 +30,11 @@ pub enum Distribution {
 
 /// Draws numbers that repeat with their seed.
 #[derive(Debug, Clone)]
-pub struct Drawer {
+pub struct Sampler {
     random: fastrand::Rng,
 }
 
-impl Drawer {
+impl Sampler {
     /// From a seed.
     pub fn new(seed: u64) -> Self {
         Self { random: fastrand::Rng::with_seed(seed) }
@@ -176,9 +176,9 @@ mod tests {
 
     const DRAWS: usize = 1_000_000;
 
-    fn draws(seed: u64, model: impl Fn(&mut Drawer) -> f64) -> Drawn {
-        let mut drawer = Drawer::new(seed);
-        Drawn::new((0..DRAWS).map(|_| model(&mut drawer)).collect()).unwrap()
+    fn draws(seed: u64, model: impl Fn(&mut Sampler) -> f64) -> Drawn {
+        let mut sampler = Sampler::new(seed);
+        Drawn::new((0..DRAWS).map(|_| model(&mut sampler)).collect()).unwrap()
     }
 
     /// JCGM 101:2008, 9.2.3: the sum of four rectangular quantities of mean 0 and standard deviation 1. By mathematics: the

@@ -12,7 +12,7 @@ use crate::camera::fit::CameraFit;
 use crate::camera::level::LEVEL_U;
 use crate::camera::parameter::{Scope, UncertaintySource};
 use crate::numeric::frame::PhotoPoint;
-use crate::numeric::uncertain::Drawer;
+use crate::numeric::uncertain::Sampler;
 use crate::numeric::words::{Pair, Part, Side};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
@@ -71,9 +71,9 @@ impl TiltedPlane {
     }
 
     /// A tilt and a roll drawn from their assumed distributions.
-    pub fn drawn(midline: &Midline, drawer: &mut Drawer) -> [Self; 2] {
-        let tilt = Vector2::new(drawer.rectangular(LEVEL_U), drawer.rectangular(LEVEL_U));
-        [Self::of_card(tilt), Self::of_roll(midline, drawer.rectangular(ROLL_U))]
+    pub fn drawn(midline: &Midline, sampler: &mut Sampler) -> [Self; 2] {
+        let tilt = Vector2::new(sampler.rectangular(LEVEL_U), sampler.rectangular(LEVEL_U));
+        [Self::of_card(tilt), Self::of_roll(midline, sampler.rectangular(ROLL_U))]
     }
 
     /// Height of the plane over the card's at a place, mm.

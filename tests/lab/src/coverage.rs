@@ -18,7 +18,7 @@ use seatspan::card::pattern::{Pattern, patterns};
 use seatspan::card::side::Observation;
 use seatspan::numeric::frame::{CardPoint, PhotoPoint};
 use seatspan::numeric::homography::homography;
-use seatspan::numeric::uncertain::Drawer;
+use seatspan::numeric::uncertain::Sampler;
 use seatspan::numeric::words::{NamedWidth, SIDES, View};
 use seatspan::outline::Outline;
 use seatspan::outline::edge::{EdgePoint, TracedEdge};
@@ -97,7 +97,8 @@ struct Trial {
 pub fn run(args: &Args) -> anyhow::Result<u8> {
     let seeds = 0..u64::from(args.count);
     let seed = |i: u64| args.seed.wrapping_mul(1_000_003).wrapping_add(i);
-    let trials: Vec<Trial> = seeds.into_par_iter().filter_map(|i| trial(&mut Drawer::new(seed(i)))).collect();
+    let trials: Vec<Trial> =
+        seeds.into_par_iter().filter_map(|i| trial(&mut Sampler::new(seed(i)))).collect();
     let rows = rows(&trials);
     let sound = rows.iter().all(is_sound);
     let report =
@@ -185,7 +186,7 @@ struct Seat {
 }
 
 impl Seat {
-    fn drawn(d: &mut Drawer) -> Self {
+    fn drawn(d: &mut Sampler) -> Self {
         let angle = d.unit() * std::f64::consts::TAU;
         let along = Vector2::new(angle.cos(), angle.sin());
         let aside = Vector2::new(-along.y, along.x);
@@ -248,7 +249,7 @@ const WIDTH_PX: f64 = 4032.0;
 const HEIGHT_PX: f64 = 3024.0;
 
 impl World {
-    fn drawn(d: &mut Drawer, exif: bool, distance_mm: f64) -> Self {
+    fn drawn(d: &mut Sampler, exif: bool, distance_mm: f64) -> Self {
         let relative_u = if exif { 0.04 } else { PHONE_F35_RELATIVE_U };
         // The stated focal length is off by its uncertainty. From further away the photo is zoomed.
         let focal_px =
@@ -267,7 +268,7 @@ impl World {
     }
 
     /// A shot at a tilt and a distance, from a random side.
-    fn shot(&self, d: &mut Drawer, seat: &Seat, tilt_deg: f64, distance_mm: f64) -> Option<Shot<'_>> {
+    fn shot(&self, d: &mut Sampler, seat: &Seat, tilt_deg: f64, distance_mm: f64) -> Option<Shot<'_>> {
         let looked_at = 0.25 * (seat.midline.front_mm + seat.midline.rear_mm);
         let (from, roll) = (d.unit() * std::f64::consts::TAU, d.unit() * std::f64::consts::TAU);
         let tilt = tilt_deg.to_radians();
@@ -288,7 +289,7 @@ impl World {
 }
 
 /// The sides of the card's tags in a shot, two points a side, with noise.
-fn card_in_photo(d: &mut Drawer, shot: &Shot, pattern: &Pattern) -> Option<TargetView> {
+fn card_in_photo(d: &mut Sampler, shot: &Shot, pattern: &Pattern) -> Option<TargetView> {
     let halves_mm = [pattern.width_mm / 2.0, pattern.height_mm / 2.0];
     let paper = BentPaper { halves_mm, sagittas_mm: shot.world.bends_mm };
     // Printed lengths are `scale` times nominal; the world is in true millimetres.
@@ -321,7 +322,7 @@ const EDGE_U_MM: f64 = 0.25;
 const STEP: f64 = 0.0055;
 
 /// Both traced edges; `None` where a point is outside the photo.
-fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[TracedEdge; 2]> {
+fn edges(d: &mut Sampler, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[TracedEdge; 2]> {
     let count = (1.0 / STEP) as usize;
     let mut trace = |side: usize| {
         let points = (1..count)
@@ -351,7 +352,7 @@ fn edges(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<[Tr
 }
 
 /// The lift as a fitter gives it, or unknown: then the seat's heights are off by some centimetres from the card's plane.
-fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
+fn lift(d: &mut Sampler, seat: &mut Seat, known: bool) -> LiftProfile {
     if !known {
         let plain = LiftProfile::unknown();
         let off = plain.common_u_mm * d.normal();
@@ -368,7 +369,7 @@ fn lift(d: &mut Drawer, seat: &mut Seat, known: bool) -> LiftProfile {
 /// The camera fit and the traced edges of one photo.
 type Observed = (CameraFit, [TracedEdge; 2]);
 
-fn observe(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Observed> {
+fn observe(d: &mut Sampler, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<Observed> {
     let pattern = patterns().iter().find(|p| p.name == "sheet")?;
     let card = card_in_photo(d, shot, pattern)?;
     let traced = edges(d, shot, seat, piping_mm)?;
@@ -377,7 +378,7 @@ fn observe(d: &mut Drawer, shot: &Shot, seat: &Seat, piping_mm: f64) -> Option<O
 }
 
 /// The midline's ends as a person points at them.
-fn ends(d: &mut Drawer, shot: &Shot, seat: &Seat) -> Option<[PhotoPoint; 2]> {
+fn ends(d: &mut Sampler, shot: &Shot, seat: &Seat) -> Option<[PhotoPoint; 2]> {
     let mut end = |mm: Vector2<f64>, s: f64| {
         let at = mm + Vector2::new(d.normal(), d.normal()) * GIVEN_END_U_MM;
         shot.camera.photo_from_card(seat.over_card(s, at))
@@ -385,7 +386,7 @@ fn ends(d: &mut Drawer, shot: &Shot, seat: &Seat) -> Option<[PhotoPoint; 2]> {
     Some([end(seat.midline.front_mm, 0.0)?, end(seat.midline.rear_mm, 1.0)?])
 }
 
-fn trial(d: &mut Drawer) -> Option<Trial> {
+fn trial(d: &mut Sampler) -> Option<Trial> {
     let (exif, lift_known) = (d.unit() < 0.6, d.unit() < 0.6);
     let (tilt_deg, distance_mm) = (30.0 * d.unit(), 900.0 + 1300.0 * d.unit());
     let mut seat = Seat::drawn(d);

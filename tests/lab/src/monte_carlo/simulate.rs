@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use seatspan::numeric::uncertain::{Drawer, Drawn, tolerance};
+use seatspan::numeric::uncertain::{Drawn, Sampler, tolerance};
 use seatspan::numeric::words::{NamedWidth, SIDES};
 use seatspan::outline::lift::LiftProfile;
 use seatspan::width::cuts::{excess_mm, named_cuts};
@@ -58,14 +58,14 @@ pub fn simulate(subject: &Subject, count: usize, seed: u64) -> Option<Vec<Compar
     let (linear, cuts) = (measure_widths(subject)?, named_cuts(subject));
     let root = root(&subject.inputs.fit.estimate.covariance)?;
     let draws = Draws { inputs: subject.inputs, cuts: cuts.iter().map(|c| c.cut).collect(), root };
-    let mut drawer = Drawer::new(seed);
+    let mut sampler = Sampler::new(seed);
     let mut widths: Vec<Vec<f64>> = vec![Vec::with_capacity(count); cuts.len()];
     for _ in 0..count {
-        let Some(drawn) = draws.halves(&mut drawer) else { continue };
+        let Some(drawn) = draws.halves(&mut sampler) else { continue };
         for (((list, halves), cut), (_, width)) in widths.iter_mut().zip(drawn).zip(&cuts).zip(&linear.named)
         {
-            let further =
-                [cut.concealed_mm, excess_mm(width.halves_mm)].map(|half| half * (2.0 * drawer.unit() - 1.0));
+            let further = [cut.concealed_mm, excess_mm(width.halves_mm)]
+                .map(|half| half * (2.0 * sampler.unit() - 1.0));
             list.push(halves.sum() + further.iter().sum::<f64>());
         }
     }
@@ -108,26 +108,26 @@ fn root(covariance: &DMatrix<f64>) -> Option<DMatrix<f64>> {
 
 impl Draws<'_> {
     /// Half-widths of every cut for one draw of all inputs; `None` where the drawn camera cannot see an edge.
-    fn halves(&self, drawer: &mut Drawer) -> Option<Halves> {
+    fn halves(&self, sampler: &mut Sampler) -> Option<Halves> {
         let Inputs { fit, midline, seat_lift, channel_lift, print_scale_u } = self.inputs;
-        let normal = DVector::from_fn(self.root.ncols(), |_, _| drawer.normal());
+        let normal = DVector::from_fn(self.root.ncols(), |_, _| sampler.normal());
         let camera = fit.camera_at(&(&fit.estimate.values + &self.root * normal));
-        let [seat, channel] = [seat_lift, channel_lift].map(|lift| raised(lift, drawer));
-        let tilts = TiltedPlane::drawn(midline, drawer).to_vec();
+        let [seat, channel] = [seat_lift, channel_lift].map(|lift| raised(lift, sampler));
+        let tilts = TiltedPlane::drawn(midline, sampler).to_vec();
         let state = State { camera, seat, channel, tilts };
         let mut about = self.inputs.midline_in(&state)?;
         for error in midline.end_errors() {
-            let by = drawer.normal();
+            let by = sampler.normal();
             about = about.moved(error.map(|mm| by * mm));
         }
         let mut halves = state.halves_about(&about, &self.cuts)?;
         // Rectangular, with the budget's standard uncertainty.
-        let scale = 1.0 + drawer.rectangular(print_scale_u);
-        let piping_mm = PIPING_U_MM * drawer.normal();
+        let scale = 1.0 + sampler.rectangular(print_scale_u);
+        let piping_mm = PIPING_U_MM * sampler.normal();
         for (half, cut) in halves.iter_mut().zip(&self.cuts) {
             for side in SIDES {
                 let at = &cut.sides[side];
-                let edge_mm = at.u_mm * drawer.normal() + at.doubt_mm * drawer.normal();
+                let edge_mm = at.u_mm * sampler.normal() + at.doubt_mm * sampler.normal();
                 half[side] = (half[side] + piping_mm + edge_mm) * scale;
             }
         }
@@ -135,11 +135,11 @@ impl Draws<'_> {
     }
 }
 
-fn raised(lift: &LiftProfile, drawer: &mut Drawer) -> LiftProfile {
-    let mut drawn = lift.raised_all(lift.common_u_mm * drawer.normal());
+fn raised(lift: &LiftProfile, sampler: &mut Sampler) -> LiftProfile {
+    let mut drawn = lift.raised_all(lift.common_u_mm * sampler.normal());
     for i in 0..lift.points().len() {
-        drawn = drawn.raised(i, lift.point_u_mm * drawer.normal());
+        drawn = drawn.raised(i, lift.point_u_mm * sampler.normal());
     }
     let stretches = if lift.is_known() { lift.stretches() } else { 0 };
-    (0..stretches).fold(drawn, |drawn, stretch| drawn.bowed(stretch, drawer.normal()))
+    (0..stretches).fold(drawn, |drawn, stretch| drawn.bowed(stretch, sampler.normal()))
 }
