@@ -22,7 +22,6 @@ use crate::numeric::words::{Part, Side, View};
 use crate::outline::Outline;
 use crate::outline::channel::trace_channel;
 use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_between, trace_near};
-use crate::outline::form::FormPictures;
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::Photo;
@@ -127,15 +126,12 @@ impl Located {
         let [seat_lift, channel_lift] = request.lifts();
         let (photo, camera, cards) = (&*self.photo, &self.fit.camera, &*self.found.cards);
         let search = SearchScene { photo, camera, cards, hints: &request.hints, explain };
-        let mut saddle = saddle(&search, &seat_lift, request)?.within_photo(&search, &seat_lift)?;
+        let saddle = saddle(&search, &seat_lift, request)?.within_photo(&search, &seat_lift)?;
         let scene = search.scene(&saddle.midline);
         let channel = match saddle.view {
             View::Top => None,
-            View::Underside => {
-                let pictures = saddle.pictures.take().unwrap_or_else(|| FormPictures::of(&scene, &seat_lift));
-                // Without a channel the seat still counts; a warning says what is missing.
-                trace_channel(&scene, &pictures, &seat_lift, &channel_lift).ok()
-            }
+            // Without a channel the seat still counts; a warning says what is missing.
+            View::Underside => trace_channel(&scene, &saddle.pictures, &channel_lift).ok(),
         };
         let mut outline = Outline { seat: saddle.seat.clone(), channel };
         outline.hide(&scene, &seat_lift, &channel_lift, &request.hidden);

@@ -19,26 +19,25 @@ pub const NO_CHANNEL_SEEN: f64 = 0.1;
 /// The first trace's steps are rounded off over this, mm.
 const SMOOTHING_MM: f64 = 5.0;
 
-/// Traces the channel's two edges, first in the pictures of the form at the seat's lift, then each in a band at its own.
+/// Traces the channel's two edges, first in the pictures of the form at the lift of these, then each in a band at its own.
 ///
 /// # Errors
 /// `edges-not-found` when no channel is seen.
 pub fn trace_channel(
     scene: &Scene,
     pictures: &FormPictures,
-    seat_lift: &LiftProfile,
     channel_lift: &LiftProfile,
 ) -> Result<[TracedEdge; 2], Refusal> {
     let posterior = pictures.channel().filter(|posterior| posterior.visibility() >= CHANNEL_SEEN);
     let posterior = posterior.ok_or_else(not_found)?;
     let trace = |i: usize| -> Option<TracedEdge> {
-        let at_seat = posterior.points(i, None)?;
-        let points: Option<Vec<_>> = at_seat
+        let in_pictures = posterior.points(i, None)?;
+        let points: Option<Vec<_>> = in_pictures
             .iter()
             .map(|p| {
                 let (station, _) = scene.midline.station_and_offset(*p, Side::Left);
                 let pixel =
-                    scene.camera.photo_from_card(CardPoint::new(p.x, p.y, seat_lift.at_mm(station)))?;
+                    scene.camera.photo_from_card(CardPoint::new(p.x, p.y, pictures.lift.at_mm(station)))?;
                 Some(scene.camera.card_from_photo(pixel, channel_lift.at_mm(station))?.horizontal())
             })
             .collect();

@@ -38,6 +38,8 @@ pub const LEAST_VISIBILITY: f64 = 0.5;
 pub struct FormPictures {
     /// The midline.
     pub midline: Midline,
+    /// The lift of the surface that they show.
+    pub lift: LiftProfile,
     /// The charts of the left and the right side.
     pub charts: [Chart; 2],
     /// Their pictures: each side's colours, those of the other one, and where a value is across and along the chart.
@@ -61,7 +63,7 @@ impl FormPictures {
             planes
         });
         let hints = scene.hints.iter().filter_map(|h| Some((h.part, h.plan_point(scene, lift)?))).collect();
-        Self { midline: *scene.midline, charts, planes, hints }
+        Self { midline: *scene.midline, lift: lift.clone(), charts, planes, hints }
     }
 
     /// The same pictures for the other view, in which left and right are exchanged.

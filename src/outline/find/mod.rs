@@ -57,8 +57,8 @@ pub struct FoundSaddle {
     pub midline: Midline,
     /// Its traced left and right edge.
     pub seat: [TracedEdge; 2],
-    /// Pictures of the form, where tracing has made them about this midline.
-    pub pictures: Option<FormPictures>,
+    /// The pictures of the form in which they were traced.
+    pub pictures: FormPictures,
 }
 
 /// Candidates that are examined at most.
@@ -108,7 +108,7 @@ fn trace_glance(
     view: Option<View>,
 ) -> Result<FoundSaddle, Refusal> {
     let (view, pictures) = form_in_view(search, lift, &glance.midline, view)?;
-    trace_settled(search, lift, &pictures, view).ok_or_else(no_saddle)
+    trace_settled(search, lift, pictures, view).ok_or_else(no_saddle)
 }
 
 /// Traces a saddle between ends given by hand, in the view given or in the one that it shows.
@@ -124,7 +124,7 @@ pub fn trace_between(
     let (view, pictures) = form_in_view(search, lift, midline, view)?;
     let midline = pictures.midline;
     let seat = trace_seat(&search.scene(&midline), &pictures, lift, GIVEN_END_TOLERANCE_MM)?;
-    Ok(FoundSaddle { view, midline, seat, pictures: Some(pictures) })
+    Ok(FoundSaddle { view, midline, seat, pictures })
 }
 
 /// Traces a saddle again about a midline along which it was found before.
@@ -138,7 +138,7 @@ pub fn trace_near(
     view: View,
 ) -> Result<FoundSaddle, Refusal> {
     let pictures = FormPictures::of(&search.scene(midline), lift);
-    trace_pictures(search, lift, &pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
+    trace_pictures(search, lift, pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
 }
 
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
@@ -198,26 +198,26 @@ fn is_cut_off(search: &SearchScene, lift: &LiftProfile, found: &FoundSaddle) -> 
 fn trace_settled(
     search: &SearchScene,
     lift: &LiftProfile,
-    pictures: &FormPictures,
+    pictures: FormPictures,
     view: View,
 ) -> Option<FoundSaddle> {
     let first = trace_pictures(search, lift, pictures, view, SETTLED_TOLERANCE_MM)?;
     let again = FormPictures::of(&search.scene(&first.midline), lift);
-    trace_pictures(search, lift, &again, view, GIVEN_END_TOLERANCE_MM)
+    trace_pictures(search, lift, again, view, GIVEN_END_TOLERANCE_MM)
 }
 
 /// Traces the edges in pictures about a midline, and moves that to where it bisects them.
 fn trace_pictures(
     search: &SearchScene,
     lift: &LiftProfile,
-    pictures: &FormPictures,
+    pictures: FormPictures,
     view: View,
     tolerance_mm: f64,
 ) -> Option<FoundSaddle> {
     let about = &pictures.midline;
-    let seat = trace_seat(&search.scene(about), pictures, lift, tolerance_mm).ok()?;
+    let seat = trace_seat(&search.scene(about), &pictures, lift, tolerance_mm).ok()?;
     let midline = bisecting_midline(about, &edges_in_horizontal(search.camera, about, lift, &seat))?;
-    Some(FoundSaddle { view, midline, seat, pictures: None })
+    Some(FoundSaddle { view, midline, seat, pictures })
 }
 
 /// A candidate's form, examined once.
