@@ -7,7 +7,7 @@ use crate::fit::result::{
 };
 use crate::fit::rule::About;
 use crate::fit::verdict::Verdict;
-use crate::report::words::{likely, plain, seen, width};
+use crate::report::words::{capitalised, likely, plain, seen, width};
 
 /// What is shown beside verdicts.
 #[derive(Debug, Clone, Copy, Default)]
@@ -74,9 +74,26 @@ pub fn reasons(a: &Assessment, summary: &Summary, numbers: bool) -> Reasons {
         let says = if r.verdict == Verdict::NotJudged { &r.title } else { &r.says };
         let decisive: Vec<&RuleValue> = r.parts.iter().filter(|p| p.verdict == r.verdict).collect();
         add(&mut why, format!("{says} ({})", figures(&decisive, numbers)));
-        add(&mut next, r.next.clone());
+        add_step(&mut next, &r.next);
     }
     Reasons { why, next }
+}
+
+/// Adds something to do next. Of steps that begin alike, such as letting the rider sit on it, the later only adds its rest.
+pub fn add_step(next: &mut Vec<String>, step: &str) {
+    let begins = step.find([',', ':']).unwrap_or(step.len());
+    let (begin, rest) = step.split_at(begins);
+    let rest = rest.trim_start_matches([',', ':', ' ']).trim_start_matches("and ");
+    let alike = |earlier: &&mut String| {
+        earlier.strip_prefix(begin).is_some_and(|more| more.is_empty() || more.starts_with([',', ':']))
+    };
+    match next.iter_mut().find(alike) {
+        Some(earlier) if earlier.contains(rest) => {}
+        Some(earlier) if earlier.ends_with('?') => *earlier += &format!(" {}", capitalised(rest)),
+        Some(earlier) => *earlier += &format!("; {rest}"),
+        None if step.is_empty() => {}
+        None => next.push(step.to_owned()),
+    }
 }
 
 /// What weighs and was not measured or entered.
@@ -261,5 +278,26 @@ fn complaints(a: &Assessment, out: &mut String) {
         for look in &c.look_at {
             let _ = writeln!(out, "  look at: {}", plain(look));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_that_begin_alike_become_one() {
+        let mut next = Vec::new();
+        for step in [
+            "let her sit on it: does it press?",
+            "",
+            "let her sit on it, and feel the edge",
+            "let go",
+            "let go",
+        ] {
+            add_step(&mut next, step);
+        }
+        add_step(&mut next, "let her sit on it: does it press?");
+        assert_eq!(next, ["let her sit on it: does it press? Feel the edge", "let go"]);
     }
 }

@@ -8,7 +8,7 @@ use crate::canvas::Paper;
 use crate::fit::assess::CAUTIONS;
 use crate::fit::result::Assessment;
 use crate::numeric::words::{NamedWidth, View};
-use crate::report::assessment::{not_known, reasons, standing_words};
+use crate::report::assessment::{add_step, not_known, reasons, standing_words};
 use crate::report::figure::chart::NARROW_MM;
 use crate::report::figure::measures::{MEASURES_MM, MeasureRow, OwnMeasure, measures};
 use crate::report::letterhead::Letterhead;
@@ -121,7 +121,7 @@ impl ClientPage<'_> {
         let mut next: Vec<String> = Vec::new();
         for summary in &self.assessment.summary {
             let of = reasons(self.assessment, summary, false);
-            next.extend(of.next.into_iter().filter(|n| !next.contains(n)).collect::<Vec<_>>());
+            of.next.iter().for_each(|step| add_step(&mut next, step));
         }
         next.truncate(most);
         let stands = self.assessment.summary.iter().map(|s| {
