@@ -1,18 +1,10 @@
 //! Heights over the card on the command line: `seat=0:44mm,0.5:1.1cm`, or as read downward from a straight-edge.
 
 use super::values::{parse_number, parse_of_part};
-use crate::fit::unit::parse_length_mm;
+use crate::fit::heights::{Reading, heights_mm};
 use crate::instruction::HEIGHTS_EXAMPLE;
 use crate::numeric::words::Part;
 use crate::outline::lift::LiftProfile;
-
-/// The least difference between the highest and the lowest place of a seat's edge, mm: 18 mm on the flattest saddle of the
-/// tests, and ten times less where centimetres are taken for millimetres.
-const FLATTEST_SEAT_MM: f64 = 11.0;
-/// The same of a channel's edges: 13 mm on the flattest.
-const FLATTEST_CHANNEL_MM: f64 = 5.0;
-/// A stretch of the midline, over which every saddle rises and falls.
-const LONG: f64 = 0.5;
 
 /// Heights over the card, `PART=STATION:HEIGHT,...`. With `card:READING` as the first pair, heights are readings downward
 /// from a straight-edge to the card and to the edge.
@@ -33,36 +25,12 @@ pub fn parse_heights(text: &str) -> Result<(Part, LiftProfile), String> {
     };
     let mut pairs: Vec<(&str, &str)> =
         written.split(',').map(|pair| pair.split_once(':')).collect::<Option<_>>().ok_or_else(invalid)?;
-    let card_mm = match pairs.first() {
-        Some(("card", reading)) => Some(parse_length_mm(reading)?),
-        _ => None,
-    };
-    pairs.drain(..usize::from(card_mm.is_some()));
-    let height = |mm: f64| card_mm.map_or(mm, |card_mm| card_mm - mm);
-    let point = |(at, mm): &(&str, &str)| Ok((parse_number(at)?, height(parse_length_mm(mm)?)));
-    let points: Vec<(f64, f64)> = pairs.iter().map(point).collect::<Result<_, String>>()?;
-    let has_unit = pairs.iter().any(|(_, mm)| mm.contains(|c: char| c.is_alphabetic() || "\"″".contains(c)));
-    if !has_unit {
-        question_flat(part, &points)?;
-    }
+    let to_card = pairs.first().filter(|pair| pair.0 == "card").map(|pair| Reading::from(pair.1));
+    pairs.drain(..usize::from(to_card.is_some()));
+    let row = |(at, reading): &(&str, &str)| Ok((parse_number(at)?, Reading::from(*reading)));
+    let rows: Vec<(f64, Reading)> = pairs.iter().map(row).collect::<Result<_, String>>()?;
+    let points = heights_mm(part, to_card.as_ref(), &rows)?;
     Ok((part, LiftProfile::measured(points).ok_or_else(invalid)?))
-}
-
-/// Asks about numbers without a unit that would make the saddle flat.
-fn question_flat(part: Part, points: &[(f64, f64)]) -> Result<(), String> {
-    let spread = |of: fn(&(f64, f64)) -> f64| {
-        let all = points.iter().map(of);
-        all.clone().fold(f64::MIN, f64::max) - all.fold(f64::MAX, f64::min)
-    };
-    let flattest_mm = if part == Part::Seat { FLATTEST_SEAT_MM } else { FLATTEST_CHANNEL_MM };
-    if points.len() < 3 || spread(|p| p.0) < LONG || spread(|p| p.1) >= flattest_mm {
-        return Ok(());
-    }
-    Err(format!(
-        "these heights differ by {:.1} mm over the whole saddle, and no saddle is so flat: are they centimetres or inches? \
-         write the unit, such as 0:4.4cm, 0:1 3/4in or 0:44mm",
-        spread(|p| p.1)
-    ))
 }
 
 /// A piece between commas without a colon is the fraction of a number with a decimal comma.

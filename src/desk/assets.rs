@@ -10,6 +10,7 @@ macro_rules! files {
 
 files!(
     "api.js",
+    "byhand.js",
     "desk.css",
     "dom.js",
     "heights.js",

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::response::Problem;
 use crate::camera::lens_choice::ChosenLens;
 use crate::camera::print_scale::{ScaleBy, is_bar};
+use crate::fit::heights::{Reading, heights_mm};
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
 use crate::outline::HiddenStretch;
@@ -31,10 +32,12 @@ pub struct Edits {
     pub hints: Vec<EdgeHint>,
     /// Hidden stretches of edges.
     pub hidden: Vec<HiddenRange>,
-    /// Heights of the seat's edges over the card, `[station, mm]`; unknown where empty.
-    pub seat_lift: Vec<[f64; 2]>,
+    /// Heights of the seat's edges over the card by station, mm or as written; unknown where empty.
+    pub seat_lift: Vec<(f64, Reading)>,
     /// Heights of the channel's edges.
-    pub channel_lift: Vec<[f64; 2]>,
+    pub channel_lift: Vec<(f64, Reading)>,
+    /// Reading down from a straight-edge to the card; all heights are then readings down to the edge.
+    pub to_card: Option<Reading>,
     /// Measured length of the card's bar; true scale where null.
     pub bar_mm: Option<f64>,
     /// Whether a bank card is in the card's frame.
@@ -80,6 +83,7 @@ impl Edits {
             hidden,
             seat_lift,
             channel_lift,
+            to_card,
             bar_mm,
             bank_card,
             with,
@@ -89,6 +93,7 @@ impl Edits {
         } = self;
         (view, ends, hints) == (&other.view, &other.ends, &other.hints)
             && (hidden, seat_lift, channel_lift) == (&other.hidden, &other.seat_lift, &other.channel_lift)
+            && to_card == &other.to_card
             && (bar_mm, bank_card, with, lens) == (&other.bar_mm, &other.bank_card, &other.with, &other.lens)
     }
 
@@ -99,6 +104,7 @@ impl Edits {
             view: self.view.or(other.view),
             seat_lift: self.seat_lift.clone(),
             channel_lift: self.channel_lift.clone(),
+            to_card: self.to_card.clone(),
             bar_mm: self.bar_mm,
             bank_card: self.bank_card,
             with: Vec::new(),
@@ -146,10 +152,28 @@ impl Edits {
             hints: self.hints.iter().map(|h| Hint { part: h.part, pixel: point(h.px) }).collect(),
             hidden: self.hidden.iter().map(hidden).collect(),
             near,
-            seat_lift: profile("seat", &self.seat_lift)?,
-            channel_lift: profile("channel", &self.channel_lift)?,
+            seat_lift: self.profile(Part::Seat, &self.seat_lift)?,
+            channel_lift: self.profile(Part::Channel, &self.channel_lift)?,
             lens,
             scale_by: self.scale_by()?,
+        })
+    }
+
+    fn profile(&self, part: Part, rows: &[(f64, Reading)]) -> Result<Option<LiftProfile>, Problem> {
+        if rows.is_empty() {
+            return Ok(None);
+        }
+        if rows.len() > MOST_ROWS {
+            return Err(invalid(format!("too many heights of the {part}"), "give five places"));
+        }
+        let mut points = heights_mm(part, self.to_card.as_ref(), rows)
+            .map_err(|question| invalid(question, "check the heights"))?;
+        points.sort_by(|a, b| a.0.total_cmp(&b.0));
+        LiftProfile::measured(points).map(Some).ok_or_else(|| {
+            invalid(
+                format!("invalid heights of the {part}"),
+                "give each place once, from 0 (front) to 1 (rear), with its height",
+            )
         })
     }
 }
@@ -180,23 +204,6 @@ fn invalid(text: impl Into<String>, hint: &str) -> Problem {
     Problem::new(422, text, hint)
 }
 
-fn profile(part: &str, rows: &[[f64; 2]]) -> Result<Option<LiftProfile>, Problem> {
-    if rows.is_empty() {
-        return Ok(None);
-    }
-    if rows.len() > MOST_ROWS {
-        return Err(invalid(format!("too many heights of the {part}"), "give five places"));
-    }
-    let mut points: Vec<(f64, f64)> = rows.iter().map(|r| (r[0], r[1])).collect();
-    points.sort_by(|a, b| a.0.total_cmp(&b.0));
-    LiftProfile::measured(points).map(Some).ok_or_else(|| {
-        invalid(
-            format!("invalid heights of the {part}"),
-            "give each place once, from 0 (front) to 1 (rear), with its height in millimetres",
-        )
-    })
-}
-
 fn bar(bar_mm: Option<f64>) -> Result<Option<f64>, Problem> {
     match bar_mm {
         Some(mm) if !is_bar(mm) => Err(invalid(
@@ -213,14 +220,14 @@ mod tests {
 
     #[test]
     fn heights_are_sorted() {
-        let edits = Edits { seat_lift: vec![[1.0, 68.0], [0.0, 44.0]], ..Edits::default() };
+        let edits = Edits { seat_lift: vec![(1.0, 68.0.into()), (0.0, 44.0.into())], ..Edits::default() };
         let lift = edits.request(None, ChosenLens::default()).unwrap().seat_lift.unwrap();
         assert_eq!(lift.points(), [(0.0, 44.0), (1.0, 68.0)]);
     }
 
     #[test]
     fn invalid_edits_are_rejected() {
-        let twice = Edits { seat_lift: vec![[0.5, 1.0], [0.5, 2.0]], ..Edits::default() };
+        let twice = Edits { seat_lift: vec![(0.5, 1.0.into()), (0.5, 2.0.into())], ..Edits::default() };
         let cases = [
             (twice, "heights"),
             (Edits { bar_mm: Some(15.0), ..Edits::default() }, "bar"),
@@ -236,9 +243,9 @@ mod tests {
     #[test]
     fn another_photo_keeps_its_corrections_and_shares_the_heights() {
         let hidden = HiddenRange { part: Part::Seat, side: Side::Left, from: 0.2, to: 0.3 };
-        let other = Edits { hidden: vec![hidden], seat_lift: vec![[0.5, 99.0]], ..Edits::default() };
+        let other = Edits { hidden: vec![hidden], seat_lift: vec![(0.5, 99.0.into())], ..Edits::default() };
         let own = Edits {
-            seat_lift: vec![[0.5, 12.0]],
+            seat_lift: vec![(0.5, 12.0.into())],
             ends: Some([[0.0; 2], [9.0; 2]]),
             with: vec![7],
             bar_mm: Some(149.0),

@@ -2,6 +2,7 @@
 //! command line; the page itself computes nothing.
 
 mod assets;
+mod by_hand;
 mod drawing;
 mod edits;
 mod guard;

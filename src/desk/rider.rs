@@ -24,8 +24,8 @@ use crate::sheet::{OutputError, Sheet, safe_write};
 #[derive(Debug, Default)]
 pub struct ChosenRider(Mutex<Option<(Value, Rider)>>);
 
-/// Removes empty fields of the form, which a rider file leaves out.
-fn without_blanks(value: &Value) -> Value {
+/// A form without its empty fields, which a file leaves out.
+pub(super) fn without_blanks(value: &Value) -> Value {
     match value {
         Value::Object(map) => {
             let filled = map.iter().map(|(k, v)| (k.clone(), without_blanks(v)));
@@ -121,7 +121,8 @@ pub fn riders(desk: &Desk) -> Value {
     json!({ "chosen": desk.rider.form(), "found": found(&desk.folder) })
 }
 
-fn toml_files(folder: &Path) -> Vec<PathBuf> {
+/// The first TOML files of a folder, by name.
+pub(super) fn toml_files(folder: &Path) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
     let mut files: Vec<_> = entries
         .filter_map(|e| Some(e.ok()?.path()))

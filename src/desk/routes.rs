@@ -15,12 +15,13 @@ use super::open_photo::PhotoResult;
 use super::photos::MOST_PHOTO_BYTES;
 use super::request::{MOST_JSON_BYTES, from_json, parameter, read_body};
 use super::response::{Problem, Reply};
-use super::{Desk, assets, keep, lens, papers, rider, shelf};
+use super::{Desk, assets, by_hand, keep, lens, papers, rider, shelf};
 use crate::instruction::on_desk;
 
 /// The sample: a rendered photo of an invented saddle, with its heights.
 const SAMPLE: &[u8] = include_bytes!("../../fixtures/demo/willow.jpg");
-const SAMPLE_HEIGHTS: [[f64; 2]; 5] = [[0.0, 44.0], [0.25, 26.0], [0.5, 11.0], [0.75, 31.0], [1.0, 68.0]];
+const SAMPLE_HEIGHTS_MM: [(f64, f64); 5] =
+    [(0.0, 44.0), (0.25, 26.0), (0.5, 11.0), (0.75, 31.0), (1.0, 68.0)];
 /// JPEG quality of pictures for the page: finer than the eye sees at one pixel to a pixel.
 const PICTURE_QUALITY: u8 = 88;
 
@@ -72,6 +73,13 @@ fn route(desk: &Desk, head: &Parts, body: &[u8]) -> Result<Reply, Problem> {
         }
         ("GET", ["api", "photos", id, "picture"]) => picture(desk, &*photo(id)?, query),
         ("GET", ["api", "photos", id, "verdicts"]) => verdicts(desk, photo(id)?.measured()?),
+        ("GET", ["api", "photos", id, "by-hand"]) => {
+            Ok(Reply::json(&by_hand::of_saddle(&desk.folder, &photo(id)?.measured()?.sheet.saddle.name)))
+        }
+        ("PUT", ["api", "photos", id, "by-hand"]) => {
+            let name = photo(id)?.measured()?.sheet.saddle.name;
+            Ok(Reply::json(&by_hand::keep(&desk.folder, &name, &from_json(body)?)?))
+        }
         ("POST", ["api", "photos", id, "keep"]) => {
             Ok(Reply::json(&keep::keep(desk, &photo(id)?, &from_json(body)?)?))
         }
@@ -115,8 +123,8 @@ fn upload(desk: &Desk, photo: &[u8], query: &str) -> Result<Reply, Problem> {
 }
 
 fn sample(desk: &Desk) -> Result<Reply, Problem> {
-    let edits =
-        Edits { name: "Willow (invented)".into(), seat_lift: SAMPLE_HEIGHTS.to_vec(), ..Edits::default() };
+    let seat_lift = SAMPLE_HEIGHTS_MM.map(|(at, mm)| (at, mm.into())).to_vec();
+    let edits = Edits { name: "Willow (invented)".into(), seat_lift, ..Edits::default() };
     Ok(Reply::json(&json!({ "id": desk.photos.add("willow.jpg", SAMPLE, edits)? })))
 }
 

@@ -1,7 +1,7 @@
 //! Assessment of widths for rider and horse. Rules are data with a source for every number; verdicts respect the
 //! uncertainty; what was not measured is not judged, and one serious miss is never averaged away.
 //!
-//! [`rule`] reads rules, [`rider`], [`horse`] and [`saddle`] read what was entered by hand, [`expr`] is the language of
+//! [`rule`] reads rules, [`rider`], [`horse`], [`saddle`] and [`heights`] read what was entered by hand, [`expr`] is the language of
 //! rules, [`measure`] evaluates it on sheets ([`seen`]) with the uncertainty ([`quantity`]), [`verdict`] judges,
 //! [`mod@assess`] puts an assessment together, [`mod@compare`] sets saddles side by side.
 
@@ -13,6 +13,7 @@ pub mod entered;
 pub mod expr;
 pub mod fields;
 pub mod given;
+pub mod heights;
 pub mod hint;
 pub mod horse;
 pub mod measure;

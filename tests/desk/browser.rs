@@ -179,7 +179,7 @@ pub async fn choose(client: &Client, field: &str, files: &[&str]) {
 
 pub async fn fill(client: &Client, id: &str, text: &str) {
     let script = format!(
-        "const f = document.getElementById('{id}'); f.value = '{text}'; f.dispatchEvent(new Event('change')); f.dispatchEvent(new Event('input'))"
+        "const f = document.getElementById('{id}'); f.value = '{text}'; f.dispatchEvent(new Event('change', {{ bubbles: true }})); f.dispatchEvent(new Event('input'))"
     );
     ask(client, &script).await;
 }
@@ -323,6 +323,41 @@ fn lengths_are_typed_in_inches_where_inches_come_first() {
             json!([[0.0, 44.0], [0.25, 26.0], [0.5, 12.7], [0.75, 31.0], [1.0, 68.0]])
         );
         assert_eq!(edits["bar_mm"], 149.86);
+    });
+}
+
+/// A straight-edge 100 mm over the card: the readings of the sample's heights give its width again.
+#[test]
+fn heights_are_read_down_from_a_straight_edge() {
+    in_browser(WIDE, async |desk, client| {
+        click(&client, "#sample").await;
+        let before = width_mm(&client, "seat.widest").await;
+        for (station, reading) in
+            [("0", "5.6 cm"), ("0.25", "74 mm"), ("0.5", "89"), ("0.75", "6.9cm"), ("1", "32")]
+        {
+            fill(&client, &format!("height-seat-{station}"), reading).await;
+        }
+        fill(&client, "to-card", "100").await;
+        until(&client, "document.querySelector('.work').ariaBusy === 'false'").await;
+        let photo = desk.ask("GET", "/api/photos/1", b"").json();
+        assert_eq!(photo["edits"]["seat_lift"][0], json!([0.0, "5.6 cm"]), "readings stay as written");
+        let after = photo["findings"]["widths"][0]["mm"].as_f64().unwrap();
+        // The same heights, traced again in the same place: hundredths of a millimetre.
+        assert!((after - before).abs() < 0.1, "{before} mm, then {after} mm");
+    });
+}
+
+#[test]
+fn what_was_measured_by_hand_is_judged() {
+    in_browser(WIDE, async |desk, client| {
+        click(&client, "#sample").await;
+        width_mm(&client, "seat.widest").await;
+        click(&client, "#by-hand summary").await;
+        until(&client, "document.getElementById('by_hand.bars')").await;
+        fill(&client, "by_hand.bars", "21 cm").await;
+        until(&client, "document.getElementById('toast').textContent.includes('Saved for')").await;
+        let file = std::fs::read_to_string(desk.folder.path().join("willow-invented.saddle.toml")).unwrap();
+        assert!(file.contains("bars = \"21 cm\""), "{file}");
     });
 }
 

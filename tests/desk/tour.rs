@@ -67,6 +67,9 @@ async fn measuring(client: &Client, visit: &impl AsyncFn(&str)) {
     ask(client, "document.querySelectorAll('details').forEach((d) => { d.open = true; }); scrollTo(0, 0)")
         .await;
     visit("details").await;
+    until(client, "document.getElementById('by_hand.bars')").await;
+    see(client, "#by-hand").await;
+    visit("by-hand").await;
     see(client, "#verdicts").await;
     visit("nobody").await;
 }

@@ -25,6 +25,8 @@ export const edit = (id, edits) => call("PUT", `/api/photos/${id}/edits`, edits)
 export const lenses = (id) => call("GET", `/api/photos/${id}/lenses`);
 export const check = (id) => call("GET", `/api/photos/${id}/check`);
 export const verdicts = (id) => call("GET", `/api/photos/${id}/verdicts`);
+export const byHand = (id) => call("GET", `/api/photos/${id}/by-hand`);
+export const keepByHand = (id, form) => call("PUT", `/api/photos/${id}/by-hand`, form);
 export const keep = (id, replace) => call("POST", `/api/photos/${id}/keep`, { replace });
 export const rider = () => call("GET", "/api/rider");
 export const chooseRider = (form) => call("PUT", "/api/rider", form);

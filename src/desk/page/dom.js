@@ -16,6 +16,11 @@ function build(element, attributes, children) {
 export const h = (tag, attributes, ...children) => build(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes, ...children) => build(document.createElementNS(SVG, tag), attributes, children);
 
+/** A labelled field for text, with a line that helps to fill it in. */
+export const textField = (name, label, value, help) => h("p", {}, h("label", { for: name }, label),
+  h("input", { id: name, name, type: "text", value: value ?? "", "aria-describedby": help && `${name}-help` }),
+  help && h("small", { id: `${name}-help` }, help));
+
 /** Replaces the children of an element. Text being typed into a field stays, and is submitted when the field loses focus. */
 export function renew(parent, children) {
   const { id, value } = parent.contains(document.activeElement) ? document.activeElement : {};

@@ -22,31 +22,36 @@ function drawing() {
     text(160, 14, "height of the seat’s edge over the card"), text(160, 30, "above the card is positive, below it negative"));
 }
 
-/** Input fields for heights by station; `given` and the argument of `changed` are rows [station, mm]. */
-function heightsTable(part, given, changed) {
-  const rows = new Map(PLACES.map(([at, label]) => [at, { label, mm: "" }]));
-  for (const [at, mm] of given) rows.set(at, { label: rows.get(at)?.label ?? "another place", mm });
-  const inputs = [];
-  const collect = () => {
-    const filled = inputs.filter(({ input }) => input.value.trim() !== "");
+/** A field for a reading, mm or text with its unit, and how to take it back out. */
+function readingField(id, reading, changed) {
+  const text = reading === null ? "" : typeof reading === "string" ? reading : inField(reading);
+  const input = h("input", { id, type: "text", size: "8", value: text, onchange: changed });
+  const read = () => {
+    const value = input.value.trim();
     // An untouched field keeps its millimetres, however the unit rounds them.
-    changed(filled.map(({ at, input, mm, text }) => [at, input.value === text ? mm : fromField(input.value)]));
+    if (value === text) return reading;
+    return value === "" ? null : Number.isFinite(Number(value)) ? fromField(value) : value;
   };
-  const row = ([at, { label, mm }]) => {
+  return { input, read };
+}
+
+/** Input fields for heights by station; `given` and the argument of `changed` are rows [station, reading]. */
+function heightsTable(part, heading, given, changed) {
+  const rows = new Map(PLACES.map(([at, label]) => [at, { label, reading: null }]));
+  for (const [at, reading] of given) rows.set(at, { label: rows.get(at)?.label ?? "another place", reading });
+  const fields = [];
+  const collect = () => changed(fields.map(({ at, read }) => [at, read()]).filter(([, reading]) => reading !== null));
+  const row = ([at, { label, reading }]) => {
     const id = `height-${part}-${at}`;
-    const text = mm === "" ? "" : inField(mm);
-    const input = h("input", {
-      id, type: "number", step: "any", min: "-400", max: "400", inputmode: "decimal", value: text, onchange: collect,
-    });
-    inputs.push({ at, input, mm, text });
-    return h("tr", {}, h("th", { scope: "row" }, h("label", { for: id }, label)), h("td", {}, at.toFixed(2)),
-      h("td", {}, input, ` ${unit()}`));
+    const { input, read } = readingField(id, reading, collect);
+    fields.push({ at, read });
+    return h("tr", {}, h("th", { scope: "row" }, h("label", { for: id }, label)), h("td", {}, at.toFixed(2)), h("td", {}, input));
   };
   const body = [...rows].sort((a, b) => a[0] - b[0]).map(row);
   return h("table", { class: "heights" },
     h("caption", {}, part === "seat" ? "Edge of the seat" : "Edges of the channel"),
     h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "place"), h("th", { scope: "col" }, "0 front, 1 rear"),
-      h("th", { scope: "col" }, "height over the card"))),
+      h("th", { scope: "col" }, heading))),
     h("tbody", {}, body));
 }
 
@@ -85,11 +90,14 @@ export function othersChoice(photo, photos, changed, add) {
 export function heightsPanel(photo, changed, others) {
   const { edits, findings } = photo;
   const together = findings?.together;
+  const down = readingField("to-card", edits.to_card, () => changed({ to_card: down.read() }));
+  const heading = edits.to_card === null ? "height over the card" : "down to the edge";
   const ruler = [
     drawing(),
-    h("p", { class: "fine" }, "An edge higher than the card looks too far out. Lay a straight-edge level over the saddle and measure down from it. Fill in all five places if you can: a width far from a measured height is less certain."),
-    heightsTable("seat", edits.seat_lift, (rows) => changed({ seat_lift: rows })),
-    findings?.view === "underside" && heightsTable("channel", edits.channel_lift, (rows) => changed({ channel_lift: rows })),
+    h("p", { class: "fine" }, `An edge higher than the card looks too far out. Fill in all five places if you can: a width far from a measured height is less certain. Write 44 mm, 4.4 cm or 1 3/4 in; a number alone is in ${unit()}.`),
+    h("p", {}, h("label", { for: "to-card" }, "If you read down from a level straight-edge over the saddle: down to the card "), down.input),
+    heightsTable("seat", heading, edits.seat_lift, (rows) => changed({ seat_lift: rows })),
+    findings?.view === "underside" && heightsTable("channel", heading, edits.channel_lift, (rows) => changed({ channel_lift: rows })),
   ];
   return h("section", { class: "panel", id: "heights", "aria-labelledby": "heights-head" },
     h("h2", { id: "heights-head" }, "Heights over the card"),

@@ -6,6 +6,7 @@ import { heightsPanel, othersChoice } from "./heights.js";
 import {
   cautionsPanel, checkPanel, concernsSaddle, correctionsPanel, keepPanel, refusalPanel, settingsPanel, verdictsPanel, widthsPanel,
 } from "./panels.js";
+import { byHandPanel } from "./byhand.js";
 import { isDone, stageLabel } from "./tray.js";
 import { Viewer } from "./viewer.js";
 
@@ -165,6 +166,7 @@ export class PhotoView {
       traceable && heightsPanel(photo, changed, this.others()),
       traceable && correctionsPanel(photo, changed),
       findings && this.verdicts(),
+      findings && byHandPanel(photo.id, () => document.getElementById("verdicts")?.parentElement.replaceWith(this.verdicts())),
       (findings || refused) && settingsPanel(photo, changed),
       findings && keepPanel(photo, { changed, keep: (replace) => this.keep(replace), remove: () => this.remove() }),
       photo.refusal && h("p", { class: "buttons" }, h("button", { type: "button", id: "off", onclick: () => this.remove() }, "Remove from the desk")),

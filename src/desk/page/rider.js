@@ -1,7 +1,7 @@
 // The rider: a file in the shelf's folder, or this form.
 
 import * as api from "./api.js";
-import { h, notify, notifyProblem } from "./dom.js";
+import { h, notify, notifyProblem, textField as text } from "./dom.js";
 
 const COMPLAINTS = [
   ["hip-pain", "pain in the hips"], ["numb-feet", "numb feet"], ["pressure-in-front", "pressure in front"],
@@ -32,9 +32,6 @@ export async function riderView(main) {
 }
 
 function fields(rider) {
-  const text = (name, label, value, help) => h("p", {}, h("label", { for: name }, label),
-    h("input", { id: name, name, type: "text", value: value ?? "", "aria-describedby": help && `${name}-help` }),
-    help && h("small", { id: `${name}-help` }, help));
   const choice = (name, label, value, options) => h("p", {}, h("label", { for: name }, label),
     h("select", { id: name, name }, [["", "not known"], ...options].map(([v, words]) => h("option", { value: v, selected: v === (value ?? "") }, words))));
   return [
