@@ -21,7 +21,7 @@ use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::{Part, Side, View};
 use crate::outline::Outline;
 use crate::outline::channel::trace_channel;
-use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_between, trace_near};
+use crate::outline::find::{FoundSaddle, SearchScene, find_saddle, trace_between, trace_near, trace_shown};
 use crate::outline::lift::LiftProfile;
 use crate::outline::midline::Midline;
 use crate::photo::Photo;
@@ -104,7 +104,7 @@ impl Located {
     /// Finds the saddle and traces its edges.
     ///
     /// # Errors
-    /// As [`Request::check_hints`], [`find_saddle`], [`trace_near`] and [`trace_between`].
+    /// As [`Request::check_hints`], [`find_saddle`], [`trace_near`], [`trace_shown`] and [`trace_between`].
     pub fn trace(self, request: &Request, explain: &Explanation) -> Staged<Traced> {
         match self.outline(request, explain) {
             Ok((found, outline)) => {
@@ -148,7 +148,10 @@ fn saddle(search: &SearchScene, lift: &LiftProfile, request: &Request) -> Result
         (None, Some((view, near)), asked) if asked.is_none_or(|asked| asked == view) => {
             trace_near(search, lift, &between(near, view)?, view)
         }
-        (None, _, view) => find_saddle(search, lift, view),
+        (None, _, view) => match &request.shown {
+            Some(shown) => trace_shown(search, lift, shown),
+            None => find_saddle(search, lift, view),
+        },
     }
 }
 

@@ -152,6 +152,7 @@ impl Edits {
             hints: self.hints.iter().map(|h| Hint { part: h.part, pixel: point(h.px) }).collect(),
             hidden: self.hidden.iter().map(hidden).collect(),
             near,
+            shown: None,
             seat_lift: self.profile(Part::Seat, &self.seat_lift)?,
             channel_lift: self.profile(Part::Channel, &self.channel_lift)?,
             lens,

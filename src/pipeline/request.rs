@@ -5,6 +5,7 @@ use crate::camera::print_scale::ScaleBy;
 use crate::numeric::frame::PhotoPoint;
 use crate::numeric::words::View;
 use crate::outline::HiddenStretch;
+use crate::outline::find::ShownElsewhere;
 use crate::outline::hint::Hint;
 use crate::outline::lift::LiftProfile;
 use crate::photo::Photo;
@@ -25,6 +26,8 @@ pub struct Request {
     pub hidden: Vec<HiddenStretch>,
     /// View and ends that were found in this photo before: without `ends` the saddle is traced there instead of searched.
     pub near: Option<(View, [PhotoPoint; 2])>,
+    /// Where other photos show the saddle: without `ends` and `near` it is traced there instead of searched.
+    pub shown: Option<ShownElsewhere>,
     /// Height of the seat's edges over the card.
     pub seat_lift: Option<LiftProfile>,
     /// Height of the channel's edges.

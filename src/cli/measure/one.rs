@@ -98,6 +98,7 @@ pub fn request(args: &MeasureArgs, job: &Job, lens: ChosenLens) -> Request {
         hints: args.through.clone(),
         hidden: args.hidden.clone(),
         near: None,
+        shown: None,
         seat_lift: lift(Part::Seat),
         channel_lift: lift(Part::Channel),
         lens,

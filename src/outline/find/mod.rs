@@ -7,6 +7,8 @@
 pub mod places;
 pub mod plane;
 
+use nalgebra::Vector2;
+
 use super::bisect::{Sides, bisecting_midline, half_widths_mm};
 use super::channel::{CHANNEL_SEEN, NO_CHANNEL_SEEN};
 use super::edge::TracedEdge;
@@ -22,7 +24,7 @@ use crate::instruction::{GIVE_ENDS, GIVE_VIEW};
 use crate::numeric::frame::PhotoPoint;
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
-use places::{Candidate, candidates};
+use places::candidates;
 use plane::PlaneView;
 
 /// A photo with its cards, in which the saddle is searched.
@@ -141,6 +143,36 @@ pub fn trace_near(
     trace_pictures(search, lift, pictures, view, SETTLED_TOLERANCE_MM).ok_or_else(no_saddle)
 }
 
+/// Where other photos show the saddle.
+#[derive(Debug, Clone)]
+pub struct ShownElsewhere {
+    /// How it is seen.
+    pub view: View,
+    /// Ends of its midline, mm in the card's horizontal, each at a lift that it may have.
+    pub places: Vec<([Vector2<f64>; 2], LiftProfile)>,
+}
+
+/// Finds and traces a saddle at the place of several, known from other photos, where its edges are the most visible.
+///
+/// # Errors
+/// `no-saddle` where no edges are seen at any.
+pub fn trace_shown(
+    search: &SearchScene,
+    lift: &LiftProfile,
+    shown: &ShownElsewhere,
+) -> Result<FoundSaddle, Refusal> {
+    let glance = |(ends_mm, at): &([Vector2<f64>; 2], LiftProfile)| {
+        let plane = plane_of(search, at)?;
+        let glance = settle(search, at, &plane, *ends_mm).filter(|g| g.visibility >= LEAST_VISIBILITY);
+        glance.map(|glance| (glance, at.clone()))
+    };
+    let best =
+        shown.places.iter().filter_map(glance).max_by(|a, b| a.0.visibility.total_cmp(&b.0.visibility));
+    let (best, at) = best.ok_or_else(no_saddle)?;
+    let found = trace_glance(search, &at, &best, Some(shown.view))?;
+    found.at_lift(search, &at, lift).ok_or_else(no_saddle)
+}
+
 /// Floor that must be seen beyond a found edge, mm: without it the photo's border may have cut the saddle.
 const FLOOR_BEYOND_MM: f64 = 6.0;
 /// The piping along an edge is some 4 mm wide, and a line shows from two pixels on (the sampling theorem).
@@ -151,13 +183,7 @@ const BEYOND_ALLOWED: usize = 2;
 impl FoundSaddle {
     /// The same edges, found at one lift, about the midline that bisects them at another.
     fn at_lift(self, search: &SearchScene, from: &LiftProfile, to: &LiftProfile) -> Option<Self> {
-        let end = |station: f64| {
-            let seen = self.midline.point(station, 0.0, Side::Left, from.at_mm(station));
-            let pixel = search.camera.photo_from_card(seen)?;
-            Some(search.camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
-        };
-        let about = self.midline.with_ends(end(0.0)?, end(1.0)?);
-        let midline = bisecting_midline(&about, &edges_in_horizontal(search.camera, &about, to, &self.seat))?;
+        let midline = midline_at_lift(search.camera, &self.midline, &self.seat, from, to)?;
         Some(Self { midline, ..self })
     }
 
@@ -173,6 +199,23 @@ impl FoundSaddle {
         let fine_enough = search.camera.mm_per_px(middle).is_some_and(|mm| mm <= COARSEST_MM_PER_PX);
         if fine_enough { Ok(self) } else { Err(too_small()) }
     }
+}
+
+/// The midline that bisects edges traced at one lift, at another.
+pub fn midline_at_lift(
+    camera: &Camera,
+    midline: &Midline,
+    seat: &[TracedEdge; 2],
+    from: &LiftProfile,
+    to: &LiftProfile,
+) -> Option<Midline> {
+    let end = |station: f64| {
+        let seen = midline.point(station, 0.0, Side::Left, from.at_mm(station));
+        let pixel = camera.photo_from_card(seen)?;
+        Some(camera.card_from_photo(pixel, to.at_mm(station))?.horizontal())
+    };
+    let about = midline.with_ends(end(0.0)?, end(1.0)?);
+    bisecting_midline(&about, &edges_in_horizontal(camera, &about, to, seat))
 }
 
 /// Whether the photo ends where the saddle does.
@@ -233,7 +276,7 @@ struct Glance {
 fn best_glance(search: &SearchScene, lift: &LiftProfile, plane: &PlaneView) -> Option<Glance> {
     let mut best: Option<Glance> = None;
     for candidate in candidates(plane).iter().take(EXAMINED) {
-        let settled = settle(search, lift, plane, candidate);
+        let settled = settle(search, lift, plane, candidate.ends_mm);
         best = settled.filter(|g| best.is_none_or(|best| g.visibility > best.visibility)).or(best);
         if best.is_some_and(|best| best.visibility >= CLEAR) {
             break;
@@ -242,14 +285,14 @@ fn best_glance(search: &SearchScene, lift: &LiftProfile, plane: &PlaneView) -> O
     best
 }
 
-/// The last of several glances at a candidate, each about the midline that bisects the edges of the one before.
+/// The last of several glances at a candidate, from its ends, each about the midline that bisects the edges of the one before.
 fn settle(
     search: &SearchScene,
     lift: &LiftProfile,
     plane: &PlaneView,
-    candidate: &Candidate,
+    [front_mm, rear_mm]: [Vector2<f64>; 2],
 ) -> Option<Glance> {
-    let first = Midline::new(candidate.ends_mm[0], candidate.ends_mm[1], View::Top);
+    let first = Midline::new(front_mm, rear_mm, View::Top);
     let mut last = examine(search, lift, plane, &first, MAP_TOLERANCE_MM)?;
     for _ in 0..MOST_ITERATIONS {
         let next = examine(search, lift, plane, &last.midline, GLANCE_TOLERANCE_MM)?;
@@ -331,7 +374,7 @@ fn plane_of(search: &SearchScene, lift: &LiftProfile) -> Option<PlaneView> {
 }
 
 /// The traced points of both edges at their lift, mm in the horizontal.
-fn edges_in_horizontal(
+pub fn edges_in_horizontal(
     camera: &Camera,
     midline: &Midline,
     lift: &LiftProfile,

@@ -191,6 +191,7 @@ fn request(args: &Args, sheet: &Sheet, photo: &Photo) -> anyhow::Result<Request>
             .map(|h| HiddenStretch { part: h.part, side: h.side, from: h.from_at, to: h.to_at })
             .collect(),
         near: None,
+        shown: None,
         seat_lift: measured.and_then(|l| lift(&l.seat)),
         channel_lift: sheet.lift.as_ref().and_then(|l| lift(&l.channel)),
         lens: args
