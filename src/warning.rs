@@ -70,6 +70,8 @@ pub enum WarningCode {
     WhichLine,
     /// The two halves of a width differ.
     HalvesDiffer,
+    /// A photo given with others cannot be used or contradicts them, and was left out.
+    PhotoLeftOut,
     /// A photo other than the first was corrected by hand.
     CorrectedInAnotherPhoto,
     /// A kind that this version does not know.

@@ -130,7 +130,10 @@ impl DeskPhoto {
     /// Where the saddle was found together with these others: in this photo, then in each of them.
     pub fn near_together(&self, with: &[u64]) -> Option<Vec<Near>> {
         let state = locked(&self.state);
-        let (_, measured) = state.earlier.iter().find(|(t, _)| t.own.with == with && t.finds_all_ends())?;
+        let all_used = |(t, measured): &&(EditSet, PhotoResult)| {
+            t.own.with == with && measured.others.len() == with.len() && t.finds_all_ends()
+        };
+        let (_, measured) = state.earlier.iter().find(all_used)?;
         let own = std::iter::once(&measured.geometry);
         let all = own.chain(measured.others.iter().map(|(_, geometry)| geometry));
         all.map(|geometry| Some((measured.sheet.view?, geometry.midline?))).collect()

@@ -19,7 +19,7 @@ use crate::record::{record, record_together};
 use crate::refusal::Refusal;
 use crate::sheet::Sheet;
 use crate::sheet::geometry::OverlayGeometry;
-use crate::together::{measure_over_cards, same_twice};
+use crate::together::{Together, measure_over_cards, same_twice};
 
 /// Where the saddle was found, so that it need not be searched again.
 pub type Near = (View, [PhotoPoint; 2]);
@@ -64,8 +64,8 @@ impl OpenPhoto {
     }
 
     /// The photo with its cards, to be measured together with others.
-    pub fn with_cards(&self) -> Result<(Arc<Photo>, FoundCards), Refusal> {
-        Ok((self.photo.clone(), self.found.clone()?))
+    pub fn with_cards(&self) -> (Arc<Photo>, Result<FoundCards, Refusal>) {
+        (self.photo.clone(), self.found.clone())
     }
 
     /// The photo.
@@ -135,7 +135,7 @@ impl OpenPhoto {
 /// # Errors
 /// Where the edits make no sense; within, the refusal of a photo or of all together.
 pub fn measure_set(
-    seen: Vec<(Arc<Photo>, FoundCards)>,
+    seen: Vec<(Arc<Photo>, Result<FoundCards, Refusal>)>,
     near: Option<Vec<Near>>,
     edits: &EditSet,
     folder: &Path,
@@ -151,10 +151,14 @@ pub fn measure_set(
         requests.push(own.request(near.as_ref().map(|near| near[i]), lens)?);
     }
     Ok(match measure_over_cards(seen, &requests) {
+        Ok(Together { left_out, .. }) if left_out.iter().any(|photo| photo.number == 0) => {
+            Err(left_out[0].refusal.clone())
+        }
         Ok(together) => {
             let (sheet, mut geometries) = record_together(&requests, &together);
             let geometry = geometries.remove(0);
-            let others = edits.own.with.iter().copied().zip(geometries).collect();
+            let others = together.numbers[1..].iter().map(|number| edits.own.with[number - 1]);
+            let others = others.zip(geometries).collect();
             Ok(PhotoResult { sheet, geometry, others, lens: lens::file(&requests[0].lens) })
         }
         Err(refused) => Err(refused.refusal),

@@ -17,7 +17,6 @@ use super::lock::locked;
 use super::open_photo::{Near, OpenPhoto, Outcome, PhotoResult, measure_set};
 use super::response::Problem;
 use super::stage::Stage;
-use crate::card::FoundCards;
 use crate::check::{Judgement, judge};
 use crate::instruction::on_desk;
 use crate::photo::Photo;
@@ -264,8 +263,8 @@ impl Photos {
         set: &EditSet,
     ) -> Outcome<(PhotoResult, Option<Near>)> {
         let _alone = locked(&self.together);
-        let with_cards = |open: &mut OpenPhoto| Ok(open.with_cards());
-        let mut photos: Vec<(Arc<Photo>, FoundCards)> = Vec::new();
+        let with_cards = |open: &mut OpenPhoto| Ok(Ok(open.with_cards()));
+        let mut photos = Vec::new();
         match self.opened(item, |stage| item.at(stage), with_cards)? {
             Ok(own) => photos.push(own),
             Err(refusal) => return Ok(Err(refusal)),

@@ -61,10 +61,11 @@ pub fn record_refused_together(photos: &[Arc<Photo>], requests: &[Request], refu
 
 /// The sheet of one saddle in several photos, and its geometry in each of them.
 pub fn record_together(requests: &[Request], together: &Together) -> (Sheet, Vec<OverlayGeometry>) {
-    let Together { photos, joint, alone } = together;
+    let Together { photos, numbers, left_out, joint, alone } = together;
+    let requests: Vec<Request> = numbers.iter().map(|number| requests[*number].clone()).collect();
     let found: Vec<Found> = photos.iter().map(|m| Found { joint: Some(joint), ..Found::of(m) }).collect();
     let (sheets, mut geometries): (Vec<Sheet>, Vec<OverlayGeometry>) =
-        found.iter().zip(requests).map(|(found, request)| found.record(request)).unzip();
+        found.iter().zip(&requests).map(|(found, request)| found.record(request)).unzip();
     geometries.iter_mut().enumerate().for_each(|(i, geometry)| geometry.photo = i);
     let mut all = sheets.iter();
     let mut sheet = all.next().cloned().expect("at least one photo");
@@ -75,7 +76,8 @@ pub fn record_together(requests: &[Request], together: &Together) -> (Sheet, Vec
             other.warnings.iter().filter(new).map(|w| w.clone().in_photo(i + 1)).collect();
         sheet.warnings.extend(new);
     }
-    sheet.asked = Some(asked(requests));
+    sheet.asked = Some(asked(&requests));
+    sheet.warnings.extend(left_out.iter().map(warnings::left_out));
     sheet.warnings.extend(requests.iter().enumerate().skip(1).filter_map(warnings::corrected));
     sheet.warnings.extend(warnings::lift_poorly_known(&requests[0], joint));
     if let Some(edges) = sheet.edges.as_mut().filter(|edges| edges.channel.is_none()) {

@@ -8,6 +8,7 @@ use crate::outline::lift::LiftProfile;
 use crate::photo::PhotoNote;
 use crate::pipeline::{Located, Measured, Request, Traced};
 use crate::sheet;
+use crate::together::LeftOut;
 use crate::warning::{Warning, WarningCode};
 use crate::width::influence::Influence;
 use crate::width::joint::{EstimatedLift, Joint};
@@ -184,6 +185,16 @@ pub fn lift_poorly_known(request: &Request, joint: &Joint) -> Option<Warning> {
             give_heights(part)
         ),
     ))
+}
+
+/// A photo of a set that was not used.
+pub fn left_out(photo: &LeftOut) -> Warning {
+    let LeftOut { file, refusal, .. } = photo;
+    Warning::new(
+        WarningCode::PhotoLeftOut,
+        format!("{file} was left out: {}", refusal.text),
+        refusal.hint.clone(),
+    )
 }
 
 /// Corrections of a photo other than the first, whose points the sheet does not keep.

@@ -5,13 +5,16 @@ use std::process::Command;
 use std::sync::Arc;
 
 use crate::pair::{seen_from, two_sides};
-use lab::synth::{self, Drawn, Scenario, Subject, Truth};
+use lab::synth::{self, Drawn, SaddleSet, Scenario, Subject, Truth};
 use nalgebra::Vector3;
 use seatspan::camera::lens_choice::ChosenLens;
 use seatspan::camera::prior::LensPrior;
+use seatspan::explain::Explanation;
+use seatspan::numeric::words::View;
+use seatspan::outline::find::ShownElsewhere;
 use seatspan::outline::lift::LiftProfile;
 use seatspan::photo::Photo;
-use seatspan::pipeline::Request;
+use seatspan::pipeline::{Located, Request};
 use seatspan::record::measure;
 use seatspan::record::record_together;
 use seatspan::refusal::{Refusal, RefusalCode};
@@ -161,6 +164,57 @@ fn a_saddle_that_was_moved_between_the_photos_is_noticed() {
     }
     let refusal = together(&[first, second]).0.unwrap_err();
     assert_eq!(refusal.code, RefusalCode::PhotosDisagree, "{}", refusal.text);
+}
+
+/// A third photo, from above, with its saddle changed.
+fn from_above(change: impl Fn(&mut SaddleSet)) -> Scenario {
+    let mut third = seen_from(-40.0, 6.0, 13);
+    if let Subject::Saddle(form) = &mut third.subject {
+        change(form);
+    }
+    third
+}
+
+#[test]
+fn of_three_photos_one_that_contradicts_the_others_is_left_out() {
+    let [first, second] = two_sides();
+    let moved = from_above(|form| {
+        form.heading_deg += 8.0;
+        form.front_mm[0] += 30.0;
+    });
+    let other = from_above(|form| form.length_mm *= 1.1);
+    let without_card = Scenario { cards: Vec::new(), ..from_above(|_| ()) };
+    let two = together(&[first.clone(), second.clone()]).0.unwrap();
+    for (third, reason) in [(moved, "was moved"), (other, "another saddle"), (without_card, "card")] {
+        let name = third.name.clone();
+        let sheet = together(&[first.clone(), third, second.clone()]).0.unwrap();
+        let warning = sheet.warnings.iter().find(|w| w.code == WarningCode::PhotoLeftOut).unwrap();
+        println!("{}; {}", warning.text, warning.hint);
+        assert!(warning.text.contains(&name) && warning.text.contains(reason), "{}", warning.text);
+        assert_eq!((sheet.photos.len(), &sheet.widths), (2, &two.widths));
+    }
+    let all = together(&[first, second, from_above(|_| ())]).0.unwrap();
+    assert!(all.photos.len() == 3 && all.warnings.iter().all(|w| w.code != WarningCode::PhotoLeftOut));
+}
+
+#[test]
+fn a_saddle_is_traced_where_another_photo_shows_it() {
+    let [first, second] = two_sides().map(|scenario| photo(&scenario));
+    let request = Request::default();
+    let places = |truth: &Truth, mm: f64| {
+        let midline = truth.midline.unwrap();
+        let ends = [midline.front_mm, midline.rear_mm].map(|end| Vector3::from(end).xy());
+        (ends, LiftProfile::unknown().raised_all(mm))
+    };
+    let shown =
+        ShownElsewhere { view: View::Top, places: vec![places(&first.1, 0.0), places(&first.1, 40.0)] };
+    let edges = [request.clone(), Request { shown: Some(shown), ..request }].map(|request| {
+        let located = Located::find(second.0.clone(), &request, Explanation::OFF).unwrap();
+        located.trace(&request, Explanation::OFF).unwrap().midline
+    });
+    // Both bisect the same edges: what the starts differ in is gone.
+    let apart = edges[0].ends_of(&edges[1]);
+    assert!(apart.iter().all(|mm| mm.abs() < 1.0), "{apart:?} mm");
 }
 
 #[test]

@@ -46,17 +46,18 @@ pub fn run(args: &MeasureArgs) -> anyhow::Result<u8> {
     let request = |(job, photo): (&Job, &Arc<Photo>)| Ok(one::request(args, job, lens(job, Some(photo))?));
     let requests: Vec<Request> =
         jobs.iter().zip(&photos).map(request).collect::<Result<_, LensFileError>>()?;
-    let sheet = match measure_together(&photos, &requests) {
+    match measure_together(&photos, &requests) {
         Ok(together) => {
             let (sheet, geometries) = record_together(&requests, &together);
-            for ((outputs, photo), geometry) in outputs.iter().zip(&photos).zip(&geometries) {
-                outputs.write_overlay(args, photo, &sheet, geometry, args.force)?;
+            for ((outputs, number), geometry) in outputs.iter().zip(&together.numbers).zip(&geometries) {
+                outputs.write_overlay(args, &photos[*number], &sheet, geometry, args.force)?;
             }
-            sheet
+            finish(args, sheet, sheet_file, &outputs[..geometries.len()])
         }
-        Err(refused) => record_refused_together(&photos, &requests, &refused),
-    };
-    finish(args, sheet, sheet_file, &outputs)
+        Err(refused) => {
+            finish(args, record_refused_together(&photos, &requests, &refused), sheet_file, &outputs)
+        }
+    }
 }
 
 /// Writes and prints the result; the exit status.

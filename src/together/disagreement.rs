@@ -1,0 +1,126 @@
+//! What differs between photos that contradict each other.
+
+use nalgebra::Vector2;
+
+use crate::instruction::LOOK_AT_OVERLAY;
+use crate::numeric::frame::PhotoPoint;
+use crate::outline::bisect::half_widths_mm;
+use crate::outline::find::{edges_in_horizontal, midline_at_lift};
+use crate::outline::lift::LiftProfile;
+use crate::pipeline::Traced;
+use crate::refusal::{Refusal, RefusalCode};
+
+/// An end of one midline is found to some millimetres in each photo: further apart are two places, or two lengths.
+const END_APART_MM: f64 = 15.0;
+/// Widths of one saddle, its edges a few centimetres higher or lower than assumed, differ by less between photos: 40 mm at a
+/// distance of 1.2 m are 3 % of 230 mm.
+const WIDTH_APART_MM: f64 = 8.0;
+/// Stations at which widths are compared.
+const STATIONS: [f64; 5] = [0.3, 0.4, 0.5, 0.6, 0.7];
+/// Heights at which an end of the midline may be, mm over the card, lowest and highest, and how many are tried.
+const HEIGHTS_MM: [f64; 2] = [-60.0, 120.0];
+const HEIGHTS: usize = 37;
+
+/// What two photos that contradict each other differ in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Difference {
+    /// The saddle: it is longer or shorter, or broader.
+    Saddle,
+    /// Its place beside the card.
+    Place,
+    /// The course of an edge.
+    Edge,
+}
+
+impl Difference {
+    /// How one photo differs from another, whatever the heights of the edges. `None` where the other has no midline.
+    pub fn of(photo: &Traced, other: &Traced) -> Option<Self> {
+        let (ends, other_ends) = (photo.midline_ends_px()?, other.midline_ends_px()?);
+        let end = |i: usize| End::of([(photo, ends[i]), (other, other_ends[i])]);
+        let (front, rear) = (end(0)?, end(1)?);
+        let length_mm = |i: usize| (rear.in_photos_mm[i] - front.in_photos_mm[i]).norm();
+        if (length_mm(0) - length_mm(1)).abs() > END_APART_MM {
+            return Some(Self::Saddle);
+        }
+        let lift = LiftProfile::measured(vec![(0.0, front.height_mm), (1.0, rear.height_mm)])?;
+        let [widths, others] = [photo, other].map(|traced| widths_mm(traced, &lift));
+        let mut apart: Vec<f64> =
+            widths.iter().zip(&others).filter_map(|(a, b)| Some((a.as_ref()? - b.as_ref()?).abs())).collect();
+        apart.sort_by(f64::total_cmp);
+        // All of them, as one wrong line changes some.
+        if apart.first().is_some_and(|least| *least > WIDTH_APART_MM) {
+            return Some(Self::Saddle);
+        }
+        let moved = front.apart_mm().max(rear.apart_mm()) > END_APART_MM;
+        Some(if moved { Self::Place } else { Self::Edge })
+    }
+
+    /// The refusal of one of several photos, by how it differs from the others.
+    pub fn of_one(self) -> Refusal {
+        let (text, hint) = match self {
+            Self::Saddle => {
+                ("it shows another saddle than the other photos", "measure photos of one saddle together")
+            }
+            Self::Place => (
+                "the saddle lies elsewhere beside the card than in the other photos: saddle or card was moved",
+                "leave saddle and card in place between the photos",
+            ),
+            Self::Edge => {
+                ("an edge that was traced in it contradicts the other photos", "take this photo again")
+            }
+        };
+        Refusal::new(RefusalCode::PhotosDisagree, text, hint)
+    }
+
+    /// The refusal of all photos.
+    pub fn of_all(of: Option<Self>) -> Refusal {
+        let text = match of {
+            Some(Self::Saddle) => "the photos show different saddles",
+            Some(Self::Place) => "the photos do not agree: saddle or card was moved between them",
+            Some(Self::Edge) => "the photos do not agree: an edge was traced along different lines",
+            None => {
+                "the photos do not agree: saddle or card was moved between them, or an edge was lost in one"
+            }
+        };
+        let hint = format!(
+            "measure each photo by itself and {LOOK_AT_OVERLAY}; leave saddle and card in place between photos"
+        );
+        Refusal::new(RefusalCode::PhotosDisagree, text, hint)
+    }
+}
+
+/// An end of the midline in two photos, at the height at which they show it nearest together.
+struct End {
+    in_photos_mm: [Vector2<f64>; 2],
+    height_mm: f64,
+}
+
+impl End {
+    fn of(seen: [(&Traced, PhotoPoint); 2]) -> Option<Self> {
+        let [lowest, highest] = HEIGHTS_MM;
+        let at = |i: usize| {
+            let height_mm = lowest + (highest - lowest) * i as f64 / (HEIGHTS - 1) as f64;
+            let shown = |(traced, pixel): (&Traced, PhotoPoint)| {
+                Some(traced.located.fit.camera.card_from_photo(pixel, height_mm)?.horizontal())
+            };
+            Some(Self { in_photos_mm: [shown(seen[0])?, shown(seen[1])?], height_mm })
+        };
+        (0..HEIGHTS).filter_map(at).min_by(|a, b| a.apart_mm().total_cmp(&b.apart_mm()))
+    }
+
+    fn apart_mm(&self) -> f64 {
+        (self.in_photos_mm[0] - self.in_photos_mm[1]).norm()
+    }
+}
+
+/// A photo's widths at the stations, its edges at a lift.
+fn widths_mm(traced: &Traced, lift: &LiftProfile) -> [Option<f64>; STATIONS.len()] {
+    let (camera, seat) = (&traced.located.fit.camera, &traced.outline.seat);
+    let Some(midline) = midline_at_lift(camera, &traced.midline, seat, &traced.seat_lift, lift) else {
+        return [None; STATIONS.len()];
+    };
+    let sides = edges_in_horizontal(camera, &midline, lift, seat);
+    STATIONS.map(|station| {
+        half_widths_mm(&midline, &sides, station).map(|[left, right]| left.abs() + right.abs())
+    })
+}
