@@ -2,10 +2,10 @@
 //! every one of them.
 
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::time::{Duration, Instant};
 
 use crate::shared::shared_folder as shared;
-use assert_cmd::Command;
 use rayon::prelude::*;
 use seatspan::camera::fit::{CameraFit, fit_camera};
 use seatspan::camera::placement::{LensSource, lens_prior, place_camera};
@@ -168,7 +168,7 @@ fn widths_outside(jpeg: &[u8], truth: &Value) -> Vec<String> {
 /// The sheet of a photo with the ends and heights of its truth.
 fn measured(photo: &Path, truth: &Value) -> Value {
     let end = |key: &str| format!("{},{}", truth["midline"][key][0], truth["midline"][key][1]);
-    let mut command = Command::cargo_bin("seatspan").unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_seatspan"));
     command.arg("measure").arg(photo).args(["--json", "--view", truth["view"].as_str().unwrap()]);
     command.args(["--front", &end("front_px"), "--rear", &end("rear_px")]);
     for (part, heights) in truth["lift_given"].as_object().unwrap() {

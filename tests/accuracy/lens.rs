@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::process::Command;
 
-use assert_cmd::Command;
 use nalgebra::{Vector2, Vector3};
 use seatspan::camera::bundle::Known;
 use seatspan::camera::calibrate::closed_form::intrinsics_from_homographies;
@@ -221,7 +221,7 @@ fn lens_photos(folder: &Path, numbers: &[u32]) -> Vec<String> {
 }
 
 fn seatspan(args: &[&str], photos: &[String]) -> std::process::Output {
-    Command::cargo_bin("seatspan").unwrap().arg("lens").args(photos).args(args).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_seatspan")).arg("lens").args(photos).args(args).output().unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -372,7 +372,7 @@ fn a_lens_file_is_written_read_and_picked_by_the_camera_s_name() {
         let photo = shared.join(photo);
         let args =
             ["check".as_ref(), photo.as_os_str(), "--json".as_ref(), "--lens".as_ref(), lens.as_os_str()];
-        Command::cargo_bin("seatspan").unwrap().args(args).output().unwrap()
+        Command::new(env!("CARGO_BIN_EXE_seatspan")).args(args).output().unwrap()
     };
     let by_name = check("hazel-a.jpg", Path::new(&out));
     let by_folder = check("hazel-a.jpg", folder.path());

@@ -3,12 +3,11 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::process::{Output, Stdio};
+use std::process::{Command, Output, Stdio};
 use std::time::{Duration, SystemTime};
 
 use crate::run::seatspan;
 use crate::said::error_line;
-use assert_cmd::Command;
 use seatspan::sheet;
 use tempfile::TempDir;
 
@@ -90,7 +89,7 @@ fn what_is_there_is_not_made_again() {
 fn a_run_that_is_killed_goes_on_where_it_was() {
     for signal in ["INT", "KILL"] {
         let folder = stand(30);
-        let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_seatspan"))
+        let mut child = Command::new(env!("CARGO_BIN_EXE_seatspan"))
             .args(["measure", &path(&folder, "photos"), "--out", &path(&folder, "out"), "--jobs", "1"])
             .args(ENDS)
             .stderr(Stdio::null())
@@ -101,7 +100,7 @@ fn a_run_that_is_killed_goes_on_where_it_was() {
         }
         // Built into the shell: a bare system has no program of that name.
         let sent =
-            std::process::Command::new("sh").args(["-c", &format!("kill -{signal} {}", child.id())]).status();
+            Command::new("sh").args(["-c", &format!("kill -{signal} {}", child.id())]).status();
         assert!(sent.is_ok());
         child.wait().unwrap();
         let first = sheets(&folder.path().join("out"));

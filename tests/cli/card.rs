@@ -1,9 +1,8 @@
 //! `seatspan card` and `seatspan check` as a user meets them.
 
 use std::path::Path;
-use std::process::Output;
+use std::process::{Command, Output};
 
-use assert_cmd::Command;
 use serde_json::Value;
 
 const DEMO: &str = "fixtures/demo/willow.jpg";

@@ -1,8 +1,8 @@
 //! Nothing that is written carries position, serial numbers, names or previews from a photo's EXIF.
 
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
-use assert_cmd::Command;
 use base64::Engine as _;
 use seatspan::sheet;
 

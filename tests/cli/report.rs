@@ -7,8 +7,10 @@ use std::sync::LazyLock;
 
 use crate::run::seatspan;
 use crate::willow::WILLOW;
-use lopdf::content::Content;
-use lopdf::{Document, Object};
+use hayro_syntax::Pdf;
+use hayro_syntax::content::ops::TypedInstruction as Op;
+use hayro_syntax::object::{Dict, Name, Number};
+use hayro_syntax::page::Page;
 use seatspan::numeric::words::{NamedWidth, Part};
 use seatspan::sheet;
 use seatspan::sheet::geometry::edge_lines;
@@ -323,43 +325,45 @@ type Step = [[f64; 2]; 2];
 /// Millimetres in a point: 25.4 / 72 (ISO 32000-1, 8.3.2.3: the default unit is 1/72 in).
 const MM_PER_POINT: f64 = 25.4 / 72.0;
 
-fn numbers(operands: &[Object]) -> Vec<f64> {
-    operands.iter().filter_map(|o| o.as_float().ok().map(f64::from)).collect()
+fn read_pdf(file: &Path) -> Pdf {
+    Pdf::new(std::fs::read(file).unwrap()).unwrap()
 }
 
 /// Every straight step of every page, read by another library, with the matrix of ISO 32000-1, 8.3.4.
-fn steps(pdf: &Path) -> Vec<Vec<Step>> {
-    let document = Document::load(pdf).unwrap();
-    let page = |id| {
-        let content = Content::decode(&document.get_page_content(id)).unwrap();
+fn steps(file: &Path) -> Vec<Vec<Step>> {
+    let page = |page: &Page| {
         let (mut matrix, mut kept) = ([1.0, 0.0, 0.0, 1.0, 0.0, 0.0], Vec::new());
         let (mut pen, mut start, mut steps) = ([0.0; 2], [0.0; 2], Vec::new());
-        for operation in content.operations {
-            let n = numbers(&operation.operands);
-            let at = |m: [f64; 6], x: f64, y: f64| {
+        let mut operations = page.typed_operations();
+        while let Some(operation) = operations.next() {
+            let m = matrix;
+            let at = |x: &Number, y: &Number| {
+                let (x, y) = (x.as_f64(), y.as_f64());
                 [m[0] * x + m[2] * y + m[4], m[1] * x + m[3] * y + m[5]].map(|v| v * MM_PER_POINT)
             };
-            match operation.operator.as_str() {
-                "q" => kept.push(matrix),
-                "Q" => matrix = kept.pop().unwrap(),
-                "cm" => {
-                    let m = matrix;
-                    let row = |a: f64, b: f64| [a * m[0] + b * m[2], a * m[1] + b * m[3]];
-                    let ([a, b], [c, d], [e, f]) = (row(n[0], n[1]), row(n[2], n[3]), row(n[4], n[5]));
+            match operation {
+                Op::SaveState(_) => kept.push(matrix),
+                Op::RestoreState(_) => matrix = kept.pop().unwrap(),
+                Op::Transform(t) => {
+                    let row = |a: &Number, b: &Number| {
+                        let (a, b) = (a.as_f64(), b.as_f64());
+                        [a * m[0] + b * m[2], a * m[1] + b * m[3]]
+                    };
+                    let ([a, b], [c, d], [e, f]) = (row(&t.0, &t.1), row(&t.2, &t.3), row(&t.4, &t.5));
                     matrix = [a, b, c, d, e + m[4], f + m[5]];
                 }
-                "m" => (pen, start) = (at(matrix, n[0], n[1]), at(matrix, n[0], n[1])),
-                "l" => {
-                    steps.push([pen, at(matrix, n[0], n[1])]);
-                    pen = at(matrix, n[0], n[1]);
+                Op::MoveTo(p) => (pen, start) = (at(&p.0, &p.1), at(&p.0, &p.1)),
+                Op::LineTo(p) => {
+                    steps.push([pen, at(&p.0, &p.1)]);
+                    pen = at(&p.0, &p.1);
                 }
-                "h" => steps.push([pen, start]),
+                Op::ClosePath(_) => steps.push([pen, start]),
                 _ => {}
             }
         }
         steps
     };
-    document.get_pages().into_values().map(page).collect()
+    read_pdf(file).pages().iter().map(page).collect()
 }
 
 fn length(step: &Step) -> f64 {
@@ -406,10 +410,11 @@ fn a_pdf_asks_not_to_be_scaled() {
     for more in [&[][..], &["--for", "sale", "--true-scale"]] {
         let (folder, _) = report(&["willow"], more);
         let name = if more.is_empty() { "willow.report.pdf" } else { "willow.sale.pdf" };
-        let document = Document::load(folder.path().join(name)).unwrap();
+        let pdf = read_pdf(&folder.path().join(name));
+        let catalog: Dict = pdf.xref().get(pdf.xref().root_id()).unwrap();
         // ISO 32000-1:2008, table 150.
-        let preferences = document.catalog().unwrap().get(b"ViewerPreferences").unwrap().as_dict().unwrap();
-        assert_eq!(preferences.get(b"PrintScaling").unwrap().as_name().unwrap(), b"None");
+        let preferences: Dict = catalog.get("ViewerPreferences").unwrap();
+        assert_eq!(&*preferences.get::<Name>("PrintScaling").unwrap(), b"None");
     }
 }
 
@@ -417,11 +422,9 @@ fn a_pdf_asks_not_to_be_scaled() {
 fn the_pages_have_the_size_of_the_paper() {
     for (paper, size) in [("a4", [210.0, 297.0]), ("letter", [215.9, 279.4])] {
         let (folder, _) = report(&["willow"], &["--paper", paper]);
-        let document = Document::load(folder.path().join("willow.report.pdf")).unwrap();
-        for id in document.get_pages().into_values() {
-            let page = document.get_dictionary(id).unwrap();
-            let media = numbers(page.get(b"MediaBox").unwrap().as_array().unwrap());
-            for (side, wanted) in [media[2], media[3]].map(|p| p * MM_PER_POINT).iter().zip(size) {
+        for page in read_pdf(&folder.path().join("willow.report.pdf")).pages().iter() {
+            let media = page.media_box();
+            for (side, wanted) in [media.x1, media.y1].map(|p| p * MM_PER_POINT).iter().zip(size) {
                 assert!((side - wanted).abs() < 0.01, "{side} mm");
             }
         }
@@ -494,8 +497,7 @@ fn the_clients_page_is_one_page_with_the_cautions_first() {
     ] {
         assert!(page.contains(part), "{part}");
     }
-    let document = Document::load(folder.path().join("harebell.client.pdf")).unwrap();
-    assert_eq!(document.get_pages().len(), 1);
+    assert_eq!(read_pdf(&folder.path().join("harebell.client.pdf")).pages().len(), 1);
 }
 
 #[test]
@@ -512,14 +514,10 @@ fn a_page_for_a_buyer_has_what_was_entered_by_hand_and_a_code_to_check() {
     assert!(String::from_utf8_lossy(&verified.stdout).contains("Seat at its widest: 236.0"));
     assert_eq!(seatspan(&["report", UNDERSIDE, "--verify", code]).status.code(), Some(1));
     // Every width in whole length, on one landscape page.
-    let document = Document::load(folder.path().join("harebell.sale.pdf")).unwrap();
-    let wide = document.get_pages().into_values().filter(|id| {
-        let media = document.get_dictionary(*id).unwrap().get(b"MediaBox").unwrap().as_array().unwrap();
-        let media = numbers(media);
-        media[2] > media[3]
-    });
-    assert_eq!(wide.count(), 1);
-    let pages = steps(&folder.path().join("harebell.sale.pdf"));
+    let file = folder.path().join("harebell.sale.pdf");
+    let is_wide = |page: &&Page| page.media_box().x1 > page.media_box().y1;
+    assert_eq!(read_pdf(&file).pages().iter().filter(is_wide).count(), 1);
+    let pages = steps(&file);
     for mm in [236.0, 63.0, 224.0, 84.1] {
         assert!(pages.iter().any(|page| has_length(page, mm)), "{mm} mm");
     }

@@ -2,6 +2,7 @@
 
 use std::io::{ErrorKind, Read, Write};
 use std::net::TcpStream;
+use std::process::Command;
 use std::time::Duration;
 
 use super::served::{Desk, demo};
@@ -94,8 +95,7 @@ fn results_equal_those_of_the_command_line_and_a_correction_changes_them() {
     let id = desk.lay("willow.jpg", &demo("willow.jpg"));
     assert_eq!(desk.measured(id)["stage"], "measured");
     let photo = edited(&desk, id, &demo_edits());
-    let line = assert_cmd::Command::cargo_bin("seatspan")
-        .unwrap()
+    let line = Command::new(env!("CARGO_BIN_EXE_seatspan"))
         .arg("measure")
         .args(WILLOW)
         .args(["--json", "--out"])
@@ -241,7 +241,7 @@ fn a_desk_killed_while_saving_leaves_nothing_half_written() {
             }
         });
         std::thread::sleep(std::time::Duration::from_millis(700));
-        std::process::Command::new("kill").args(["-9", &desk.pid().to_string()]).status().unwrap();
+        Command::new("kill").args(["-9", &desk.pid().to_string()]).status().unwrap();
     });
     desk.kill();
     for entry in std::fs::read_dir(desk.folder.path()).unwrap() {
@@ -265,7 +265,7 @@ fn a_closed_desk_removes_its_photos() {
         all.flatten().filter(|e| e.file_name().to_string_lossy().starts_with("seatspan-desk-")).count()
     };
     assert_eq!(temporary(), 1);
-    std::process::Command::new("kill").args(["-INT", &desk.pid().to_string()]).status().unwrap();
+    Command::new("kill").args(["-INT", &desk.pid().to_string()]).status().unwrap();
     let began = std::time::Instant::now();
     while temporary() > 0 && began.elapsed().as_secs() < 10 {
         std::thread::sleep(std::time::Duration::from_millis(50));
@@ -281,7 +281,7 @@ fn pages_to_print_reports_and_the_photo_check() {
         let answered = desk.ask("GET", path, b"");
         assert_eq!(answered.status, 200, "{path}: {}", String::from_utf8_lossy(&answered.body));
         assert!(answered.head.contains(&format!("filename=\"{name}\"")), "{}", answered.head);
-        lopdf::Document::load_mem(&answered.body).unwrap().get_pages().len()
+        hayro_syntax::Pdf::new(answered.body).unwrap().pages().len()
     };
     assert_eq!(pages("/api/card.pdf?paper=letter", "card-sheet-0-letter.pdf"), 1);
     assert_eq!(pages("/api/card.pdf?pattern=strip&copy=2", "card-strip-2-a4.pdf"), 1);

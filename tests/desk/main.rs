@@ -9,5 +9,6 @@ mod served;
 mod shelf_files;
 mod together;
 mod tour;
+mod webdriver;
 #[path = "../common/willow.rs"]
 mod willow;

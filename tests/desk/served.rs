@@ -47,6 +47,20 @@ impl Answered {
     }
 }
 
+/// Sends a raw request to a port of this machine and reads the response until the connection closes.
+pub fn exchange(port: u16, head: &str, body: &[u8]) -> Answered {
+    let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
+    stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
+    // The server may answer and close before it has read everything.
+    let _ = stream.write_all(head.as_bytes()).and_then(|()| stream.write_all(body));
+    let mut bytes = Vec::new();
+    let _ = stream.read_to_end(&mut bytes);
+    let split = bytes.windows(4).position(|w| w == b"\r\n\r\n").map_or(bytes.len(), |i| i + 4);
+    let head = String::from_utf8_lossy(&bytes[..split]).into_owned();
+    let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
+    Answered { status, head, body: bytes[split..].to_vec() }
+}
+
 /// The greeting of an open desk, and its address.
 fn greeted(program: &mut Child, options: &[&str]) -> Option<(String, String)> {
     let mut lines = BufReader::new(program.stdout.take().unwrap()).lines().map_while(Result::ok);
@@ -115,16 +129,7 @@ impl Desk {
 
     /// Sends a raw request and reads the response.
     pub fn raw(&self, head: &str, body: &[u8]) -> Answered {
-        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
-        stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
-        // The desk may answer and close before it has read everything.
-        let _ = stream.write_all(head.as_bytes()).and_then(|()| stream.write_all(body));
-        let mut bytes = Vec::new();
-        let _ = stream.read_to_end(&mut bytes);
-        let split = bytes.windows(4).position(|w| w == b"\r\n\r\n").map_or(bytes.len(), |i| i + 4);
-        let head = String::from_utf8_lossy(&bytes[..split]).into_owned();
-        let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
-        Answered { status, head, body: bytes[split..].to_vec() }
+        exchange(self.port, head, body)
     }
 
     /// Sends a request as the desk's own page does.
