@@ -99,8 +99,7 @@ fn a_run_that_is_killed_goes_on_where_it_was() {
             std::thread::sleep(Duration::from_millis(5));
         }
         // Built into the shell: a bare system has no program of that name.
-        let sent =
-            Command::new("sh").args(["-c", &format!("kill -{signal} {}", child.id())]).status();
+        let sent = Command::new("sh").args(["-c", &format!("kill -{signal} {}", child.id())]).status();
         assert!(sent.is_ok());
         child.wait().unwrap();
         let first = sheets(&folder.path().join("out"));

@@ -365,7 +365,7 @@ fn a_hostile_page_gets_nothing() {
         browser.go(&format!("http://localhost:{there}/"));
         let host = desk.host();
         let script = format!(
-            "const done = arguments[0]; (() => {{ const got = []; \
+            "const done = arguments[0]; (async () => {{ const got = []; \
              for (const [method, path, mode] of [['GET', '/api/photos', 'cors'], ['GET', '/api/photos', 'no-cors'], ['DELETE', '/api/photos/{id}', 'cors'], ['POST', '/api/sample', 'no-cors']]) {{ \
              try {{ const r = await fetch('http://{host}' + path, {{ method, mode, credentials: 'include' }}); got.push((await r.text()).length); }} catch {{ got.push('failed'); }} }} \
              const image = await new Promise((ok) => {{ const i = new Image(); i.onload = () => ok('seen'); i.onerror = () => ok('not seen'); i.src = 'http://{host}/api/photos/{id}/picture?side=64'; }}); \

@@ -47,18 +47,22 @@ impl Answered {
     }
 }
 
-/// Sends a raw request to a port of this machine and reads the response until the connection closes.
-pub fn exchange(port: u16, head: &str, body: &[u8]) -> Answered {
+/// Sends a raw request to a port of this machine and reads the response: as much as its head says, or all until the
+/// connection closes.
+pub fn exchange(port: u16, request: &str, body: &[u8]) -> Answered {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).unwrap();
     stream.set_read_timeout(Some(Duration::from_secs(120))).unwrap();
     // The server may answer and close before it has read everything.
-    let _ = stream.write_all(head.as_bytes()).and_then(|()| stream.write_all(body));
-    let mut bytes = Vec::new();
-    let _ = stream.read_to_end(&mut bytes);
-    let split = bytes.windows(4).position(|w| w == b"\r\n\r\n").map_or(bytes.len(), |i| i + 4);
-    let head = String::from_utf8_lossy(&bytes[..split]).into_owned();
+    let _ = stream.write_all(request.as_bytes()).and_then(|()| stream.write_all(body));
+    let mut stream = BufReader::new(stream);
+    let mut head = String::new();
+    while !head.ends_with("\r\n\r\n") && stream.read_line(&mut head).is_ok_and(|bytes| bytes > 0) {}
     let status = head.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0);
-    Answered { status, head, body: bytes[split..].to_vec() }
+    let length =
+        head.to_lowercase().lines().find_map(|l| l.strip_prefix("content-length:")?.trim().parse().ok());
+    let mut body = Vec::new();
+    let _ = stream.take(length.unwrap_or(u64::MAX)).read_to_end(&mut body);
+    Answered { status, head, body }
 }
 
 /// The greeting of an open desk, and its address.
@@ -163,7 +167,7 @@ impl Desk {
                 return photo;
             }
             assert!(began.elapsed() < Duration::from_secs(240), "still {}", photo["stage"]);
-            std::thread::sleep(Duration::from_millis(100));
+            std::thread::sleep(Duration::from_millis(20));
         }
     }
 }

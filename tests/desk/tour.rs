@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::process::{Command, Stdio};
+use std::sync::LazyLock;
 
 use serde_json::json;
 
@@ -194,7 +195,7 @@ fn every_state_in_pictures() {
     }
 }
 
-/// axe-core, from npm; where it is not available a line says so.
+/// axe-core, from npm.
 fn checker() -> Option<String> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("axe");
     let script = folder.join("node_modules/axe-core/axe.min.js");
@@ -208,34 +209,46 @@ fn checker() -> Option<String> {
             .stderr(Stdio::null())
             .status();
     }
-    let read = std::fs::read_to_string(script).ok();
-    if read.is_none() {
-        println!("skipped: axe-core is not here and npm could not install it");
-    }
-    read
+    std::fs::read_to_string(script).ok()
 }
 
 /// No serious finding in any state, and nothing overflows the window.
+fn is_accessible(window: Window) {
+    // Fetched once, for tests that run side by side.
+    static CHECKER: LazyLock<Option<String>> = LazyLock::new(checker);
+    let Some(checker) = &*CHECKER else {
+        println!("skipped: axe-core is not here and npm could not install it");
+        return;
+    };
+    in_browser(window, |desk, browser| {
+        tour(desk, browser, |state| {
+            let fits = browser.ask("return document.documentElement.scrollWidth <= innerWidth");
+            assert_eq!(fits, true, "{state} overflows a window of {} px", window.width);
+            if state == "report" {
+                // A report runs no script, not even the checker's; it has tests of its own.
+                return;
+            }
+            browser.ask(checker);
+            let script = "const done = arguments[0]; axe.run(document).then((r) => done(r.violations \
+                .filter((v) => v.impact === 'serious' || v.impact === 'critical') \
+                .map((v) => `${v.id}: ${v.nodes[0].html}`)))";
+            let found = browser.ask_later(script);
+            assert_eq!(found, json!([]), "{state}, {} px wide, dark: {}", window.width, window.dark);
+        });
+    });
+}
+
 #[test]
 fn an_accessibility_checker_finds_nothing_serious_in_any_state() {
-    let Some(checker) = checker() else { return };
-    for window in [WIDE, Window { dark: true, ..WIDE }, PHONE] {
-        in_browser(window, |desk, browser| {
-            let check = |state: &str| {
-                let fits = browser.ask("return document.documentElement.scrollWidth <= innerWidth");
-                assert_eq!(fits, true, "{state} overflows a window of {} px", window.width);
-                if state == "report" {
-                    // A report runs no script, not even the checker's; it has tests of its own.
-                    return;
-                }
-                browser.ask(&checker);
-                let script = "const done = arguments[0]; axe.run(document).then((r) => done(r.violations \
-                    .filter((v) => v.impact === 'serious' || v.impact === 'critical') \
-                    .map((v) => `${v.id}: ${v.nodes[0].html}`)))";
-                let found = browser.ask_later(script);
-                assert_eq!(found, json!([]), "{state}, {} px wide, dark: {}", window.width, window.dark);
-            };
-            tour(desk, browser, check);
-        });
-    }
+    is_accessible(WIDE);
+}
+
+#[test]
+fn an_accessibility_checker_finds_nothing_serious_in_the_dark() {
+    is_accessible(Window { dark: true, ..WIDE });
+}
+
+#[test]
+fn an_accessibility_checker_finds_nothing_serious_on_a_phone() {
+    is_accessible(PHONE);
 }

@@ -182,7 +182,7 @@ impl Browser {
                 let page = self.ask("return document.body.innerText");
                 panic!("never: {expression}\n{}", page.as_str().unwrap_or_default());
             }
-            std::thread::sleep(Duration::from_millis(100));
+            std::thread::sleep(Duration::from_millis(20));
         }
     }
 
