@@ -174,7 +174,7 @@ fn fit_over_cards(found: &FoundCards, prior: &LensPrior) -> Result<CameraFit, Re
         return Err(Refusal::new(
             RefusalCode::TooOblique,
             format!("the card is seen too much from the side ({tilt:.0} degrees), or too small"),
-            "photograph again from straight above the saddle",
+            "photograph again from nearer to straight above, some 25 degrees off at most",
         ));
     }
     Ok(fit)

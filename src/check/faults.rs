@@ -61,8 +61,10 @@ fn costly(code: &str, text: impl Into<String>, hint: &str, cost_mm: Option<f64>)
 
 fn oblique(view: &PhotoView, cost: Option<f64>) -> Option<Reason> {
     let tilt = view.camera.pose.tilt_deg();
-    let text = format!("the photo was taken from the side ({tilt:.0} degrees off straight above)");
-    costly("too-oblique", text, "hold the phone flat, straight above the saddle", cost)
+    let text = format!("alone, a photo from the side is less exact ({tilt:.0} degrees off straight above)");
+    let hint = "take one from above and one from the other side as well, without moving saddle or card, and measure them \
+                together";
+    costly("too-oblique", text, hint, cost)
 }
 
 fn near(photo: &Photo, view: &PhotoView, cost: &dyn Fn(Option<PhotoView>) -> Option<f64>) -> Option<Reason> {

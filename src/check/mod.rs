@@ -147,7 +147,7 @@ fn too_far_off() -> Refusal {
     Refusal::new(
         crate::refusal::RefusalCode::PoseFailed,
         "the middle of the photo does not lie on the card's plane",
-        "photograph again from straight above, with saddle and card in the middle of the picture",
+        "photograph again from nearer to straight above, with saddle and card in the middle of the picture",
     )
 }
 

@@ -30,7 +30,7 @@ const SECOND_PHOTO: &str = "measure from a second photo from another place, or w
 fn remedy_in_photo(influence: Influence) -> &'static str {
     match influence {
         Influence::Height => {
-            "measure the height of the edges over the card with a ruler at more places, or lay the card at their height"
+            "photograph it from the rider's left and right as well, or measure the heights of the edges with a ruler at more places"
         }
         Influence::TagCorners | Influence::CardBend | Influence::PrincipalPoint => {
             "lay a larger, flat card closer to the saddle and hold the phone still"
@@ -49,10 +49,10 @@ fn remedy_in_photo(influence: Influence) -> &'static str {
         }
         Influence::PrintScale => "check the printed card with a steel ruler, and print it again if it is off",
         Influence::CardTilt => {
-            "level card and saddle with a spirit level, and photograph from straight above"
+            "level card and saddle with a spirit level, and photograph from the rider's left and right"
         }
         Influence::SaddleRoll => {
-            "turn the saddle on its stand until both sides are equally high, and photograph from straight above"
+            "turn the saddle on its stand until both sides are equally high, and photograph from the rider's left and right"
         }
         Influence::HiddenStretch => "clear the edge there, or light it more evenly, and photograph again",
         Influence::UnevenHalves => {

@@ -59,6 +59,6 @@ fn not_found() -> Refusal {
     Refusal::new(
         RefusalCode::EdgesNotFound,
         "the edges of the channel could not be traced",
-        "photograph the saddle's underside from straight above, with the channel free",
+        "photograph the saddle's underside from above, with the channel free",
     )
 }

@@ -152,8 +152,8 @@ const STEPS: [&str; 6] = [
     "Check with a ruler: the bar is 150 mm long, and a bank card just fills this frame.",
     "Glue the sheet to something flat and stiff.",
     "Lay it level beside the saddle, as high as the edges of the seat, its black squares free.",
-    "Photograph from straight above, from as far as practical; zoom in instead of stepping closer.",
-    "The whole saddle and the whole card are in the picture, sharp and in even light.",
+    "Photograph from above, from the rider’s left and right, some 25° from upright; move nothing. Stand back and zoom in.",
+    "The whole saddle and the whole card are in each photo, sharp and in even light.",
 ];
 
 fn draw_steps(card: &mut Canvas, [x, mut y]: Point, width_mm: f64) {

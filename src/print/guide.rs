@@ -1,13 +1,14 @@
 //! The one-page guide for clients: print, check, place, photograph, send. Plain words and drawings.
 
-use super::sketch::{self, SEAT_TOP_CM, Sketch};
+use super::sketch::{self, Sketch};
 use super::{black, letters};
 use crate::canvas::{Anchor, Canvas, Paper, Point, TextStyle};
 
 const MARGIN_MM: f64 = 14.0;
 const TEXT: TextStyle = letters(3.25);
 const HEADING: TextStyle = letters(4.6);
-const SMALL: TextStyle = letters(2.7);
+/// Angle of the two photos from the sides, degrees from upright.
+const SIDE_DEG: f64 = 25.0;
 /// Heights of the four rows on the lower of both papers (US Letter), mm. A4 has more, which goes between them.
 const ROWS_MM: [f64; 4] = [45.0, 63.0, 69.0, 48.0];
 const HEAD_MM: f64 = 29.0;
@@ -87,24 +88,20 @@ fn place(row: &mut Canvas) {
 }
 
 fn photograph(row: &mut Canvas) {
-    let from = heading(row, 0.0, 4, "Photograph");
+    let from = heading(row, 0.0, 4, "Take three photos");
     let texts = [
-        "Hold the phone flat, straight above the saddle. Stand on something firm.",
-        "Stay as far away as practical, and zoom in until saddle and card fill the picture.",
-        "The whole saddle and the whole card must be in it, sharp, without glare.",
-        "Take three photos without moving saddle or card. Then do the same with the saddle upside down, if you were asked to.",
+        "Take them one after the other, without moving saddle or card: from above, from the rider’s left and from the rider’s right.",
+        "Stay 1.5 m away or more, and zoom in until saddle and card fill the picture. Stand on something firm for the photo from above.",
+        "The whole saddle and the whole card must be in each, sharp, without glare.",
+        "Then do the same with the saddle upside down, if you were asked to.",
     ];
-    paragraphs(row, from, 62.0, &texts);
-    let mut right = Sketch::new(row, [86.0, 62.0], 0.33);
-    right.saddle_and_card_from_behind(24.0);
-    right.phone_with_view([18.0, 152.0], 0.0);
-    right.distance(18.0, [SEAT_TOP_CM, 148.0], ["1.5 m", "or more"]);
-    right.right_mark([40.0, 152.0]);
-    let mut tilted = Sketch::new(row, [126.0, 62.0], 0.33);
-    tilted.saddle_and_card_from_behind(24.0);
-    tilted.phone_with_view([-22.0, 128.0], 22.0);
-    tilted.wrong_mark([0.0, 148.0]);
-    row.text([128.97, 14.15], Anchor::Start, "from the side", SMALL);
+    paragraphs(row, from, 60.0, &texts);
+    let mut places = Sketch::new(row, [103.0, 66.0], 0.37);
+    places.saddle_and_card_from_behind(24.0);
+    for (side, words) in [(-1.0, "from the left"), (0.0, "from above"), (1.0, "from the right")] {
+        places.phone(side * SIDE_DEG, words);
+    }
+    places.angle(SIDE_DEG);
     let x = row.width_mm - 17.0;
     let mut whole = Sketch::new(row, [x, 20.0], 0.38);
     whole.saddle_from_above([-17.0, 0.0]);
@@ -123,7 +120,7 @@ fn send_and_note(row: &mut Canvas) {
     let from = heading(row, 0.0, 5, "Send");
     let texts = [
         "Send the photos as files (by e-mail or a link), as the phone made them: not cropped, not edited, no screenshots, not through a messenger that makes them smaller.",
-        "Write down how high the edges of the seat lie over the card, in front, in the middle and behind, if you could measure it.",
+        "If you could take only one photo, write down how high the edges of the seat lie over the card, in front, in the middle and behind.",
     ];
     paragraphs(row, from, half - 6.0, &texts);
     let right = half + 4.0;

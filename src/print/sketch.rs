@@ -35,10 +35,9 @@ const SEAT_HALF_CM: [[f64; 2]; 9] = [
 ];
 /// Height of the seat's edges over the floor in the view from behind, cm.
 const EDGE_CM: f64 = 62.0;
-/// The top of the seat in the view from behind, cm.
-pub const SEAT_TOP_CM: f64 = EDGE_CM + 7.5;
-/// Half the angle of view of a drawn phone, degrees.
-const HALF_VIEW_DEG: f64 = 27.0;
+/// Distance of a drawn phone and of an angle's arc from the middle between the seat's edges, cm.
+const PHONE_CM: f64 = 92.0;
+const ARC_CM: f64 = 52.0;
 
 impl<'a> Sketch<'a> {
     /// A sketch on a canvas.
@@ -142,35 +141,34 @@ impl<'a> Sketch<'a> {
         self.line(&[[from, EDGE_CM], [to, EDGE_CM]], Stroke { dash_mm: &[1.6, 1.0], ..FINE });
     }
 
-    /// A phone seen from its side, turned from level (degrees anticlockwise), with the borders of its view down to the
-    /// seat's edges.
-    pub fn phone_with_view(&mut self, [x, y]: [f64; 2], turn_deg: f64) {
+    /// A phone seen from its edge, turned from upright over the saddle (degrees to the right), its line of sight, and words
+    /// beside it.
+    pub fn phone(&mut self, turn_deg: f64, words: &str) {
         let (sin, cos) = turn_deg.to_radians().sin_cos();
-        let place = |[u, v]: [f64; 2]| [x + u * cos - v * sin, y + u * sin + v * cos];
-        for side in [-1.0, 1.0] {
-            let slant = (turn_deg + side * HALF_VIEW_DEG).to_radians().tan();
-            let from = place([0.0, -1.0]);
-            let to = [from[0] + slant * (from[1] - EDGE_CM), EDGE_CM];
-            self.line(&[from, to], Stroke { dash_mm: &[1.0, 1.0], ..FINE });
-        }
-        let [body, lens] = [[-8.0, 8.0, -0.9, 0.9], [-1.5, 1.5, -1.7, -0.8]]
-            .map(|[l, r, low, high]| [[l, low], [r, low], [r, high], [l, high]].map(place));
+        // Across the line of sight and along it, from the saddle's middle.
+        let place = |[u, v]: [f64; 2]| [u * cos + v * sin, EDGE_CM - u * sin + v * cos];
+        let sight = [place([0.0, PHONE_CM - 2.0]), place([0.0, 12.0])];
+        self.line(&sight, Stroke { dash_mm: &[1.0, 1.0], ..FINE });
+        let [body, lens] = [[-8.0, 8.0, -0.9, 0.9], [-1.5, 1.5, -1.7, -0.8]].map(|[l, r, low, high]| {
+            [[l, low], [r, low], [r, high], [l, high]].map(|[u, v]| place([u, PHONE_CM + v]))
+        });
         self.polygon(&body, BLACK, None);
         self.polygon(&lens, BLACK, None);
+        let [x, y] = place([0.0, PHONE_CM]);
+        self.words([x + 30.0 * turn_deg.signum() * f64::from(turn_deg != 0.0), y + 5.0], words);
     }
 
-    /// An upright line with a head at each end, broken for two words in its middle.
-    pub fn distance(&mut self, x: f64, [low, high]: [f64; 2], words: [&str; 2]) {
-        let middle = (low + high) / 2.0;
-        // Of the sketch, for 1.9 by 1.4 mm on the canvas.
-        let [long, half] = [1.9, 0.7].map(|mm| mm / self.mm_per_cm);
-        for (tip, towards) in [(low, 1.0), (high, -1.0)] {
-            self.line(&[[x, tip], [x, middle - 13.0 * towards]], FINE);
-            let foot = tip + towards * long;
-            self.polygon(&[[x, tip], [x - half, foot], [x + half, foot]], BLACK, None);
+    /// Arcs to either side of upright over the saddle, with their angle.
+    pub fn angle(&mut self, deg: f64) {
+        let place = |deg: f64, r: f64| {
+            let (sin, cos) = deg.to_radians().sin_cos();
+            [r * sin, EDGE_CM + r * cos]
+        };
+        let arc: Vec<[f64; 2]> = (-10..=10).map(|i| place(deg * f64::from(i) / 10.0, ARC_CM)).collect();
+        self.line(&arc, FINE);
+        for side in [-0.5, 0.5] {
+            self.words(place(side * deg, ARC_CM + 4.0), &format!("{deg:.0}°"));
         }
-        self.words([x, middle - 10.5], words[1]);
-        self.words([x, middle + 1.5], words[0]);
     }
 
     /// The border of a photo around the origin, with white over what is beside it.

@@ -88,7 +88,11 @@ fn lift_unknown(found: &Found, request: &Request, view: View) -> Option<Warning>
                  uncertainty allows for some centimetres",
                 missing.iter().map(|part| part.as_str()).collect::<Vec<_>>().join(" and ")
             ),
-            format!("measure with a ruler and a straight-edge at five places and {}", give_heights(*part)),
+            format!(
+                "measure it together with photos from the rider's left and right, or measure with a ruler and a straight-edge \
+                 at five places and {}",
+                give_heights(*part)
+            ),
         )
     })
 }

@@ -21,17 +21,19 @@ pub fn printed_at(card: &Card) -> String {
 pub fn better(influence: Influence) -> &'static str {
     match influence {
         Influence::TagCorners => "fill the photo with saddle and card, sharp and in good light",
-        Influence::Height => "measure the heights at more places, or lay the card at the height of the edges",
+        Influence::Height => {
+            "photograph from the rider's left and right, or lay the card at the height of the edges"
+        }
         Influence::EdgeLocalisation => "use more and softer light, and a plain floor",
         Influence::CompetingBoundaries => "avoid shadows beside the edge, and cover what looks like an edge",
         Influence::MidlineDirection | Influence::StationPosition => {
             "mark the two ends of the midline more precisely"
         }
         Influence::CardTilt => {
-            "level the card with a spirit level, close to the saddle, and photograph from straight above"
+            "level the card with a spirit level, close to the saddle, and photograph from the rider's left and right"
         }
         Influence::SaddleRoll => {
-            "turn the saddle on its stand until both sides are at one height, and photograph from straight above"
+            "turn the saddle on its stand until both sides are at one height, and photograph from the rider's left and right"
         }
         Influence::PrintScale => "print the card at 100 %, and measure its bar with a steel ruler",
         Influence::HiddenStretch => "remove what covers the edge, or light it more evenly",
