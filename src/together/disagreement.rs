@@ -1,7 +1,5 @@
 //! What differs between photos that contradict each other.
 
-use nalgebra::Vector2;
-
 use crate::instruction::LOOK_AT_OVERLAY;
 use crate::numeric::frame::PhotoPoint;
 use crate::outline::bisect::half_widths_mm;
@@ -35,23 +33,25 @@ pub(super) enum Difference {
 impl Difference {
     /// How one photo differs from another, whatever the heights of the edges. `None` where the other has no midline.
     pub fn of(photo: &Traced, other: &Traced) -> Option<Self> {
+        let [shape, others] = [Shape::of(photo)?, Shape::of(other)?];
+        if (shape.length_mm - others.length_mm).abs() > END_APART_MM {
+            return Some(Self::Saddle);
+        }
         let (ends, other_ends) = (photo.midline_ends_px()?, other.midline_ends_px()?);
-        let end = |i: usize| End::of([(photo, ends[i]), (other, other_ends[i])]);
-        let (front, rear) = (end(0)?, end(1)?);
-        let length_mm = |i: usize| (rear.in_photos_mm[i] - front.in_photos_mm[i]).norm();
-        if (length_mm(0) - length_mm(1)).abs() > END_APART_MM {
-            return Some(Self::Saddle);
-        }
-        let lift = LiftProfile::measured(vec![(0.0, front.height_mm), (1.0, rear.height_mm)])?;
-        let [widths, others] = [photo, other].map(|traced| widths_mm(traced, &lift));
-        let mut apart: Vec<f64> =
-            widths.iter().zip(&others).filter_map(|(a, b)| Some((a.as_ref()? - b.as_ref()?).abs())).collect();
+        let apart_mm = |i: usize| least_apart_mm([(photo, ends[i]), (other, other_ends[i])]);
+        let moved = apart_mm(0)?.max(apart_mm(1)?) > END_APART_MM;
+        let mut apart: Vec<f64> = shape
+            .widths_mm
+            .iter()
+            .zip(&others.widths_mm)
+            .filter_map(|(a, b)| Some((a.as_ref()? - b.as_ref()?).abs()))
+            .collect();
         apart.sort_by(f64::total_cmp);
-        // All of them, as one wrong line changes some.
-        if apart.first().is_some_and(|least| *least > WIDTH_APART_MM) {
+        // In one place all of them must differ, as a wrong line changes some.
+        let decides = if moved { apart.get(apart.len() / 2) } else { apart.first() };
+        if decides.is_some_and(|mm| *mm > WIDTH_APART_MM) {
             return Some(Self::Saddle);
         }
-        let moved = front.apart_mm().max(rear.apart_mm()) > END_APART_MM;
         Some(if moved { Self::Place } else { Self::Edge })
     }
 
@@ -89,38 +89,32 @@ impl Difference {
     }
 }
 
-/// An end of the midline in two photos, at the height at which they show it nearest together.
-struct End {
-    in_photos_mm: [Vector2<f64>; 2],
-    height_mm: f64,
-}
-
-impl End {
-    fn of(seen: [(&Traced, PhotoPoint); 2]) -> Option<Self> {
-        let [lowest, highest] = HEIGHTS_MM;
-        let at = |i: usize| {
-            let height_mm = lowest + (highest - lowest) * i as f64 / (HEIGHTS - 1) as f64;
-            let shown = |(traced, pixel): (&Traced, PhotoPoint)| {
-                Some(traced.located.fit.camera.card_from_photo(pixel, height_mm)?.horizontal())
-            };
-            Some(Self { in_photos_mm: [shown(seen[0])?, shown(seen[1])?], height_mm })
+/// Distance between an end of the midline in two photos, at the height at which they show it nearest together, mm.
+fn least_apart_mm(seen: [(&Traced, PhotoPoint); 2]) -> Option<f64> {
+    let [lowest, highest] = HEIGHTS_MM;
+    let at = |i: usize| {
+        let height_mm = lowest + (highest - lowest) * i as f64 / (HEIGHTS - 1) as f64;
+        let shown = |(traced, pixel): (&Traced, PhotoPoint)| {
+            Some(traced.located.fit.camera.card_from_photo(pixel, height_mm)?.horizontal())
         };
-        (0..HEIGHTS).filter_map(at).min_by(|a, b| a.apart_mm().total_cmp(&b.apart_mm()))
-    }
-
-    fn apart_mm(&self) -> f64 {
-        (self.in_photos_mm[0] - self.in_photos_mm[1]).norm()
-    }
+        Some((shown(seen[0])? - shown(seen[1])?).norm())
+    };
+    (0..HEIGHTS).filter_map(at).min_by(f64::total_cmp)
 }
 
-/// A photo's widths at the stations, its edges at a lift.
-fn widths_mm(traced: &Traced, lift: &LiftProfile) -> [Option<f64>; STATIONS.len()] {
-    let (camera, seat) = (&traced.located.fit.camera, &traced.outline.seat);
-    let Some(midline) = midline_at_lift(camera, &traced.midline, seat, &traced.seat_lift, lift) else {
-        return [None; STATIONS.len()];
-    };
-    let sides = edges_in_horizontal(camera, &midline, lift, seat);
-    STATIONS.map(|station| {
-        half_widths_mm(&midline, &sides, station).map(|[left, right]| left.abs() + right.abs())
-    })
+/// A saddle's length and its widths at the stations, in the card's plane.
+struct Shape {
+    length_mm: f64,
+    widths_mm: [Option<f64>; STATIONS.len()],
+}
+
+impl Shape {
+    fn of(traced: &Traced) -> Option<Self> {
+        let (camera, seat, lift) = (&traced.located.fit.camera, &traced.outline.seat, LiftProfile::unknown());
+        let midline = midline_at_lift(camera, &traced.midline, seat, &traced.seat_lift, &lift)?;
+        let sides = edges_in_horizontal(camera, &midline, &lift, seat);
+        let width =
+            |station| half_widths_mm(&midline, &sides, station).map(|[left, right]| left.abs() + right.abs());
+        Some(Self { length_mm: midline.length_mm(), widths_mm: STATIONS.map(width) })
+    }
 }
