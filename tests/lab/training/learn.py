@@ -6,8 +6,8 @@ Usage: learn.py KIND SECONDS WEIGHTS FOLDER[:SHARE] [FOLDER[:SHARE] ...] [--from
 KIND is places, form, channel_form, rim or channel_rim. The networks and their pictures are described in src/outline/network.
 A batch takes from each folder its share. Every tenth seed is validation data: the second figure that is printed is the
 mean loss on those. Pictures are augmented as leathers, floors, cameras and light vary. Everything runs on the
-accelerator, so that a step costs milliseconds; the learning rate follows the time that is left. WEIGHTS, an
-exponential average over the last steps, is written at the end as `src/outline/network/net.rs` reads it.
+accelerator, so that a step costs milliseconds; the learning rate follows the time that is left. WEIGHTS is an exponential
+average over the last steps, where its validation loss was least, as `src/outline/network/net.rs` reads it.
 """
 
 import argparse
@@ -28,6 +28,7 @@ RIM_ROWS, MOST_RIM_ROWS = 128, 336
 PLACES_CELLS, PLACES_CROP = 240, 176
 COLUMN_MM = {"form": 1.25, "channel_form": 1.25, "rim": 0.4, "channel_rim": 0.4}
 MOST_SHIFT = {"form": 6, "channel_form": 6, "rim": 30, "channel_rim": 30}  # columns
+MOST_BEND = 8  # columns
 TARGET_WIDTH = 0.6  # columns: standard deviation of the target's distribution about the truth
 PEAK_CELLS = 1.5  # the same of an end in the view from above
 MOST_RATE, LEAST_RATE, WARM_UP = 1.2e-3, 1e-5, 0.05
@@ -204,6 +205,39 @@ def recoloured_edges(d, pictures, edges, column_mm, chance):
     return out, blur
 
 
+def from_columns(picture, source):
+    """The picture's values at fractional columns (batch, rows, columns), clamped to the picture."""
+    source = jnp.clip(source, 0, picture.shape[2] - 1.001)
+    low = jnp.floor(source).astype(int)
+    at = lambda i: jnp.take_along_axis(picture, i[..., None], axis=2)
+    part = (source - low)[..., None]
+    return at(low) * (1 - part) + at(low + 1) * part
+
+
+def borrowed_bodies(d, pictures, edges, column_mm):
+    """Samples of samples: beyond the edge another sample, with its own edge there or some way further out, as of a lower body;
+    inside, some way off the edge, the inside of another, as of an inset."""
+    rows, columns = pictures.shape[1:3]
+    at = jnp.arange(columns, dtype=jnp.float32)[None, None]
+    out = pictures
+    for side, edge in enumerate(edges):
+        own = out[..., side * COLOURS:(side + 1) * COLOURS]
+        for outwards, chance, least_mm, most_mm in ((1, 0.35, 2, 28), (-1, 0.12, 6, 40)):
+            donors = jax.random.randint(d.next(), (), 1, d.batch)
+            theirs, their_edge = jnp.roll(own, donors, 0), jnp.roll(edge, donors, 0)
+            apart_mm = d.u(least_mm, most_mm)[:, None] * (0.4 + 0.6 * smooth_curve(d, rows))
+            on_edge = d.chance(0.4 if outwards > 0 else 0.0)[:, None]
+            apart = outwards * jnp.where(on_edge, 0.0, apart_mm) / column_mm
+            # Their edge comes to where ours is, or so far beyond or inside of it.
+            source = their_edge[..., None] + at - (edge + apart)[..., None]
+            seen = jnp.isfinite(source) & wide(d.chance(chance))
+            begins = edge if outwards > 0 else edge + apart
+            part = step(outwards * (at - jnp.where(jnp.isfinite(begins), begins, 0.0)[..., None]), 0.4) * seen
+            own = own + part[..., None] * (from_columns(theirs, jnp.where(seen, source, 0.0)) - own)
+        out = out.at[..., side * COLOURS:(side + 1) * COLOURS].set(own)
+    return out
+
+
 def edge_batch(key, kind, data, share, vary):
     """A batch of rows with the column of the edge and whether each counts."""
     key, own = jax.random.split(key)
@@ -225,17 +259,17 @@ def edge_batch(key, kind, data, share, vary):
         return picture, columns, counted
     d = Draws(key, picture.shape[0])
     edges = [columns, other[..., 0]] if "form" in kind else [columns]
+    picture = borrowed_bodies(d, picture, edges, COLUMN_MM[kind])
     picture, blur = recoloured_edges(d, picture, edges, COLUMN_MM[kind], 0.5)
     if "rim" in kind:  # a blurred band is one of a coarser photo
         mm_per_px = jnp.sqrt(4.0 ** picture[..., -1] + wide(jnp.where(blur > 0.1, (COLUMN_MM[kind] * 1.5 * blur) ** 2, 0.0)))
         picture = picture.at[..., -1].set(0.5 * jnp.log2(mm_per_px))
-    # A band's middle says nothing of where the edge is, a chart's little.
-    off = jax.random.randint(d.next(), (d.batch,), -MOST_SHIFT[kind], MOST_SHIFT[kind] + 1)
+    # A band's middle says nothing of where the edge is, a chart's little; edges bend.
+    off = MOST_SHIFT[kind] * d.u(-1, 1)[:, None] + MOST_BEND * d.u(0, 1)[:, None] * (smooth_curve(d, picture.shape[1]) - 0.5)
     width, colours = picture.shape[2], len(edges) * COLOURS
-    source = jnp.clip(jnp.arange(width)[None] - off[:, None], 0, width - 1)
-    moved = jnp.take_along_axis(picture[..., :colours], source[:, None, :, None], axis=2)
+    moved = from_columns(picture[..., :colours], jnp.arange(width)[None, None] - off[..., None])
     picture = jnp.concatenate([moved, picture[..., colours:]], -1)
-    columns = columns + off[:, None]
+    columns = columns + off
     counted = counted & ~((columns < 0) | (columns > width - 1))
     if "rim" in kind:
         turn = d.chance(0.5)
@@ -461,7 +495,7 @@ def main():
         return jax.lax.map(lambda key: loss(weights, *batch(key, data, False)), keys).mean()
 
     key, steps, recent, last = jax.random.PRNGKey(3), 0, [], time.time()
-    compiled = None
+    compiled, least = None, np.inf
     while True:
         part = 0.0 if compiled is None else (time.time() - compiled) / (a.seconds - (compiled - begun))
         if part >= 1:
@@ -474,16 +508,16 @@ def main():
         if compiled is None:
             value.block_until_ready()
             compiled = time.time()
-        if time.time() - last > 20:
-            last = time.time()
-            print(f"{kind} {steps}: {np.mean([float(v) for v in recent]):.3f}, validation {float(judge(weights, validation)):.3f}, "
-                  f"averaged {float(judge(average, validation)):.3f}, {time.time() - begun:.0f} s", flush=True)
+        if time.time() - last > 10:
+            last, judged = time.time(), float(judge(average, validation))
+            print(f"{kind} {steps}: {np.mean([float(v) for v in recent]):.3f}, validation {judged:.3f}, {last - begun:.0f} s", flush=True)
             recent = []
-            pathlib.Path(a.weights).write_bytes(stored(jax.tree.map(np.asarray, average)))
+            if judged < least:
+                least = judged
+                pathlib.Path(a.weights).write_bytes(stored(jax.tree.map(np.asarray, average)))
         elif len(recent) % 4 == 0:
             recent[-1].block_until_ready()
-    pathlib.Path(a.weights).write_bytes(stored(jax.tree.map(np.asarray, average)))
-    print(f"{kind}: {steps} steps, validation {float(judge(average, validation)):.3f}", flush=True)
+    print(f"{kind}: {steps} steps, least validation loss {least:.3f}", flush=True)
 
 
 if __name__ == "__main__":

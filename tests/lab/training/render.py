@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
 """Renders photos with exact truth to train on: several photos of each random saddle.
 
-Usage: render.py GENERATOR FIRST COUNT OUT [--views N] [--others] [--held-out] [--workers N] [--seconds S] [--spp N]
+Usage: render.py GENERATOR FIRST COUNT OUT [--views N] [--others] [--held-out] [--sets] [--workers N] [--seconds S] [--spp N]
 
 GENERATOR is the folder of the path-traced generator (`random_specs.py` and what it needs). Scene i is `random_specs.spec(i)`, or
 `other(i)` with --others: a photo without a saddle. Building a scene takes longer than rendering it, so each is
 photographed N times: with its own camera, and with those of other specs. The truth files say which points of the edges
 something hides, by rays from the camera. `variety.py` widens the generator's draws. Families that are kept for
 examination (HELD_OUT, and the forms of variety.UNSEEN_FORMS) are passed over; with --held-out only those are rendered.
+With --sets a scene is photographed as clients are asked to: from the rider's left, from the right, from above.
 """
 import argparse
 import multiprocessing as mp
@@ -160,10 +161,11 @@ def work(job):
         work.ready, work.build, work.truth = True, SC.build, TR.truth
     draw = random_specs.other if a.others else random_specs.spec
     size = SIZES[i % len(SIZES)]
-    spec = draw(i, size, prefix="n" if a.others else "r")
+    specs = random_specs.photo_set(i, a.views, size) if a.sets else [draw(i, size, prefix="n" if a.others else "r")]
+    spec = specs[0]
     if a.held_out and spec["view"] == "top" and i % 2:
         spec["saddle_kw"]["unseen"] = list(variety.UNSEEN_FORMS)[i // 2 % len(variety.UNSEEN_FORMS)]
-    if is_held_out(spec) != a.held_out or os.path.exists(os.path.join(a.out, spec["name"] + "-a.truth.json")):
+    if not a.sets and is_held_out(spec) != a.held_out or os.path.exists(os.path.join(a.out, spec.get("pair", spec["name"]) + "-a.truth.json")):
         return 0
     rng = work.vary(spec, i)
     try:
@@ -179,16 +181,18 @@ def work(job):
         want = wanted(SC, textures, spec, saddle, place)
         done = 0
         for view in range(a.views):
-            one = json.loads(json.dumps(spec))
+            one = json.loads(json.dumps(specs[view if a.sets else 0]))
             camera = own
-            if view:
+            if a.sets and view:
+                camera = aimed(SC, one, want.copy())
+            elif view:
                 other = draw(5_000_000 + 10 * i + view, SIZES[(i + view) % len(SIZES)])
                 for key in CAMERA_KEYS:
                     one.pop(key, None)
                     if key in other:
                         one[key] = json.loads(json.dumps(other[key]))
                 camera = aimed(SC, one, want.copy())
-            one["name"] = f"{spec['name']}-{'abcdef'[view]}"
+            one["name"] = f"{spec.get('pair', spec['name'])}-{'abcdef'[view]}"
             one["seed"] += 17 * view
 
             def render(_built, cam, spp, seed=0, **_):
@@ -237,6 +241,7 @@ if __name__ == "__main__":
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ap.add_argument("generator"); ap.add_argument("first", type=int); ap.add_argument("count", type=int); ap.add_argument("out")
     ap.add_argument("--views", type=int, default=3); ap.add_argument("--others", action="store_true"); ap.add_argument("--held-out", action="store_true")
+    ap.add_argument("--sets", action="store_true")
     ap.add_argument("--workers", type=int, default=os.cpu_count()); ap.add_argument("--seconds", type=float, default=1e9)
     ap.add_argument("--spp", type=int, default=16); ap.add_argument("--log", default="/dev/shm/render-log")
     a = ap.parse_args()
