@@ -5,7 +5,7 @@ use crate::numeric::frame::PhotoPoint;
 use crate::outline::bisect::half_widths_mm;
 use crate::outline::find::{edges_in_horizontal, midline_at_lift};
 use crate::outline::lift::LiftProfile;
-use crate::pipeline::Traced;
+use crate::pipeline::{Request, Traced};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// An end of one midline is found to some millimetres in each photo: further apart are two places, or two lengths.
@@ -31,8 +31,13 @@ pub(super) enum Difference {
 }
 
 impl Difference {
-    /// How one photo differs from another, whatever the heights of the edges. `None` where the other has no midline.
+    /// How one photo differs from another, whatever the heights of the edges. `None` where one has no midline, or halves that
+    /// do not match: its lines show neither shape nor place.
     pub fn of(photo: &Traced, other: &Traced) -> Option<Self> {
+        let matches = |traced: &Traced| traced.clone().measure_as_traced(&Request::default()).is_ok();
+        if ![photo, other].into_iter().all(matches) {
+            return None;
+        }
         let [shape, others] = [Shape::of(photo)?, Shape::of(other)?];
         if (shape.length_mm - others.length_mm).abs() > END_APART_MM {
             return Some(Self::Saddle);
@@ -62,7 +67,7 @@ impl Difference {
                 ("it shows another saddle than the other photos", "measure photos of one saddle together")
             }
             Self::Place => (
-                "the saddle lies elsewhere beside the card than in the other photos: saddle or card was moved",
+                "the saddle is elsewhere beside the card than in the other photos: saddle or card was moved",
                 "leave saddle and card in place between the photos",
             ),
             Self::Edge => {
