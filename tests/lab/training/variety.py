@@ -115,6 +115,16 @@ def things_on_the_saddle(rng, spec):
         spec["hand_on"] = (U(0.1, 0.9), int(rng.choice([-1, 1])), U(-35, 25))
 
 
+def one_leather(rng, spec):
+    """Seat, cord and everything below of one leather, as on many saddles of one colour."""
+    if spec.get("colors") and chance(rng, 0.2):
+        for part in ("flap", "panel", "welt", "insert", "thread"):
+            spec["colors"][part] = spec["colors"]["seat"]
+        if chance(rng, 0.5):
+            for part in ("flap", "panel", "insert"):
+                spec["finish"][part] = spec["finish"]["seat"]
+
+
 def widen(forms, scene):
     """Makes the generator draw varied forms. Returns what varies a spec and the generator's colours before a scene is built."""
     forms.top_params, forms.under_params = top_params(forms.top_params, forms.TOP), under_params(forms.under_params)
@@ -125,5 +135,6 @@ def widen(forms, scene):
         scene.COL.update(leathers(rng, colours))
         if spec.get("saddle", True):
             things_on_the_saddle(rng, spec)
+            one_leather(rng, spec)
         return rng
     return vary
