@@ -87,9 +87,9 @@ fn probabilities_of_a_row_add_up_to_one() {
 #[test]
 fn weights_of_another_length_are_not_read() {
     let right = include_bytes!("../../src/outline/network/form.weights");
-    assert!(EdgeNets::read(FORM_CHANNELS, &[(1.0, RENDERED, right)]).is_some());
+    assert!(EdgeNets::read(FORM_CHANNELS, &[(RENDERED, right)]).is_some());
     let longer = [&right[..], &[0, 0]].concat();
     for wrong in [&right[..0], &right[2..], &longer] {
-        assert!(EdgeNets::read(FORM_CHANNELS, &[(1.0, RENDERED, wrong)]).is_none(), "{} bytes", wrong.len());
+        assert!(EdgeNets::read(FORM_CHANNELS, &[(RENDERED, wrong)]).is_none(), "{} bytes", wrong.len());
     }
 }

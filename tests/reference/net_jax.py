@@ -21,9 +21,8 @@ import learn  # noqa: E402
 ROWS, COLUMNS = 48, 128
 WEIGHTS = HERE.parents[1] / "src/outline/network"
 RENDERED, DRAWN = learn.CHANNELS, [8, 16, 20, 24, 24]
-FORM = [(0.5, "", RENDERED), (0.5, "_borrowed", RENDERED)]
-RIM = [(0.25, "", RENDERED), (0.25, "_borrowed", RENDERED), (0.5, "_drawn", DRAWN)]
-NETS = {"form": (8, FORM), "channel_form": (8, FORM), "rim": (5, RIM), "channel_rim": (5, RIM)}
+NETS = {name: (inputs, [(name, RENDERED), (name + "_borrowed", RENDERED)] + ([(name + "_drawn", DRAWN)] if "rim" in name else []))
+        for name, inputs in (("form", 8), ("channel_form", 8), ("rim", 5), ("channel_rim", 5))}
 
 
 def picture(inputs):
@@ -36,11 +35,11 @@ def main():
     learn.COMPUTED = jnp.float32
     kept = {}
     for name, (inputs, files) in NETS.items():
-        mean = 0
-        for share, file, learn.CHANNELS in files:
-            weights = learn.read(WEIGHTS / f"{name}{file}.weights", inputs, learn.EDGE_HEADS)
-            mean += share * np.exp(np.asarray(learn.log_posterior(weights, picture(inputs)), np.float64))[0]
-        mean = np.log(mean)
+        posteriors = []
+        for file, learn.CHANNELS in files:
+            weights = learn.read(WEIGHTS / f"{file}.weights", inputs, learn.EDGE_HEADS)
+            posteriors.append(np.exp(np.asarray(learn.log_posterior(weights, picture(inputs)), np.float64))[0])
+        mean = np.log(np.mean(posteriors, 0))
         kept[name] = [{"row": r, "values": [round(float(v), 4) for v in mean[r]]} for r in (0, 21, 47)]
     learn.CHANNELS = RENDERED
     weights = learn.read(WEIGHTS / "places.weights", 4, learn.HEADS["places"])

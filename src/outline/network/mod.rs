@@ -34,10 +34,7 @@ const DRAWN: Channels = [8, 16, 20, 24, 24];
 pub static FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
     built_in(
         FORM_CHANNELS,
-        &[
-            (0.5, RENDERED, include_bytes!("form.weights")),
-            (0.5, RENDERED, include_bytes!("form_borrowed.weights")),
-        ],
+        &[(RENDERED, include_bytes!("form.weights")), (RENDERED, include_bytes!("form_borrowed.weights"))],
     )
 });
 /// The channel's edges in charts.
@@ -45,8 +42,8 @@ pub static CHANNEL_FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
     built_in(
         FORM_CHANNELS,
         &[
-            (0.5, RENDERED, include_bytes!("channel_form.weights")),
-            (0.5, RENDERED, include_bytes!("channel_form_borrowed.weights")),
+            (RENDERED, include_bytes!("channel_form.weights")),
+            (RENDERED, include_bytes!("channel_form_borrowed.weights")),
         ],
     )
 });
@@ -55,9 +52,9 @@ pub static RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
     built_in(
         RIM_CHANNELS,
         &[
-            (0.25, RENDERED, include_bytes!("rim.weights")),
-            (0.25, RENDERED, include_bytes!("rim_borrowed.weights")),
-            (0.5, DRAWN, include_bytes!("rim_drawn.weights")),
+            (RENDERED, include_bytes!("rim.weights")),
+            (RENDERED, include_bytes!("rim_borrowed.weights")),
+            (DRAWN, include_bytes!("rim_drawn.weights")),
         ],
     )
 });
@@ -66,16 +63,15 @@ pub static CHANNEL_RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
     built_in(
         RIM_CHANNELS,
         &[
-            (0.25, RENDERED, include_bytes!("channel_rim.weights")),
-            (0.25, RENDERED, include_bytes!("channel_rim_borrowed.weights")),
-            (0.5, DRAWN, include_bytes!("channel_rim_drawn.weights")),
+            (RENDERED, include_bytes!("channel_rim.weights")),
+            (RENDERED, include_bytes!("channel_rim_borrowed.weights")),
+            (DRAWN, include_bytes!("channel_rim_drawn.weights")),
         ],
     )
 });
 
-/// Networks trained on rendered photos, on photos whose surroundings other photos lend, and on drawn photos. What is rendered
-/// counts as much as what is drawn.
-fn built_in(inputs: usize, stored: &[(f32, Channels, &[u8])]) -> EdgeNets {
+/// Networks trained on rendered photos, on photos whose surroundings other photos lend, and on drawn photos.
+fn built_in(inputs: usize, stored: &[(Channels, &[u8])]) -> EdgeNets {
     EdgeNets::read(inputs, stored).expect(BUILT_IN)
 }
 

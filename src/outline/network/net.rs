@@ -285,10 +285,10 @@ impl Stored<'_> {
     }
 }
 
-/// Networks that locate an edge in the rows of a picture. A weighted mean of their posteriors is used: networks trained
-/// on different photos rarely make the same mistake.
+/// Networks that locate an edge in the rows of a picture. The mean of their posteriors is used: networks trained on
+/// photos of different renderers rarely make the same mistake.
 #[derive(Debug, Clone)]
-pub struct EdgeNets(Vec<(f32, EdgeNet)>);
+pub struct EdgeNets(Vec<EdgeNet>);
 
 #[derive(Debug, Clone)]
 struct EdgeNet {
@@ -338,13 +338,13 @@ impl EdgePosterior {
 }
 
 impl EdgeNets {
-    /// Reads networks for pictures of so many channels, each with its weight; the weights sum to 1. `None` when a file has
-    /// too few numbers or too many.
-    pub fn read(inputs: usize, stored: &[(f32, Channels, &[u8])]) -> Option<Self> {
-        let net = |&(weight, channels, bytes): &(f32, Channels, &[u8])| {
-            Some((weight, EdgeNet::read(channels, inputs, bytes)?))
-        };
-        stored.iter().map(net).collect::<Option<_>>().map(Self)
+    /// Reads networks for pictures of so many channels. `None` when one has too few weights or too many.
+    pub fn read(inputs: usize, stored: &[(Channels, &[u8])]) -> Option<Self> {
+        stored
+            .iter()
+            .map(|(channels, bytes)| EdgeNet::read(*channels, inputs, bytes))
+            .collect::<Option<_>>()
+            .map(Self)
     }
 
     /// The mean of all posteriors for a picture whose rows and columns are multiples of [`MULTIPLE`].
@@ -355,12 +355,13 @@ impl EdgeNets {
             edge: vec![0.0; picture.rows * picture.columns],
             unseen: vec![0.0; picture.rows],
         };
-        for (weight, net) in &self.0 {
+        for net in &self.0 {
             let one = net.posterior(picture.clone());
-            mean.edge.iter_mut().zip(&one.edge).for_each(|(m, v)| *m += weight * v.exp());
-            mean.unseen.iter_mut().zip(&one.unseen).for_each(|(m, v)| *m += weight * v.exp());
+            mean.edge.iter_mut().zip(&one.edge).for_each(|(m, v)| *m += v.exp());
+            mean.unseen.iter_mut().zip(&one.unseen).for_each(|(m, v)| *m += v.exp());
         }
-        let to_log = |m: &mut f32| *m = m.max(f32::MIN_POSITIVE).ln();
+        let count = self.0.len() as f32;
+        let to_log = |m: &mut f32| *m = (*m / count).max(f32::MIN_POSITIVE).ln();
         mean.edge.iter_mut().chain(&mut mean.unseen).for_each(to_log);
         mean
     }
