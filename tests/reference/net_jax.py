@@ -21,8 +21,9 @@ import learn  # noqa: E402
 ROWS, COLUMNS = 48, 128
 WEIGHTS = HERE.parents[1] / "src/outline/network"
 RENDERED, DRAWN = learn.CHANNELS, [8, 16, 20, 24, 24]
-NETS = {name: (inputs, [(name, RENDERED), (name + "_borrowed", RENDERED)] + ([(name + "_drawn", DRAWN)] if "rim" in name else []))
-        for name, inputs in (("form", 8), ("channel_form", 8), ("rim", 5), ("channel_rim", 5))}
+NETS = {"form": (8, [("form", RENDERED)]), "channel_form": (8, [("channel_form", RENDERED)]),
+        "rim": (5, [("rim", RENDERED), ("rim_drawn", DRAWN)]),
+        "channel_rim": (5, [("channel_rim", RENDERED), ("channel_rim_drawn", DRAWN)])}
 
 
 def picture(inputs):

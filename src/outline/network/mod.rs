@@ -26,54 +26,31 @@ const BUILT_IN: &str = "a test reads all weights that are built in";
 /// Where a saddle is in a view from above.
 pub static PLACES: LazyLock<PlaceNet> =
     LazyLock::new(|| PlaceNet::read(PLACE_CHANNELS, include_bytes!("places.weights")).expect(BUILT_IN));
-
 /// Channels of the networks trained on drawn saddles alone.
 const DRAWN: Channels = [8, 16, 20, 24, 24];
 
 /// The form's edges in charts.
 pub static FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
-    built_in(
-        FORM_CHANNELS,
-        &[(RENDERED, include_bytes!("form.weights")), (RENDERED, include_bytes!("form_borrowed.weights"))],
-    )
+    EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("form.weights"))]).expect(BUILT_IN)
 });
 /// The channel's edges in charts.
 pub static CHANNEL_FORM: LazyLock<EdgeNets> = LazyLock::new(|| {
-    built_in(
-        FORM_CHANNELS,
-        &[
-            (RENDERED, include_bytes!("channel_form.weights")),
-            (RENDERED, include_bytes!("channel_form_borrowed.weights")),
-        ],
-    )
+    EdgeNets::read(FORM_CHANNELS, &[(RENDERED, include_bytes!("channel_form.weights"))]).expect(BUILT_IN)
 });
 /// The form's edge in bands.
 pub static RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
-    built_in(
-        RIM_CHANNELS,
-        &[
-            (RENDERED, include_bytes!("rim.weights")),
-            (RENDERED, include_bytes!("rim_borrowed.weights")),
-            (DRAWN, include_bytes!("rim_drawn.weights")),
-        ],
-    )
+    let stored: [(_, &[u8]); 2] =
+        [(RENDERED, include_bytes!("rim.weights")), (DRAWN, include_bytes!("rim_drawn.weights"))];
+    EdgeNets::read(RIM_CHANNELS, &stored).expect(BUILT_IN)
 });
 /// The channel's edge in bands.
 pub static CHANNEL_RIM: LazyLock<EdgeNets> = LazyLock::new(|| {
-    built_in(
-        RIM_CHANNELS,
-        &[
-            (RENDERED, include_bytes!("channel_rim.weights")),
-            (RENDERED, include_bytes!("channel_rim_borrowed.weights")),
-            (DRAWN, include_bytes!("channel_rim_drawn.weights")),
-        ],
-    )
+    let stored: [(_, &[u8]); 2] = [
+        (RENDERED, include_bytes!("channel_rim.weights")),
+        (DRAWN, include_bytes!("channel_rim_drawn.weights")),
+    ];
+    EdgeNets::read(RIM_CHANNELS, &stored).expect(BUILT_IN)
 });
-
-/// Networks trained on rendered photos, on photos whose surroundings other photos lend, and on drawn photos.
-fn built_in(inputs: usize, stored: &[(Channels, &[u8])]) -> EdgeNets {
-    EdgeNets::read(inputs, stored).expect(BUILT_IN)
-}
 
 /// Level added to a picture's mean light before it is divided by it.
 pub const DARK: f32 = 0.02;
